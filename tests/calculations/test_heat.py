@@ -1,0 +1,118 @@
+"""U-values at the joists and of a whole loft."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from calculations.checks import InputError
+from calculations.heat import LaidWool, loft_u_values, u_value_at_joists
+from calculations.heat_zones import ZoneKind
+from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind
+
+AREA = LoftArea(
+    name="main",
+    outline_mm=((0, 0), (8000, 0), (8000, 6000), (0, 6000)),
+    joist_spacing_mm=600,
+    joist_depth_mm=100,
+    joist_width_mm=48,
+    joist_direction_deg=90,
+    eaves_edges=(0, 2),
+)
+LOFT = Loft(
+    areas=(AREA,),
+    obstacles=(
+        Obstacle(
+            "hatch", ObstacleKind.HATCH, ((4000, 3000), (4600, 3000), (4600, 3600), (4000, 3600))
+        ),
+        Obstacle(
+            "tank", ObstacleKind.TANK, ((1000, 2000), (2000, 2000), (2000, 3000), (1000, 3000))
+        ),
+        Obstacle(
+            "stack",
+            ObstacleKind.CHIMNEY,
+            ((6000, 2000), (7000, 2000), (7000, 3000), (6000, 3000)),
+        ),
+    ),
+)
+FIRST = LaidWool(100, 0.044, "between_joists")
+SECOND = LaidWool(170, 0.044, "across_joists", "middle")
+
+
+def u_value(between_mm: float, across_mm: float, **changes: float) -> float:
+    arguments: dict[str, float] = {
+        "joist_width_mm": 48,
+        "joist_spacing_mm": 600,
+        "joist_depth_mm": 100,
+        "between_mm": between_mm,
+        "across_mm": across_mm,
+        "conductivity_between_w_mk": 0.044,
+        "conductivity_across_w_mk": 0.044,
+    }
+    return u_value_at_joists(**(arguments | changes)).u_value_w_m2k  # type: ignore[arg-type]
+
+
+def test_more_wool_never_loses_more_heat() -> None:
+    depths = [(0, 0), (50, 0), (100, 0), (100, 100), (100, 170), (100, 300)]
+    values = [u_value(between, across) for between, across in depths]
+    assert values == sorted(values, reverse=True)
+    assert len(set(values)) == len(values)
+
+
+def test_wool_above_the_joists_counts_as_wool_across() -> None:
+    assert u_value(150, 0) == pytest.approx(u_value(100, 50), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("joist_spacing_mm", 0),
+        ("joist_spacing_mm", float("nan")),
+        ("joist_width_mm", 600),
+        ("joist_depth_mm", -1),
+        ("between_mm", -1),
+        ("across_mm", float("inf")),
+        ("conductivity_across_w_mk", 0),
+    ],
+)
+def test_a_number_out_of_range_is_named(field: str, value: float) -> None:
+    with pytest.raises(InputError) as error:
+        u_value(**({"between_mm": 100, "across_mm": 170} | {field: value}))
+    assert error.value.field == field
+    assert "Give a number from" in error.value.remedy
+
+
+def test_zones_share_out_the_whole_ceiling_but_the_chimney() -> None:
+    heat = loft_u_values(LOFT, {"main": (FIRST, SECOND)})
+    by_zone = {row.zone: row for row in heat.rows}
+    assert heat.area_m2 == pytest.approx(48 - 1)
+    assert by_zone[ZoneKind.HATCH].area_m2 == pytest.approx(0.36)
+    assert by_zone[ZoneKind.TANK].area_m2 == pytest.approx(1.0)
+    assert by_zone[ZoneKind.OPEN].u_value_w_m2k == pytest.approx(u_value(100, 170))
+    assert by_zone[ZoneKind.EAVES].u_value_w_m2k == pytest.approx(u_value(100, 0))
+    assert by_zone[ZoneKind.TANK].u_value_w_m2k == pytest.approx(u_value(0, 0))
+
+
+def test_the_mean_is_the_heat_loss_over_the_area() -> None:
+    heat = loft_u_values(LOFT, {"main": (FIRST, SECOND)})
+    loss = sum(row.area_m2 * row.u_value_w_m2k for row in heat.rows)
+    assert heat.mean_u == pytest.approx(loss / 47)
+    assert heat.heat_loss_w_k == pytest.approx(loss)
+
+
+def test_insulating_the_hatch_lowers_the_hatch_alone() -> None:
+    before = loft_u_values(LOFT, {"main": (FIRST,)})
+    after = loft_u_values(LOFT, {"main": (FIRST,)}, hatch_insulation_mm=100)
+    changed = [a.zone for a, b in zip(after.rows, before.rows, strict=True) if a != b]
+    assert changed == [ZoneKind.HATCH]
+    assert after.mean_u < before.mean_u
+
+
+def test_an_area_without_insulation_lies_bare() -> None:
+    assert loft_u_values(replace(LOFT, obstacles=()), {}).mean_u == pytest.approx(u_value(0, 0))
+
+
+def test_insulation_for_an_unknown_area_is_refused() -> None:
+    with pytest.raises(InputError, match="Use one of: main"):
+        loft_u_values(LOFT, {"attic": (FIRST,)})
