@@ -1,0 +1,84 @@
+"""An id for each request, in its log lines, its answer, and the tasks that it sends."""
+
+from __future__ import annotations
+
+import logging
+import re
+import uuid
+from collections.abc import Awaitable, Callable
+from contextvars import ContextVar
+from typing import Any
+
+from asgiref.sync import iscoroutinefunction
+from celery.signals import before_task_publish, task_postrun, task_prerun
+from django.http import HttpRequest, HttpResponseBase
+from django.utils.decorators import sync_and_async_middleware
+
+HEADER = "X-Request-Id"
+NO_REQUEST = "-"
+WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}")
+
+current_request_id: ContextVar[str] = ContextVar("current_request_id", default=NO_REQUEST)
+
+
+def choose_request_id(offered: str | None) -> str:
+    """The id that a proxy offers if it is harmless in a log line, else a new one."""
+    if offered and WELL_FORMED.fullmatch(offered):
+        return offered
+    return uuid.uuid4().hex
+
+
+@sync_and_async_middleware
+def request_id_middleware(
+    get_response: Callable[[HttpRequest], Any],
+) -> Callable[[HttpRequest], HttpResponseBase] | Callable[[HttpRequest], Awaitable[Any]]:
+    """Set the id before anything else runs, and put it on the answer."""
+    if iscoroutinefunction(get_response):
+
+        async def answer_async(request: HttpRequest) -> HttpResponseBase:
+            request_id = choose_request_id(request.headers.get(HEADER))
+            current_request_id.set(request_id)
+            response: HttpResponseBase = await get_response(request)
+            response[HEADER] = request_id
+            return response
+
+        return answer_async
+
+    def answer(request: HttpRequest) -> HttpResponseBase:
+        request_id = choose_request_id(request.headers.get(HEADER))
+        current_request_id.set(request_id)
+        response: HttpResponseBase = get_response(request)
+        response[HEADER] = request_id
+        return response
+
+    return answer
+
+
+class RequestIdFilter(logging.Filter):
+    """Give every log record the id of the request, or task, that it belongs to."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        record.request_id = current_request_id.get()
+        return True
+
+
+@before_task_publish.connect
+def send_request_id(headers: dict[str, Any] | None = None, **_: Any) -> None:
+    """A task carries the id of the request that sent it."""
+    if headers is not None:
+        headers["eavesbook_request_id"] = current_request_id.get()
+
+
+@task_prerun.connect
+def take_request_id(task: Any = None, **_: Any) -> None:
+    """A worker logs under the id that came with the task."""
+    headers = getattr(task.request, "headers", None) or {}
+    carried = getattr(task.request, "eavesbook_request_id", None)
+    current_request_id.set(carried or headers.get("eavesbook_request_id") or NO_REQUEST)
+
+
+@task_postrun.connect
+def drop_request_id(task: Any = None, **_: Any) -> None:
+    """Outside tasks a worker has no request; a task run in place leaves its caller's id alone."""
+    if not getattr(task.request, "is_eager", False):
+        current_request_id.set(NO_REQUEST)

@@ -1,0 +1,14 @@
+"""What the beat starts, and when. Times are in the project's time zone, Europe/London."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from celery.schedules import crontab
+
+BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "clear-expired-sessions": {
+        "task": "deploy.tasks.clear_expired_sessions",
+        "schedule": crontab(hour=3, minute=40),
+    },
+}

@@ -1,0 +1,37 @@
+"""For the test suite. `deploy/test` starts the servers and names them in the environment."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+
+from deploy.settings.base import *
+from deploy.settings.base import CACHES, DATABASES, REST_FRAMEWORK, STORAGES
+
+# One of these for each process of a parallel run, so that none sees another's cache or messages.
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "main")
+
+SECRET_KEY = "only-for-tests-" + 40 * "x"
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+
+# A pool would hold connections to a test database that is about to be dropped.
+DATABASES["default"]["OPTIONS"].pop("pool", None)
+CACHES["default"]["KEY_PREFIX"] = f"test-{WORKER}"
+
+# Tasks run where they are sent from; the `running_worker` fixture lifts this for the tests that
+# need the broker and a worker process.
+CELERY_TASK_ALWAYS_EAGER = True
+CELERY_TASK_EAGER_PROPAGATES = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
+CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
+
+# Hashing is slow on purpose; the suite signs in hundreds of times and tests argon2 by itself.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+ACCOUNT_RATE_LIMITS = False
+REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"sign_in": None}
+
+MEDIA_ROOT = tempfile.mkdtemp(prefix="eavesbook-test-media-")
+STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+WHITENOISE_AUTOREFRESH = True
+WHITENOISE_USE_FINDERS = True
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"

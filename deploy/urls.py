@@ -1,0 +1,15 @@
+"""Every address of the service."""
+
+from __future__ import annotations
+
+from django.urls import include, path
+
+from deploy.health import health
+
+urlpatterns = [
+    path("health/", health, name="health"),
+    path("account/", include("deploy.accounts.urls")),
+    path("api/v1/", include("deploy.api_urls")),
+    path("", include("jobs.pages.urls")),
+    path("", include("compliance.pages.urls")),
+]
