@@ -1,0 +1,14 @@
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+
+class ComplianceConfig(AppConfig):
+    name = "compliance"
+    verbose_name = "Compliance: rules, assessments, certificates, ledger, audits"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from compliance import listeners
+
+        listeners.connect()

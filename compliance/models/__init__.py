@@ -1,0 +1,33 @@
+"""Rules, verdicts, what follows from them, and the records an auditor can believe."""
+
+from __future__ import annotations
+
+from compliance.models.assessments import Assessment, Shortfall
+from compliance.models.audits import (
+    AuditRound,
+    DrawnJob,
+    EvidenceAccess,
+    Finding,
+    FindingAnswer,
+    PopulationJob,
+)
+from compliance.models.certificates import Certificate, CertificateWithdrawal
+from compliance.models.ledger import LedgerEntry, LedgerLeaf, Seal
+from compliance.models.rules import DepthRule
+
+__all__ = [
+    "Assessment",
+    "AuditRound",
+    "Certificate",
+    "CertificateWithdrawal",
+    "DepthRule",
+    "DrawnJob",
+    "EvidenceAccess",
+    "Finding",
+    "FindingAnswer",
+    "LedgerEntry",
+    "LedgerLeaf",
+    "PopulationJob",
+    "Seal",
+    "Shortfall",
+]

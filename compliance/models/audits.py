@@ -1,0 +1,232 @@
+"""Audit rounds: a sealed population, a fair draw, and what was found."""
+
+from __future__ import annotations
+
+from typing import Any, Self
+
+import pgtrigger
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils import timezone
+
+from compliance.models.ledger import Seal
+from jobs.models import Company, Job, Scheme, User
+from jobs.models.evidence import kept_as_written
+
+
+class RoundScopedQuerySet(models.QuerySet[Any]):
+    """Auditors see their scheme's rounds. Companies see what was released to them."""
+
+    scheme_path = "scheme_id"
+
+    def visible_to(self, user: User | Any) -> Self:
+        if getattr(user, "role", None) == "auditor":
+            return self.filter(**{self.scheme_path: user.scheme_id})
+        return self.none()
+
+
+class AuditRound(models.Model):
+    """One audit of a scheme's jobs of a period: population, plan, draw, outcome."""
+
+    class State(models.TextChoices):
+        COMMITTED = "committed", "Committed"
+        SEALED = "sealed", "Population sealed"
+        DRAWN = "drawn", "Drawn"
+        CLOSED = "closed", "Closed"
+
+    class Plan(models.TextChoices):
+        ACCEPTANCE = "acceptance", "Acceptance sampling, ISO 2859-1"
+        CONFIDENCE = "confidence", "Confidence about the share of defective jobs"
+
+    scheme = models.ForeignKey(Scheme, on_delete=models.PROTECT, related_name="audit_rounds")
+    company = models.ForeignKey(
+        Company,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="audit_rounds",
+        help_text="Only this company's jobs; empty for all of the scheme.",
+    )
+    auditor = models.ForeignKey(User, on_delete=models.PROTECT, related_name="audit_rounds")
+    name = models.CharField(max_length=80)
+    period_from = models.DateField()
+    period_to = models.DateField()
+    plan = models.CharField(max_length=12, choices=Plan, default=Plan.ACCEPTANCE)
+    level = models.CharField(
+        max_length=3, default="II", choices=[("I", "I"), ("II", "II"), ("III", "III")]
+    )
+    severity = models.CharField(
+        max_length=10,
+        default="normal",
+        choices=[("normal", "Normal"), ("tightened", "Tightened"), ("reduced", "Reduced")],
+    )
+    aql = models.FloatField(default=4.0, help_text="Acceptable quality limit, per cent.")
+    confidence = models.FloatField(
+        default=0.95, validators=[MinValueValidator(0.5), MaxValueValidator(0.999)]
+    )
+    defective_share = models.FloatField(
+        default=0.1, validators=[MinValueValidator(0.001), MaxValueValidator(0.9)]
+    )
+    nonce_commitment = models.CharField(
+        max_length=64, help_text="SHA-256 of the auditor's nonce, given before the Seal."
+    )
+    nonce_hex = models.CharField(max_length=128, blank=True, help_text="Revealed at the draw.")
+    seal = models.ForeignKey(
+        Seal, null=True, blank=True, on_delete=models.PROTECT, related_name="audit_rounds"
+    )
+    population_size = models.PositiveIntegerField(default=0)
+    population_sha256 = models.CharField(max_length=64, blank=True)
+    sample_size = models.PositiveIntegerField(default=0)
+    accept_at_most = models.PositiveIntegerField(default=0)
+    state = models.CharField(max_length=10, choices=State, default=State.COMMITTED)
+    created_at = models.DateTimeField(auto_now_add=True)
+    drawn_at = models.DateTimeField(null=True, blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = RoundScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(period_to__gte=models.F("period_from")),
+                name="audit_round_period",
+                violation_error_message="period_to: a period cannot end before it begins.",
+            )
+        ]
+        triggers = [
+            pgtrigger.FSM(
+                name="audit_round_moves",
+                field="state",
+                transitions=[
+                    ("committed", "sealed"),
+                    ("sealed", "drawn"),
+                    ("drawn", "closed"),
+                ],
+            ),
+            pgtrigger.Protect(name="audit_round_is_never_deleted", operation=pgtrigger.Delete),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class OfRoundQuerySet(RoundScopedQuerySet):
+    scheme_path = "round__scheme_id"
+
+
+class PopulationJob(models.Model):
+    """A job of a round's sealed population."""
+
+    round = models.ForeignKey(AuditRound, on_delete=models.PROTECT, related_name="population")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="in_populations")
+
+    objects = OfRoundQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["round_id", "job_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["round", "job"], name="population_job_once_a_round")
+        ]
+        triggers = kept_as_written("population_is_kept")
+
+
+class DrawnJob(models.Model):
+    """A job of a round's sample, in the order drawn."""
+
+    round = models.ForeignKey(AuditRound, on_delete=models.PROTECT, related_name="drawn_jobs")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="draws")
+    draw_order = models.PositiveIntegerField()
+
+    objects = OfRoundQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["round_id", "draw_order"]
+        constraints = [
+            models.UniqueConstraint(fields=["round", "job"], name="drawn_job_once_a_round"),
+            models.UniqueConstraint(fields=["round", "draw_order"], name="draw_order_once"),
+        ]
+        triggers = kept_as_written("draw_is_kept")
+
+
+class FindingQuerySet(OfRoundQuerySet):
+    scheme_path = "drawn_job__round__scheme_id"
+
+    def visible_to(self, user: User | Any) -> Self:
+        """The auditor's scheme; and the company's own, once released."""
+        if getattr(user, "role", None) in ("planner", "compliance_officer"):
+            return self.filter(
+                drawn_job__job__company_id=user.company_id, released_at__isnull=False
+            )
+        return super().visible_to(user)
+
+
+class Finding(models.Model):
+    """What an auditor found on a drawn job. Also written when the job was found sound."""
+
+    class Severity(models.TextChoices):
+        SOUND = "sound", "Sound"
+        OBSERVATION = "observation", "Observation"
+        MINOR = "minor", "Minor"
+        MAJOR = "major", "Major"
+        CRITICAL = "critical", "Critical"
+
+    drawn_job = models.ForeignKey(DrawnJob, on_delete=models.PROTECT, related_name="findings")
+    severity = models.CharField(max_length=12, choices=Severity)
+    concerns = models.CharField(
+        max_length=60, blank=True, help_text="The thing it is about, such as photo:12."
+    )
+    text = models.TextField(blank=True)
+    found_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="findings")
+    found_at = models.DateTimeField(default=timezone.now, editable=False)
+    released_at = models.DateTimeField(
+        default=timezone.now, help_text="When the company may see it."
+    )
+    answer_due_on = models.DateField(null=True, blank=True)
+
+    objects = FindingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(severity="sound") | ~models.Q(text=""),
+                name="finding_says_what",
+                violation_error_message="text: say what was found.",
+            )
+        ]
+        triggers = kept_as_written("finding_is_kept")
+
+
+class FindingAnswerQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        return self.filter(finding__in=Finding.objects.visible_to(user))
+
+
+class FindingAnswer(models.Model):
+    """What the company says to a finding."""
+
+    finding = models.ForeignKey(Finding, on_delete=models.PROTECT, related_name="answers")
+    text = models.TextField()
+    answered_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    answered_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    objects = FindingAnswerQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        triggers = kept_as_written("finding_answer_is_kept")
+
+
+class EvidenceAccess(models.Model):
+    """Who opened which job's evidence, and when."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="evidence_accesses")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    what = models.CharField(max_length=80)
+    opened_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "evidence accesses"
+        triggers = kept_as_written("evidence_access_is_kept")

@@ -1,0 +1,110 @@
+"""Certificates, and their withdrawal. Both stay readable for good."""
+
+from __future__ import annotations
+
+import pgtrigger
+from django.db import models
+from django.utils import timezone
+
+from compliance.models.assessments import Assessment
+from jobs.managers import JobScopedQuerySet
+from jobs.models import Job, User
+from jobs.models.evidence import kept_as_written
+
+
+class CertificateQuerySet(JobScopedQuerySet):
+    def current(self) -> CertificateQuerySet:
+        return self.filter(withdrawal__isnull=True)
+
+
+class Certificate(models.Model):
+    """Says that a job met its rule. The database refuses one for a job that does not."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="certificates")
+    assessment = models.ForeignKey(
+        Assessment, on_delete=models.PROTECT, related_name="certificates"
+    )
+    code = models.CharField(max_length=16, unique=True, help_text="What the check page asks for.")
+    issued_at = models.DateTimeField(default=timezone.now, editable=False)
+    issued_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    pdf_name = models.CharField(max_length=200)
+    pdf_sha256 = models.CharField(max_length=64)
+    contents = models.JSONField(help_text="Everything printed, so that it can be made again.")
+
+    objects = CertificateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        triggers = [
+            *kept_as_written("certificate_is_kept"),
+            pgtrigger.Trigger(
+                name="certificate_only_where_the_rule_is_met",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert,
+                func="""
+                    PERFORM 1 FROM jobs_job WHERE id = NEW.job_id FOR UPDATE;
+                    IF NOT EXISTS (
+                        SELECT 1 FROM compliance_assessment a
+                        WHERE a.id = NEW.assessment_id AND a.job_id = NEW.job_id
+                          AND a.verdict = 'meets'
+                          AND a.number = (SELECT max(number) FROM compliance_assessment
+                                          WHERE job_id = NEW.job_id)
+                    ) THEN
+                        RAISE EXCEPTION 'A certificate needs a latest assessment that meets '
+                            'the depth rule.' USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    IF EXISTS (
+                        SELECT 1 FROM compliance_certificate c
+                        WHERE c.job_id = NEW.job_id AND NOT EXISTS (
+                            SELECT 1 FROM compliance_certificatewithdrawal w
+                            WHERE w.certificate_id = c.id)
+                    ) THEN
+                        RAISE EXCEPTION 'This job already has a current certificate.'
+                            USING ERRCODE = 'unique_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Certificate {self.code}"
+
+    @property
+    def is_current(self) -> bool:
+        return not hasattr(self, "withdrawal")
+
+
+class CertificateWithdrawalQuerySet(JobScopedQuerySet):
+    job_path = "certificate__job"
+
+
+class CertificateWithdrawal(models.Model):
+    certificate = models.OneToOneField(
+        Certificate, on_delete=models.PROTECT, related_name="withdrawal"
+    )
+    reason = models.CharField(max_length=300)
+    withdrawn_by = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Empty when a new assessment withdrew it.",
+    )
+    withdrawn_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    objects = CertificateWithdrawalQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(reason=""),
+                name="withdrawal_has_reason",
+                violation_error_message="reason: say why the certificate is withdrawn.",
+            )
+        ]
+        triggers = kept_as_written("certificate_withdrawal_is_kept")

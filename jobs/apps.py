@@ -1,0 +1,9 @@
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+
+class JobsConfig(AppConfig):
+    name = "jobs"
+    verbose_name = "Jobs: properties, surveys, crews, visits, evidence"
+    default_auto_field = "django.db.models.BigAutoField"

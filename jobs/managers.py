@@ -1,0 +1,122 @@
+"""Queries over jobs and what belongs to them, by who asks and by what needs a hand.
+
+Every queryset of a company's records has `visible_to(user)`: what this person may see,
+and nothing else (anything outside is a 404 on pages and in the API).
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any, Self
+
+from django.db import models
+from django.db.models import Q
+
+if TYPE_CHECKING:
+    from jobs.models.people import User
+
+
+def job_scope(user: User | Any, path: str = "") -> Q | None:
+    """The filter on jobs a person may see, `path` being the lookup that leads to the job.
+
+    Company people see their company's jobs, an installer those that its crew was or is
+    booked on, an auditor those of its scheme; None means nothing at all.
+    """
+    prefix = f"{path}__" if path else ""
+    role = getattr(user, "role", None)
+    if role in ("planner", "surveyor", "compliance_officer"):
+        return Q(**{f"{prefix}company_id": user.company_id})
+    if role == "installer":
+        from jobs.models.visits import Visit
+
+        booked = Visit.objects.booked_on_crew_of(user).values("job_id")
+        return Q(**{f"{prefix}company_id": user.company_id, f"{prefix}id__in": booked})
+    if role == "auditor":
+        return Q(**{f"{prefix}scheme_id": user.scheme_id})
+    return None
+
+
+class JobScopedQuerySet(models.QuerySet[Any]):
+    """Records that belong to a job; subclasses name the lookup that leads to it."""
+
+    job_path = "job"
+
+    def visible_to(self, user: User | Any) -> Self:
+        scope = job_scope(user, self.job_path)
+        return self.none() if scope is None else self.filter(scope)
+
+
+class JobQuerySet(JobScopedQuerySet):
+    job_path = ""
+
+    def with_place(self) -> Self:
+        return self.select_related("property", "scheme", "company")
+
+    def at_stage(self, *stages: str) -> Self:
+        return self.filter(stage__in=stages)
+
+    def open(self) -> Self:
+        return self.exclude(stage__in=("certified", "called_off"))
+
+    def late(self, today: date) -> Self:
+        """Open jobs whose due date has passed."""
+        return self.open().filter(due_on__lt=today)
+
+    def search(self, words: str) -> Self:
+        """By job reference (J-000123 or 123), own reference, address or postcode."""
+        words = words.strip()
+        if not words:
+            return self
+        found = (
+            Q(property__reference__icontains=words)
+            | Q(property__address_line_1__icontains=words)
+            | Q(property__town__icontains=words)
+            | Q(property__postcode__istartswith=words)
+        )
+        digits = words.upper().removeprefix("J-").lstrip("0")
+        if digits.isdigit() and len(digits) < 18:
+            found |= Q(pk=int(digits))
+        return self.filter(found)
+
+
+class VisitQuerySet(JobScopedQuerySet):
+    def visible_to(self, user: User | Any) -> Self:
+        if getattr(user, "role", None) == "installer":
+            return self.booked_on_crew_of(user)
+        return super().visible_to(user)
+
+    def live(self) -> Self:
+        return self.exclude(status="cancelled")
+
+    def booked_on_crew_of(self, user: User | Any) -> Self:
+        """Visits of the crew the person now belongs to, or that it was itself booked on."""
+        return (
+            self.live()
+            .filter(Q(crew__operatives__user=user) | Q(visit_operatives__operative__user=user))
+            .distinct()
+        )
+
+    def on_day(self, day: date) -> Self:
+        return self.filter(during__startswith__date=day)
+
+    def with_job(self) -> Self:
+        return self.select_related("job__property", "job__scheme", "crew", "van")
+
+
+class CompanyScopedQuerySet(models.QuerySet[Any]):
+    """Records of a company that no job leads to: properties, crews, vans, operatives."""
+
+    def visible_to(self, user: User | Any) -> Self:
+        role = getattr(user, "role", None)
+        if role in ("planner", "surveyor", "compliance_officer"):
+            return self.filter(company_id=user.company_id)
+        return self.none()
+
+
+class PropertyQuerySet(CompanyScopedQuerySet):
+    def visible_to(self, user: User | Any) -> Self:
+        """A company's own; for installers and auditors those of jobs they may see."""
+        if getattr(user, "role", None) in ("installer", "auditor"):
+            scope = job_scope(user, "jobs")
+            return self.none() if scope is None else self.filter(scope).distinct()
+        return super().visible_to(user)

@@ -1,0 +1,52 @@
+"""The records a retrofit company plans and proves its loft work with."""
+
+from __future__ import annotations
+
+from jobs.models.crews import Crew, Operative, Skill, Van
+from jobs.models.evidence import (
+    DepthReading,
+    Handover,
+    Photo,
+    PhotoInspection,
+    PreStartCheck,
+)
+from jobs.models.idempotency import IdempotentCreate
+from jobs.models.intake import IntakeBatch, IntakeRow
+from jobs.models.jobs import Job, Stage
+from jobs.models.layer_plans import LayerPlan
+from jobs.models.organisations import Company, Scheme
+from jobs.models.people import Role, User
+from jobs.models.properties import Nation, Property
+from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
+from jobs.models.visits import Visit, VisitOperative
+
+__all__ = [
+    "Company",
+    "Crew",
+    "DepthReading",
+    "Fixture",
+    "Handover",
+    "Hazard",
+    "IdempotentCreate",
+    "IntakeBatch",
+    "IntakeRow",
+    "Job",
+    "LayerPlan",
+    "LoftArea",
+    "Nation",
+    "Obstacle",
+    "Operative",
+    "Photo",
+    "PhotoInspection",
+    "PreStartCheck",
+    "Property",
+    "Role",
+    "Scheme",
+    "Skill",
+    "Stage",
+    "Survey",
+    "User",
+    "Van",
+    "Visit",
+    "VisitOperative",
+]

@@ -1,0 +1,103 @@
+"""Crews, the operatives in them, and their vans."""
+
+from __future__ import annotations
+
+from django.contrib.postgres.fields import ArrayField
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from jobs.managers import CompanyScopedQuerySet
+from jobs.models.organisations import Company
+from jobs.models.people import User
+
+
+class Skill(models.TextChoices):
+    INSULATION = "insulation", "Loft insulation"
+    SURVEYING = "surveying", "Surveying"
+    ASBESTOS_AWARENESS = "asbestos_awareness", "Asbestos awareness"
+    ELECTRICAL = "electrical", "Electrical (competent person)"
+    RAISED_DECK = "raised_deck", "Working with a raised deck"
+
+
+class Van(models.Model):
+    company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="vans")
+    name = models.CharField(max_length=40)
+    load_volume_m3 = models.FloatField(validators=[MinValueValidator(0.5)])
+
+    objects = CompanyScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(fields=["company", "name"], name="van_name_unique"),
+            models.UniqueConstraint(fields=["id", "company"], name="van_id_company"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Crew(models.Model):
+    """People who work together. A surveyor working alone is a crew of one."""
+
+    company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="crews")
+    name = models.CharField(max_length=60)
+    van = models.ForeignKey(
+        Van, null=True, blank=True, on_delete=models.SET_NULL, related_name="usual_crews"
+    )
+    base_postcode = models.CharField(max_length=8, blank=True)
+    base_latitude_deg = models.FloatField(
+        null=True, blank=True, validators=[MinValueValidator(49.0), MaxValueValidator(61.0)]
+    )
+    base_longitude_deg = models.FloatField(
+        null=True, blank=True, validators=[MinValueValidator(-8.7), MaxValueValidator(2.0)]
+    )
+    day_starts_at = models.TimeField(default="08:00")
+    day_ends_at = models.TimeField(default="16:30")
+    is_active = models.BooleanField(default=True)
+
+    objects = CompanyScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(fields=["company", "name"], name="crew_name_unique"),
+            models.UniqueConstraint(fields=["id", "company"], name="crew_id_company"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Operative(models.Model):
+    """A person of a crew; has a sign-in when it keeps records on site itself."""
+
+    company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="operatives")
+    crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.SET_NULL, related_name="operatives"
+    )
+    user = models.OneToOneField(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="operative"
+    )
+    name = models.CharField(max_length=80)
+    card_reference = models.CharField(
+        max_length=40, blank=True, help_text="Certification reference a scheme asks for."
+    )
+    skills = ArrayField(models.CharField(max_length=24, choices=Skill), default=list, blank=True)
+    leads_crew = models.BooleanField(default=False)
+
+    objects = CompanyScopedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["crew"],
+                condition=models.Q(leads_crew=True),
+                name="crew_has_one_lead",
+                violation_error_message="This crew already has a lead.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,80 @@
+"""Who signs in, and in which capacity."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.contrib.auth.models import AbstractUser, BaseUserManager
+from django.db import models
+from django.db.models import Q
+
+from jobs.models.organisations import Company, Scheme
+
+
+class Role(models.TextChoices):
+    PLANNER = "planner", "Planner"
+    SURVEYOR = "surveyor", "Surveyor"
+    INSTALLER = "installer", "Installer"
+    COMPLIANCE_OFFICER = "compliance_officer", "Compliance officer"
+    AUDITOR = "auditor", "Scheme auditor"
+    PLATFORM_ADMIN = "platform_admin", "Platform admin"
+
+
+COMPANY_ROLES = (Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER)
+
+
+class UserManager(BaseUserManager["User"]):
+    use_in_migrations = True
+
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
+        if not email:
+            raise ValueError("email: a person signs in with an e-mail address; give one.")
+        user = self.model(email=self.normalize_email(email).lower(), **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> User:
+        fields["role"] = Role.PLATFORM_ADMIN
+        return self.create_user(email, password, **fields)
+
+    def get_by_natural_key(self, username: str | None) -> User:
+        return self.get(email__iexact=username)
+
+
+class User(AbstractUser):
+    """A person with one capacity: of a company, of a scheme, or of the platform."""
+
+    username = None  # type: ignore[assignment]
+    email = models.EmailField("e-mail address", unique=True)
+    role = models.CharField(max_length=20, choices=Role)
+    company = models.ForeignKey(
+        Company, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
+    )
+    scheme = models.ForeignKey(
+        Scheme, null=True, blank=True, on_delete=models.PROTECT, related_name="auditors"
+    )
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
+    objects: ClassVar[UserManager] = UserManager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering = ["email"]
+        constraints = [
+            models.CheckConstraint(
+                condition=(
+                    Q(role__in=COMPANY_ROLES, company__isnull=False, scheme__isnull=True)
+                    | Q(role=Role.AUDITOR, company__isnull=True, scheme__isnull=False)
+                    | Q(role=Role.PLATFORM_ADMIN, company__isnull=True, scheme__isnull=True)
+                ),
+                name="user_role_fits_affiliation",
+                violation_error_message=(
+                    "An office or site role needs a company, an auditor needs a scheme, "
+                    "a platform admin has neither."
+                ),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.email

@@ -1,0 +1,148 @@
+"""Visits: a crew, with a van, at a property, for a stretch of time."""
+
+from __future__ import annotations
+
+import pghistory
+import pgtrigger
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.db import models
+
+from jobs.managers import JobScopedQuerySet, VisitQuerySet
+from jobs.models.crews import Crew, Operative, Van
+from jobs.models.jobs import Job
+from jobs.models.organisations import Company
+from jobs.models.people import User
+
+
+def never_twice(name: str, field: str, who: str, *, live: models.Q) -> ExclusionConstraint:
+    """An exclusion constraint: `field` is in one place at a time."""
+    return ExclusionConstraint(
+        name=name,
+        expressions=[(field, RangeOperators.EQUAL), ("during", RangeOperators.OVERLAPS)],
+        condition=live,
+        violation_error_message=(
+            f"This {who} is already booked on another visit at that time. "
+            f"Choose another time or another {who}."
+        ),
+    )
+
+
+@pghistory.track()
+class Visit(models.Model):
+    class Kind(models.TextChoices):
+        SURVEY = "survey", "Survey visit"
+        FITTING = "fitting", "Fitting visit"
+        CALL_BACK = "call_back", "Call-back"
+
+    class Status(models.TextChoices):
+        BOOKED = "booked", "Booked"
+        ON_SITE = "on_site", "On site"
+        DONE = "done", "Done"
+        STOPPED = "stopped", "Stopped"
+        CANCELLED = "cancelled", "Cancelled"
+
+    company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="visits")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="visits")
+    kind = models.CharField(max_length=10, choices=Kind)
+    status = models.CharField(max_length=10, choices=Status, default=Status.BOOKED)
+    crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="visits")
+    van = models.ForeignKey(
+        Van, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    during = DateTimeRangeField(help_text="From arrival to leaving.")
+    note = models.TextField(blank=True)
+    stop_reason = models.CharField(max_length=300, blank=True)
+    booked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="booked_visits")
+    booked_at = models.DateTimeField(auto_now_add=True)
+    arrived_at = models.DateTimeField(null=True, blank=True)
+    left_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = VisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["during", "id"]
+        constraints = [
+            never_twice("crew_in_one_place", "crew", "crew", live=~models.Q(status="cancelled")),
+            never_twice(
+                "van_in_one_place",
+                "van",
+                "van",
+                live=~models.Q(status="cancelled") & models.Q(van__isnull=False),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(during__startswith__isnull=False)
+                & models.Q(during__endswith__isnull=False)
+                & models.Q(during__isempty=False),
+                name="visit_has_start_and_end",
+                violation_error_message="during: a visit needs a start and a later end.",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(status="stopped") | ~models.Q(stop_reason=""),
+                name="visit_stopped_has_reason",
+                violation_error_message="stop_reason: say why the work was stopped.",
+            ),
+        ]
+        triggers = [
+            pgtrigger.Trigger(
+                name="visit_times_reach_operatives",
+                when=pgtrigger.After,
+                operation=pgtrigger.Update,
+                func="""
+                    UPDATE jobs_visitoperative
+                    SET during = NEW.during, live = (NEW.status <> 'cancelled')
+                    WHERE visit_id = NEW.id;
+                    RETURN NULL;
+                """,
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.during.lower:%d %b %Y %H:%M}"
+
+    @property
+    def starts_at(self):  # type: ignore[no-untyped-def]
+        return self.during.lower
+
+    @property
+    def ends_at(self):  # type: ignore[no-untyped-def]
+        return self.during.upper
+
+
+class VisitOperativeQuerySet(JobScopedQuerySet):
+    job_path = "visit__job"
+
+
+class VisitOperative(models.Model):
+    """One operative on one visit. `during` and `live` are the visit's own, kept by triggers."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="visit_operatives")
+    operative = models.ForeignKey(Operative, on_delete=models.PROTECT, related_name="on_visits")
+    during = DateTimeRangeField(editable=False, null=True)
+    live = models.BooleanField(editable=False, default=True)
+
+    objects = VisitOperativeQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "operative"], name="operative_once_a_visit"),
+            never_twice(
+                "operative_in_one_place", "operative", "operative", live=models.Q(live=True)
+            ),
+        ]
+        triggers = [
+            pgtrigger.Trigger(
+                name="visit_operative_takes_visit_times",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert,
+                func="""
+                    SELECT v.during, v.status <> 'cancelled' INTO NEW.during, NEW.live
+                    FROM jobs_visit v WHERE v.id = NEW.visit_id;
+                    RETURN NEW;
+                """,
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.operative} on visit {self.visit_id}"
