@@ -111,13 +111,13 @@ def passed_mark(passed: bool | None) -> dict[str, bool | None]:
 def quantity(
     value: float | Decimal | None,
     unit: str = "",
-    places: int | None = None,
+    places: int | str | None = None,
     missing: str = "not measured",
 ) -> SafeString:
     """A number in tabular figures with its unit, never parted from it by a line break.
 
-    `places` fixes the decimals; without it the number is shown as it is, floats to at most
-    three decimals. `missing` is what stands where there is no number (None or empty).
+    `places` fixes the decimals; without it (or empty, as a template passes what is not set) the
+    number is shown as it is, floats to at most three decimals. `missing` is what stands where there is no number (None or empty).
     """
     if value is None or value == "":
         return format_html('<span class="quantity quantity-missing">{}</span>', missing)
@@ -131,11 +131,11 @@ def quantity(
     )
 
 
-def _number_text(value: float | Decimal, places: int | None) -> str:
+def _number_text(value: float | Decimal, places: int | str | None) -> str:
     """Digits with thousands set apart by commas and a true minus sign."""
     if isinstance(value, str):
         return value
-    if places is not None:
+    if places not in (None, ""):
         text = f"{value:,.{places}f}"
     elif isinstance(value, float):
         text = f"{value:,.3f}".rstrip("0").rstrip(".")

@@ -1,0 +1,65 @@
+// The little that the browser must do by itself on every page. No page depends on it to be read
+// or sent: dialogs fall back to :target, the filter form to its button.
+"use strict";
+
+(function () {
+  // Confirm dialogs: a link to the dialog opens it as a modal; "Leave it" closes it.
+  document.addEventListener("click", function (event) {
+    const opener = event.target.closest("[data-opens]");
+    if (opener) {
+      const dialog = document.getElementById(opener.dataset.opens);
+      if (dialog && dialog.showModal) {
+        event.preventDefault();
+        dialog.showModal();
+      }
+      return;
+    }
+    const closer = event.target.closest("[data-closes]");
+    if (closer && closer.closest("dialog[open]")) {
+      event.preventDefault();
+      closer.closest("dialog").close();
+      return;
+    }
+    const print = event.target.closest("[data-prints]");
+    if (print) {
+      event.preventDefault();
+      window.print();
+      return;
+    }
+    // The person's menu closes when the page beside it is pressed.
+    document.querySelectorAll("details.person[open]").forEach(function (menu) {
+      if (!menu.contains(event.target)) menu.removeAttribute("open");
+    });
+  });
+
+  document.addEventListener("keydown", function (event) {
+    if (event.key !== "Escape") return;
+    document.querySelectorAll("details.person[open]").forEach(function (menu) {
+      menu.removeAttribute("open");
+      menu.querySelector("summary").focus();
+    });
+  });
+
+  // Signal: said in words in the head of every on-site page.
+  function tellConnection() {
+    document.querySelectorAll("[data-connection]").forEach(function (place) {
+      place.dataset.connection = navigator.onLine ? "online" : "offline";
+    });
+  }
+
+  function settle() {
+    tellConnection();
+    // The current place of a sideways-scrolling navigation is brought into sight.
+    document.querySelectorAll(".nav").forEach(function (nav) {
+      const current = nav.querySelector("[aria-current]");
+      if (current) nav.scrollLeft = current.offsetLeft - (nav.clientWidth - current.offsetWidth) / 2;
+    });
+    const errors = document.querySelector("[data-focus]");
+    if (errors) errors.focus();
+  }
+
+  window.addEventListener("online", tellConnection);
+  window.addEventListener("offline", tellConnection);
+  if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", settle);
+  else settle();
+})();
