@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-WIDTH = 480.0  # width of the drawn scale, in drawing units
+WIDTH = 360.0  # width of the drawn scale, in drawing units
 LEFT = 12.0  # room left of the zero for its figure
 TICK_MM = 50
 
