@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calculations.checks import InputError, require_between
-from calculations.heat_zones import Covers, Zone, ZoneKind, eaves_width_mm, zones_of
+from calculations.headroom import distance_for_mm
+from calculations.heat_zones import Covers, Zone, ZoneKind, zones_of
 from calculations.loft import Loft, LoftArea, Underlay
 from calculations.resistance import (
     OUTSIDE_SURFACE_RESISTANCE,
@@ -245,7 +246,7 @@ def _eaves_mm(loft: Loft, wool: Sequence[LaidWool]) -> float:
     if all(layer.covers == "full" for layer in wool):
         return 0.0
     full_depth = sum(w.thickness_mm for w in wool if w.covers != "eaves")
-    return eaves_width_mm(loft.roof, full_depth)
+    return distance_for_mm(loft.roof, full_depth)
 
 
 def _laid_in(zone: ZoneKind, wool: Sequence[LaidWool]) -> tuple[LaidWool, ...]:

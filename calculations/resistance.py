@@ -10,13 +10,14 @@ References
 ISO 6946:2017, Building components and building elements, Thermal resistance and thermal
     transmittance, Calculation methods: 6.7.1 and 6.7.2 (combined method, equations 5 to 9),
     annex F (corrections for air voids and for mechanical fasteners).
-BR 443:2019, Conventions for U-value calculations: two significant figures, corrections of up to 3 % left out.
+BR 443:2019, Conventions for U-value calculations: two significant figures, corrections of up
+    to 3 % left out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Literal
 
 from calculations.checks import InputError, require_between
@@ -79,16 +80,65 @@ class UValueResult:
     total_resistance: float
     timber_fraction: float
     correction_w_m2k: float
-    steps: tuple[HeatStep, ...]
+    strata: tuple[Stratum, ...]
+    surfaces_m2k_w: float
 
     @property
     def rounded(self) -> float:
         """The U-value to two significant figures, as BR 443 states results."""
         return float(f"{self.u_value_w_m2k:.2g}")
 
+    @property
+    def steps(self) -> tuple[HeatStep, ...]:
+        """The arithmetic, line by line. Worded on demand: planning weighs many build-ups."""
+        timber = self.timber_fraction
+        clear_path = self.surfaces_m2k_w + sum(s.resistance_m2k_w for s in self.strata)
+        bridge_path = self.surfaces_m2k_w + sum(s.bridge_resistance_m2k_w for s in self.strata)
+        total = self.total_resistance
+        steps = [
+            HeatStep(
+                s.name,
+                f"{s.thickness_mm:g} mm / {s.conductivity_w_mk:g} W/mK",
+                s.resistance_m2k_w,
+                "m2K/W",
+            )
+            for s in self.strata
+        ]
+        steps += [
+            HeatStep("surfaces and roof space", "sum", self.surfaces_m2k_w, "m2K/W"),
+            HeatStep(
+                "upper limit",
+                f"1 / ({1 - timber:.4g} / {clear_path:.4f} + {timber:.4g} / {bridge_path:.4f})",
+                self.upper_resistance,
+                "m2K/W",
+            ),
+            HeatStep(
+                "lower limit",
+                "sum of the layers, each mixed with its timber, and the surfaces",
+                self.lower_resistance,
+                "m2K/W",
+            ),
+            HeatStep(
+                "total resistance",
+                f"({self.upper_resistance:.4f} + {self.lower_resistance:.4f}) / 2",
+                total,
+                "m2K/W",
+            ),
+            HeatStep("U-value", f"1 / {total:.4f}", 1 / total, "W/m2K"),
+        ]
+        if self.correction_w_m2k:
+            words = f"{1 / total:.4f} + {self.correction_w_m2k:.4f}"
+            steps.append(HeatStep("with corrections", words, self.u_value_w_m2k, "W/m2K"))
+        return tuple(steps)
+
     def to_dict(self) -> dict[str, object]:
-        """JSON-able copy."""
-        return asdict(self) | {"steps": [asdict(step) for step in self.steps]}
+        """JSON-able copy, with the steps worded."""
+        kept = ("u_value_w_m2k", "upper_resistance", "lower_resistance", "total_resistance")
+        values: dict[str, object] = {name: getattr(self, name) for name in kept}
+        values["timber_fraction"] = self.timber_fraction
+        values["correction_w_m2k"] = self.correction_w_m2k
+        values["steps"] = [asdict(step) for step in self.steps]
+        return values
 
 
 def combined_method(
@@ -130,28 +180,7 @@ def combined_method(
             "Use calculations.conduction, as ISO 6946 asks above 1.5.",
         )
     total = (upper + lower) / 2
-    steps = (
-        *(
-            HeatStep(
-                s.name,
-                f"{s.thickness_mm:g} mm / {s.conductivity_w_mk:g} W/mK",
-                s.resistance_m2k_w,
-                "m2K/W",
-            )
-            for s in strata
-        ),
-        HeatStep(
-            "upper limit",
-            f"1 / ({clear_fraction:.4g} / {clear_path:.4f} + "
-            f"{bridge_fraction:.4g} / {bridge_path:.4f})",
-            upper,
-            "m2K/W",
-        ),
-        HeatStep("lower limit", "sum of the mixed layers and surfaces", lower, "m2K/W"),
-        HeatStep("total resistance", f"({upper:.4f} + {lower:.4f}) / 2", total, "m2K/W"),
-        HeatStep("U-value", f"1 / {total:.4f}", 1 / total, "W/m2K"),
-    )
-    return UValueResult(1 / total, upper, lower, total, bridge_fraction, 0.0, steps)
+    return UValueResult(1 / total, upper, lower, total, bridge_fraction, 0.0, tuple(strata), fixed)
 
 
 def _mixed_resistance(stratum: Stratum, bridge_fraction: float) -> float:
@@ -206,16 +235,7 @@ def with_correction(result: UValueResult, correction_w_m2k: float) -> UValueResu
     total = result.correction_w_m2k + correction_w_m2k
     if total < NEGLIGIBLE_CORRECTION_SHARE * base:
         return result
-    step = HeatStep("with corrections", f"{base:.4f} + {total:.4f}", base + total, "W/m2K")
-    return UValueResult(
-        base + total,
-        result.upper_resistance,
-        result.lower_resistance,
-        result.total_resistance,
-        result.timber_fraction,
-        total,
-        (*result.steps, step),
-    )
+    return replace(result, u_value_w_m2k=base + total, correction_w_m2k=total)
 
 
 def compressed_resistance(

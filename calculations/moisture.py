@@ -1,0 +1,276 @@
+"""Air and damp in a cold roof: openings, the air path at the eaves, cold ceilings.
+
+References
+----------
+BS 5250 (Management of moisture in buildings, Code of practice), cold pitched roofs with
+    insulation at the ceiling, as several secondary pages report it: openings at the eaves
+    equal to a continuous slot of 10 mm, or of 25 mm where the pitch is 15 degrees or less;
+    5 mm at high level besides where the pitch is over 35 degrees, the span over 10 m, or the
+    roof a lean-to. A continuous 10 mm is 10,000 mm2 for each metre.
+ISO 13788 and BRE IP 1/06: see calculations.surface_humidity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Literal, Protocol
+
+from calculations.climate import climate_region
+from calculations.headroom import AIR_GAP_MM, distance_for_mm, room_mm
+from calculations.heat import LaidWool
+from calculations.loft import (
+    FixtureKind,
+    HazardKind,
+    Loft,
+    LoftArea,
+    ObstacleKind,
+    Roof,
+    RoofForm,
+    Underlay,
+)
+from calculations.surface_humidity import (
+    LEAST_FACTOR_DWELLINGS,
+    ceiling_factor,
+    critical_month,
+    hatch_factor,
+)
+
+SOURCE_OPENINGS = "BS 5250, cold pitched roofs (as secondary pages report it)"
+SOURCE_AIR_PATH = "50 mm air path: common practice, also in secondary pages on BS 5250"
+SOURCE_MOULD = "ISO 13788, clause 5; BRE IP 1/06 (0.75 in dwellings)"
+SOURCE_PRACTICE = "common practice, no published source"
+NEW_WOOL_CONDUCTIVITY = 0.044
+
+
+class LaidLayer(Protocol):
+    """What this module asks of a planned layer (calculations.layers.Layer has it)."""
+
+    @property
+    def area(self) -> str: ...
+    @property
+    def thickness_mm(self) -> float: ...
+    @property
+    def kind(self) -> Literal["between_joists", "across_joists"]: ...
+    @property
+    def covers(self) -> Literal["full", "eaves", "middle"]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class MoistureNote:
+    """One finding: where it is, how grave, in words, and on what ground."""
+
+    where: str
+    severity: Literal["warning", "note"]
+    text: str
+    source: str
+
+    def to_dict(self) -> dict[str, object]:
+        """JSON-able copy."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class RequiredOpenings:
+    """Continuous ventilation slots that a cold roof needs [mm]; high_level_mm 0 for none.
+
+    reasons: why, in words.
+    """
+
+    eaves_mm: float
+    high_level_mm: float
+    reasons: tuple[str, ...]
+
+    @property
+    def eaves_mm2_per_m(self) -> float:
+        """The same as free area for each metre of eaves [mm2/m]."""
+        return self.eaves_mm * 1000
+
+    @property
+    def high_level_mm2_per_m(self) -> float:
+        """The same as free area for each metre of ridge [mm2/m]."""
+        return self.high_level_mm * 1000
+
+
+def required_openings(roof: Roof) -> RequiredOpenings:
+    """Openings by BS 5250 for a roof with a high-resistance underlay.
+
+    An underlay that breathes may need less by its certificate; that is not credited here.
+    """
+    low_pitch = roof.pitch_deg <= 15
+    eaves_mm = 25.0 if low_pitch else 10.0
+    reasons = [f"pitch {roof.pitch_deg:g}° is {'not ' if low_pitch else ''}over 15°"]
+    high_reasons = []
+    if roof.pitch_deg > 35:
+        high_reasons.append("pitch over 35°")
+    if roof.span_m is not None and roof.span_m > 10:
+        high_reasons.append("span over 10 m")
+    if roof.form is RoofForm.LEAN_TO:
+        high_reasons.append("lean-to roof")
+    return RequiredOpenings(eaves_mm, 5.0 if high_reasons else 0.0, (*reasons, *high_reasons))
+
+
+def check_moisture(
+    loft: Loft,
+    layers: Sequence[LaidLayer],
+    *,
+    region: str = "uk_average",
+    hatch_insulation_mm: float = 0.0,
+) -> tuple[MoistureNote, ...]:
+    """Findings on air and damp for the layers planned, gravest first.
+
+    Parameters
+    ----------
+    loft, layers : the loft and what is to be laid in it; insulation that stays counts too.
+    region : key of calculations.climate.CLIMATE_REGIONS, for the month that decides on mould.
+    hatch_insulation_mm : what will lie on the back of the hatch lid [mm].
+    """
+    notes: list[MoistureNote] = []
+    notes += _openings(loft.roof)
+    for area in loft.areas:
+        notes += _air_path(loft.roof, area, layers)
+        notes += _cold_ceiling(loft.roof, area, layers, region)
+    notes += _hatch(loft, hatch_insulation_mm)
+    notes += _damp_sources(loft)
+    return tuple(sorted(notes, key=lambda note: note.severity == "note"))
+
+
+def _openings(roof: Roof) -> list[MoistureNote]:
+    needed = required_openings(roof)
+    why = ", ".join(needed.reasons)
+    places = (
+        ("eaves", roof.eaves_opening_mm, needed.eaves_mm),
+        ("ridge", roof.ridge_opening_mm, needed.high_level_mm),
+    )
+    notes = []
+    for where, found_mm, needed_mm in places:
+        if needed_mm == 0:
+            continue
+        enough = found_mm >= needed_mm
+        words = (
+            "is enough" if enough else f"is too little: open up {needed_mm - found_mm:g} mm more"
+        )
+        notes.append(
+            MoistureNote(
+                where,
+                "note" if enough else "warning",
+                f"An opening equal to a continuous {found_mm:g} mm {words}; "
+                f"{needed_mm:g} mm ({needed_mm * 1000:,.0f} mm² a metre) is asked for ({why}).",
+                SOURCE_OPENINGS,
+            )
+        )
+    if roof.underlay is Underlay.BREATHER:
+        text = (
+            "The underlay breathes: its certificate may allow smaller openings where the ceiling "
+            "is well sealed. The figures here do not credit that."
+        )
+        notes.append(MoistureNote("roof", "note", text, SOURCE_OPENINGS))
+    return notes
+
+
+def _at_eaves(area: LoftArea, layers: Sequence[LaidLayer]) -> list[LaidWool]:
+    """Wool that lies at the area's eaves: what stays, then layers that reach there."""
+    wool = []
+    if area.kept_depth_mm > 0:
+        kept = LaidWool(area.kept_depth_mm, area.existing_conductivity_w_mk, "between_joists")
+        wool.append(kept)
+    wool += [
+        LaidWool(layer.thickness_mm, NEW_WOOL_CONDUCTIVITY, layer.kind)
+        for layer in layers
+        if layer.area == area.name and layer.covers != "middle"
+    ]
+    return wool
+
+
+def _top_mm(area: LoftArea, wool: Sequence[LaidWool]) -> float:
+    between = sum(w.thickness_mm for w in wool if w.kind == "between_joists")
+    across = sum(w.thickness_mm for w in wool if w.kind == "across_joists")
+    return max(between, area.joist_depth_mm) + across if across else between
+
+
+def _air_path(roof: Roof, area: LoftArea, layers: Sequence[LaidLayer]) -> list[MoistureNote]:
+    if not area.eaves_edges:
+        return []
+    where = f"{area.name}: eaves"
+    top_mm = _top_mm(area, _at_eaves(area, layers))
+    back_mm = distance_for_mm(roof, top_mm)
+    if back_mm <= 0:
+        text = (
+            f"{top_mm:g} mm of wool leaves the {AIR_GAP_MM:g} mm air path open right to the wall "
+            "plate. Do not push it further down."
+        )
+        return [MoistureNote(where, "note", text, SOURCE_AIR_PATH)]
+    text = (
+        f"{top_mm:g} mm of wool would close the {AIR_GAP_MM:g} mm air path under the roof: at the "
+        f"wall plate there is room for {room_mm(roof, 0):.0f} mm. End it {back_mm:.0f} mm from "
+        "the plate, or fit an eaves tray in every rafter bay and start thinner."
+    )
+    return [MoistureNote(where, "warning", text, SOURCE_AIR_PATH)]
+
+
+def _cold_ceiling(
+    roof: Roof, area: LoftArea, layers: Sequence[LaidLayer], region: str
+) -> list[MoistureNote]:
+    if not area.eaves_edges:
+        return []
+    factor = ceiling_factor(_at_eaves(area, layers), area.joist_depth_mm, roof.underlay)
+    month = critical_month(climate_region(region))
+    wet = (
+        f"an ordinarily lived-in room asks for {month.factor:.2f} in month {month.month} "
+        "(humidity class 3)"
+    )
+    enough = factor >= LEAST_FACTOR_DWELLINGS
+    text = (
+        f"Temperature factor of the ceiling at the eaves {factor:.2f}; "
+        f"{LEAST_FACTOR_DWELLINGS:g} is asked of dwellings, {wet}. "
+    )
+    text += (
+        "Carry the wool on to the head of the wall, so that no bare strip is left."
+        if enough
+        else "Mould is likely along the wall: bring wool nearer to the plate without closing "
+        "the air path."
+    )
+    where = f"{area.name}: eaves"
+    return [MoistureNote(where, "note" if enough else "warning", text, SOURCE_MOULD)]
+
+
+def _hatch(loft: Loft, insulation_mm: float) -> list[MoistureNote]:
+    notes = []
+    for obstacle in loft.obstacles:
+        if obstacle.kind is not ObstacleKind.HATCH:
+            continue
+        factor = hatch_factor(insulation_mm, underlay=loft.roof.underlay)
+        enough = factor >= LEAST_FACTOR_DWELLINGS
+        state = f"with {insulation_mm:g} mm on it" if insulation_mm else "bare"
+        text = (
+            f"Temperature factor of the hatch lid {state}: {factor:.2f} "
+            f"({LEAST_FACTOR_DWELLINGS:g} is asked of dwellings). "
+        )
+        text += (
+            "Seal its rim against draught: room air that rises into the loft wets the roof."
+            if enough
+            else "Insulate the lid and seal its rim, or it will be wet in cold weather."
+        )
+        severity: Literal["warning", "note"] = "note" if enough else "warning"
+        notes.append(MoistureNote(obstacle.name, severity, text, SOURCE_MOULD))
+    return notes
+
+
+def _damp_sources(loft: Loft) -> list[MoistureNote]:
+    notes = []
+    for fixture in loft.fixtures:
+        if fixture.kind is FixtureKind.FAN:
+            text = (
+                "An extract fan must blow outdoors through a duct that is insulated in the cold "
+                "loft, never into the loft."
+            )
+            notes.append(MoistureNote(fixture.name, "warning", text, SOURCE_PRACTICE))
+    if any(hazard.kind is HazardKind.WET_TIMBER for hazard in loft.hazards):
+        text = "Wet timber was found: find and mend the cause before anything is covered."
+        notes.append(MoistureNote("roof", "warning", text, SOURCE_PRACTICE))
+    text = (
+        "A colder loft is a damper one: seal every gap round cables, pipes, downlights and "
+        "partition heads before laying."
+    )
+    notes.append(MoistureNote("ceiling", "note", text, SOURCE_OPENINGS))
+    return notes
