@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, fields
 from enum import StrEnum
+from functools import partial
 from typing import TypeVar, cast
 
 from calculations.loft import (
@@ -45,7 +46,7 @@ def read_loft(data: Mapping[str, object]) -> Loft:
         "hazards": _read_each(values, "hazards", Hazard),
     }
     if values.get("roof") is not None:
-        parts["roof"] = _within("roof", lambda: _make(Roof, values["roof"]))
+        parts["roof"] = _within("roof", partial(_make, Roof, values["roof"]))
     return Loft(**parts)  # type: ignore[arg-type]
 
 
@@ -53,10 +54,8 @@ def _read_each(values: Mapping[str, object], key: str, made: type[Made]) -> tupl
     listed = values.get(key, [])
     if isinstance(listed, str | Mapping) or not hasattr(listed, "__iter__"):
         raise LoftError(key, "is not a list.", "Give a list, empty when there is none.")
-    return tuple(
-        _within(f"{key}[{i}]", lambda item=item: _make(made, item))
-        for i, item in enumerate(cast("list[object]", listed))
-    )
+    items = cast("list[object]", listed)
+    return tuple(_within(f"{key}[{i}]", partial(_make, made, item)) for i, item in enumerate(items))
 
 
 def _within(prefix: str, make: Callable[[], Made]) -> Made:

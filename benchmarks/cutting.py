@@ -1,0 +1,111 @@
+"""How often the roll count is proved best, and what the plain rule of thumb would have ordered.
+
+    python -m benchmarks.cutting [--lofts 500] [--seconds 1.0]
+
+Prints, over random lofts (see `benchmarks.random_lofts`) on one core: the share of roll types and
+of lofts whose count is proved optimal within the time for each, the waste over the area laid, the
+time, and the plain rule "area x 1.1 / roll area" beside it: how often it runs short of the least
+possible, and how much it over-orders.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import statistics
+import time
+
+from benchmarks.random_lofts import random_loft
+from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
+from calculations.cutting import CuttingPlan
+from calculations.layers import LayerChoice, choose_layers
+from calculations.loft import Loft, net_polygon
+from calculations.quantities import cutting_plans
+from calculations.stacks import Target
+
+TARGETS = (Target(depth_mm=270), Target(depth_mm=300), Target(u_value_w_m2k=0.16))
+
+
+def plain_rule(loft: Loft, choice: LayerChoice, roll: RollType) -> int:
+    """Rolls by "area x 1.1 / roll area", each layer over the whole net area, starters left out."""
+    area_m2 = sum(
+        net_polygon(loft, loft.area_named(layer.area)).area / 1e6
+        for layer in choice.layers
+        if layer.roll == roll.code and layer.covers != "eaves"
+    )
+    return math.ceil(area_m2 * 1.1 / roll.area_m2 - 1e-9)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--lofts", type=int, default=500)
+    parser.add_argument("--seconds", type=float, default=1.0)
+    parser.add_argument("--verbose", action="store_true")
+    options = parser.parse_args()
+    plans: list[CuttingPlan] = []
+    seconds: list[float] = []
+    rules: list[tuple[int, CuttingPlan]] = []
+    proved_lofts = 0
+    slow = 0.0
+    for seed in range(options.lofts):
+        loft = random_loft(seed)
+        begin = time.perf_counter()
+        choice = choose_layers(loft, TARGETS[seed % len(TARGETS)], INVENTED_CATALOGUE)
+        found = cutting_plans(loft, choice.layers, INVENTED_CATALOGUE, options.seconds)
+        seconds.append(time.perf_counter() - begin)
+        proved_lofts += all(plan.proved_optimal for plan in found)
+        for plan in found:
+            if options.verbose and not plan.proved_optimal:
+                print("open:", seed, plan.roll, plan.rolls, plan.lower_bound)
+            rule = plain_rule(loft, choice, roll_by_code(INVENTED_CATALOGUE, plan.roll))
+            if rule:
+                rules.append((rule, plan))
+        plans += found
+        slow = max(slow, seconds[-1])
+    report(options.lofts, plans, rules, proved_lofts, seconds)
+
+
+def report(
+    lofts: int,
+    plans: list[CuttingPlan],
+    rules: list[tuple[int, CuttingPlan]],
+    proved_lofts: int,
+    seconds: list[float],
+) -> None:
+    """Print the figures."""
+    proved = sum(plan.proved_optimal for plan in plans)
+    ordered = bound = laid = 0.0
+    for plan in plans:
+        roll = roll_by_code(INVENTED_CATALOGUE, plan.roll)
+        ordered += plan.rolls * roll.area_m2
+        cut = sum(c.width_mm * c.length_mm for c in plan.packing.cuts) / 1e6
+        laid += cut
+        bound += math.ceil(cut / roll.area_m2 - 1e-9) * roll.area_m2
+    print(f"lofts {lofts}, roll types {len(plans)}")
+    print(
+        f"proved optimal: {proved / len(plans):.1%} of roll types, {proved_lofts / lofts:.1%} of lofts"
+    )
+    print(
+        f"gap where open: {statistics.mean([p.rolls - p.lower_bound for p in plans if not p.proved_optimal] or [0]):.2f} rolls"
+    )
+    print(
+        f"rolls over the area bound: {ordered / bound - 1:.2%}; waste over area cut: {ordered / laid - 1:.2%}"
+    )
+    ordered_by_time = sorted(seconds)
+    print(
+        f"time for a loft: median {statistics.median(seconds) * 1000:.0f} ms, "
+        f"95 % {ordered_by_time[int(0.95 * len(seconds))] * 1000:.0f} ms, "
+        f"worst {ordered_by_time[-1] * 1000:.0f} ms"
+    )
+    short = [plan.lower_bound - rule for rule, plan in rules if rule < plan.lower_bound]
+    over = [(rule - plan.rolls) for rule, plan in rules if rule > plan.rolls]
+    total_rule, total_plan = sum(r for r, _ in rules), sum(p.rolls for _, p in rules)
+    print(
+        f"plain rule: short in {len(short) / len(rules):.1%} of roll types "
+        f"(by {statistics.mean(short or [0]):.2f} rolls), over in {len(over) / len(rules):.1%} "
+        f"(by {statistics.mean(over or [0]):.2f} rolls); in all {total_rule} rolls against {total_plan}"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,58 @@
+"""`python -m calculations loft.json`: the quantities of a loft, for a person or as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from calculations.loft import LoftError, loft_from_dict
+from calculations.quantities import Quantities, Target, quantify
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line; returns the exit code: 0 fine, 2 for a loft that cannot be."""
+    options = _parser().parse_args(arguments)
+    depth = options.depth_mm if options.u_value is None else None
+    try:
+        text = sys.stdin.read() if options.loft == "-" else Path(options.loft).read_text("utf-8")
+        loft = loft_from_dict(json.loads(text))
+        target = Target(depth_mm=depth, u_value_w_m2k=options.u_value)
+        found = quantify(loft, target, objective=options.objective, seconds=options.seconds)
+    except (LoftError, OSError, json.JSONDecodeError) as error:
+        print(f"Cannot quantify: {error}", file=sys.stderr)
+        return 2
+    print(json.dumps(found.to_dict(), indent=2) if options.json else as_text(found))
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m calculations", description=__doc__)
+    parser.add_argument("loft", help="a loft as JSON (positions in millimetres); - reads stdin")
+    aim = parser.add_mutually_exclusive_group()
+    aim.add_argument("--depth-mm", type=float, default=270.0, help="depth to reach (default 270)")
+    aim.add_argument("--u-value", type=float, help="U-value to reach on the open floor [W/m2K]")
+    parser.add_argument("--objective", choices=("cost", "rolls"), default="cost")
+    parser.add_argument("--seconds", type=float, default=1.0, help="for each roll type's proof")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON")
+    return parser
+
+
+def as_text(found: Quantities) -> str:
+    """Quantities as lines for a person."""
+    lines = [f"Net area {found.net_area_m2:.1f} m2, target {found.target}"]
+    lines.append(f"U-value {found.u_before:.2f} before, {found.u_after:.2f} after (mean, W/m2K)")
+    for roll in found.rolls:
+        proof = "proved best" if roll.proved_optimal else f"at least {roll.lower_bound} needed"
+        lines.append(f"{roll.count:3d} x {roll.name} ({proof}); {roll.waste_m2:.1f} m2 left over")
+    for line in found.accessories:
+        lines.append(f"{line.quantity:g} {line.unit} {line.name}: {line.reason}")
+    lines.append(f"{len(found.strips)} strips to cut; {found.labour.crew_hours:.1f} crew-hours")
+    lines += [f"Why: {line}" for line in found.explanation]
+    lines += [f"Mind: {line}" for line in found.warnings]
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

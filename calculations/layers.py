@@ -1,0 +1,207 @@
+"""Existing depth and a target to layers: what is laid where, why, and what cannot be reached.
+
+The first layer fills the joist depth between the joists; the next lie at 90 degrees to the one
+below. Where the roof is low a thinner roll starts at the eaves, the thicker one beside it as the
+height grows, and the 50 mm air path stays free (see `calculations.headroom`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from calculations.catalogue import RollType, check_catalogue
+from calculations.headroom import distance_for_mm
+from calculations.loft import Condition, Loft, LoftArea
+from calculations.shortfalls import places_short
+from calculations.stacks import Objective, RankedStacks, Stack, Target, rank_stacks
+
+__all__ = ["Layer", "LayerChoice", "Objective", "Target", "choose_layers", "layers_for_stacks"]
+
+STARTER_MM = 150.0
+"""A thinner roll starts at the eaves where it would cover at least this width (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of one area. Number 1 is the lowest new one; a starter shares its number.
+
+    direction_deg: along which the strips run. base_mm: height of its lower face over the ceiling.
+    """
+
+    number: int
+    area: str
+    roll: str
+    thickness_mm: float
+    direction_deg: float
+    kind: Literal["between_joists", "across_joists"]
+    covers: Literal["full", "eaves", "middle"]
+    base_mm: float = 0.0
+
+    @property
+    def top_mm(self) -> float:
+        """Height of its upper face over the ceiling [mm]."""
+        return self.base_mm + self.thickness_mm
+
+
+@dataclass(frozen=True, slots=True)
+class LayerChoice:
+    """The layers, why these, and where the target is out of reach and by how much.
+
+    resulting_depth_mm: wool on the open floor by area name, what stays included [mm].
+    """
+
+    layers: tuple[Layer, ...]
+    explanation: tuple[str, ...]
+    unreached: tuple[str, ...]
+    resulting_depth_mm: Mapping[str, float]
+
+
+def choose_layers(
+    loft: Loft,
+    target: Target,
+    catalogue: Sequence[RollType],
+    objective: Objective = "cost",
+) -> LayerChoice:
+    """Layers that reach the target on the open floor at the least cost or number of rolls.
+
+    The price compared is that of a square metre of open floor. Raises LoftError for an empty
+    catalogue or a code used twice.
+    """
+    check_catalogue(catalogue)
+    rolls = tuple(catalogue)
+    ranked = {
+        area.name: rank_stacks(area, loft.roof.underlay, target, rolls, objective)
+        for area in loft.areas
+    }
+    stacks = {name: ranks.stacks[0] for name, ranks in ranked.items()}
+    choice = layers_for_stacks(loft, target, rolls, stacks)
+    why = [_why(area, target, ranked[area.name], objective) for area in loft.areas]
+    return LayerChoice(
+        choice.layers,
+        (*why, *choice.explanation),
+        choice.unreached,
+        choice.resulting_depth_mm,
+    )
+
+
+def layers_for_stacks(
+    loft: Loft, target: Target, catalogue: Sequence[RollType], stacks: Mapping[str, Stack]
+) -> LayerChoice:
+    """The layers of given stacks, one stack by area name, with starters at low eaves."""
+    layers: list[Layer] = []
+    explanation: list[str] = []
+    for area in loft.areas:
+        laid = _layers_of(loft, area, stacks[area.name], catalogue)
+        layers += laid
+        explanation += _why_starters(area, laid)
+    unreached = [
+        line
+        for area in loft.areas
+        for line in places_short(
+            loft, area, target, stacks[area.name], [x for x in layers if x.area == area.name]
+        )
+    ]
+    depths = {area.name: stacks[area.name].depth_mm for area in loft.areas}
+    return LayerChoice(tuple(layers), tuple(explanation), tuple(unreached), depths)
+
+
+def _layers_of(
+    loft: Loft, area: LoftArea, stack: Stack, catalogue: Sequence[RollType]
+) -> list[Layer]:
+    layers: list[Layer] = []
+    base_mm = area.kept_depth_mm
+    direction = area.joist_direction_deg
+    kinds: list[tuple[RollType, Literal["between_joists", "across_joists"]]] = [
+        *((roll, "between_joists") for roll in stack.between),
+        *((roll, "across_joists") for roll in stack.across),
+    ]
+    for number, (roll, kind) in enumerate(kinds, start=1):
+        if kind == "across_joists":
+            base_mm = max(base_mm, area.joist_depth_mm)
+            direction = (direction + 90) % 180
+        starter = _starter(loft, area, base_mm, roll, stack, catalogue)
+        if starter is not None:
+            layers.append(_layer(number, area, starter, direction, kind, "eaves", base_mm))
+        covers: Literal["full", "middle"] = "full" if starter is None else "middle"
+        layers.append(_layer(number, area, roll, direction, kind, covers, base_mm))
+        base_mm += roll.thickness_mm
+    return layers
+
+
+def _layer(
+    number: int,
+    area: LoftArea,
+    roll: RollType,
+    direction: float,
+    kind: Literal["between_joists", "across_joists"],
+    covers: Literal["full", "eaves", "middle"],
+    base_mm: float,
+) -> Layer:
+    return Layer(number, area.name, roll.code, roll.thickness_mm, direction, kind, covers, base_mm)
+
+
+def _starter(
+    loft: Loft,
+    area: LoftArea,
+    base_mm: float,
+    roll: RollType,
+    stack: Stack,
+    catalogue: Sequence[RollType],
+) -> RollType | None:
+    """The thinner roll to start with at the eaves, if one is worth its work.
+
+    Among rolls already used here, else all: the one that puts most wool into the low strip.
+    """
+    if not area.eaves_edges:
+        return None
+    thick_from = distance_for_mm(loft.roof, base_mm + roll.thickness_mm)
+
+    def wool_mm2(thin: RollType) -> float:
+        width = thick_from - distance_for_mm(loft.roof, base_mm + thin.thickness_mm)
+        return width * thin.thickness_mm if width >= STARTER_MM else 0.0
+
+    for choices in ((*stack.between, *stack.across), tuple(catalogue)):
+        thinner = [r for r in choices if r.thickness_mm < roll.thickness_mm and wool_mm2(r) > 0]
+        if thinner:
+            return max(thinner, key=lambda r: (wool_mm2(r), -r.conductivity_w_mk, r.width_mm))
+    return None
+
+
+def _why(area: LoftArea, target: Target, ranks: RankedStacks, objective: Objective) -> str:
+    stack = ranks.stacks[0]
+    stays = _what_stays(area)
+    depth = f"{stack.depth_mm:g} mm of wool, {stack.u_value_w_m2k:.3f} W/m2K on the open floor"
+    if not stack.between and not stack.across:
+        return f"{area.name}: {stays}; that is {depth}, which reaches {target}: nothing is added."
+    if not ranks.reached:
+        return f"{area.name}: {stays}; nothing in the catalogue reaches {target}. Nearest: {stack}."
+    unit = "cost" if objective == "cost" else "rolls"
+    line = (
+        f"{area.name}: {stays}; {stack}: {depth}. Least {unit} for each m2 ({stack.price:.3f}) of "
+        f"{ranks.considered} ways that reach {target}"
+    )
+    if len(ranks.stacks) > 1:
+        line += f"; next: {ranks.stacks[1]} ({ranks.stacks[1].price:.3f})"
+    return line + "."
+
+
+def _what_stays(area: LoftArea) -> str:
+    if area.existing_depth_mm <= 0:
+        return "bare"
+    words = {
+        Condition.KEEP: "stays",
+        Condition.LEVEL: "stays, levelled before anything is laid on it",
+        Condition.REMOVE: "is taken out and counts for nothing",
+    }
+    return f"{area.existing_depth_mm:g} mm of existing wool {words[area.existing_condition]}"
+
+
+def _why_starters(area: LoftArea, layers: Sequence[Layer]) -> list[str]:
+    return [
+        f"{area.name}: layer {low.number} starts with {low.roll} at the eaves, {high.roll} beside "
+        "it as the height grows, so that 50 mm of air stays free beneath the roof."
+        for low, high in zip(layers, layers[1:], strict=False)
+        if low.covers == "eaves"
+    ]

@@ -1,0 +1,275 @@
+"""Rectangles of wool out of rolls: a quick plan, rip first, with butt joints where they save a roll.
+
+A roll is ripped along its length into lanes (along its perforation, or sawn in its packaging), a
+lane is cut across into lengths, and an offcut that is long enough is treated as a small roll in
+turn. Every cut goes from edge to edge, as a knife or saw does. Lengths are whole millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from calculations.strips import LEAST_PIECE_MM
+
+LEAST_MM = int(LEAST_PIECE_MM)
+WIDTH_NOISE_MM = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A rectangle that is needed. joinable: may come as several lengths of LEAST_MM or more."""
+
+    number: int
+    width_mm: float
+    length_mm: int
+    joinable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A rectangle cut from a roll for `item`: its place on the roll, from the roll's corner [mm].
+
+    start_mm: where in the item this length begins; 0 unless the item is joined.
+    """
+
+    item: int
+    roll: int
+    x_mm: float
+    y_mm: int
+    width_mm: float
+    length_mm: int
+    start_mm: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Offcut:
+    """A rectangle of roll not yet used: place on the roll, width across, length along [mm]."""
+
+    roll: int
+    x_mm: float
+    y_mm: int
+    width_mm: float
+    length_mm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """Which rectangle comes from where. rolls: how many are opened."""
+
+    rolls: int
+    cuts: tuple[Cut, ...]
+
+    @property
+    def joints(self) -> int:
+        """Number of butt joints, beyond those that the geometry asks for."""
+        return sum(1 for cut in self.cuts if cut.start_mm > 0)
+
+
+@dataclass(slots=True)
+class _Slot:
+    """A lane that may be used: part of an offcut or of a new roll, filled from its low end."""
+
+    piece: Offcut
+    lane: int
+    used_mm: int = 0
+
+    @property
+    def free_mm(self) -> int:
+        return self.piece.length_mm - self.used_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How the quick plan goes about it; several are tried and the best is kept.
+
+    narrow_first: order of the widths. keep_ends: what is left at the ends of lanes side by side is
+    kept as one wide offcut. whole_first: lay whole pieces by falling length before joining.
+    """
+
+    narrow_first: bool = False
+    keep_ends: bool = True
+    by_amount: bool = False
+
+
+ALL_HABITS = tuple(
+    Habits(narrow_first, keep_ends, by_amount)
+    for by_amount in (False, True)
+    for narrow_first in (False, True)
+    for keep_ends in (True, False)
+)
+
+
+def pack(items: Sequence[Item], width_mm: float, length_mm: int, habits: Habits) -> Packing:
+    """A plan for all items out of rolls of width_mm by length_mm. Quick, and not always the best.
+
+    Raises ValueError for an item wider than the roll, or longer while not joinable.
+    """
+    for item in items:
+        if item.width_mm > width_mm + WIDTH_NOISE_MM:
+            raise ValueError(f"item {item.number} is wider than the roll")
+        if item.length_mm > length_mm and not item.joinable:
+            raise ValueError(f"item {item.number} is longer than the roll and may not be joined")
+    offcuts: list[Offcut] = []
+    cuts: list[Cut] = []
+    rolls = 0
+    for group in _groups(items, habits):
+        rolls, offcuts = _pack_group(group, width_mm, length_mm, rolls, offcuts, cuts, habits)
+    return Packing(rolls, tuple(cuts))
+
+
+def _groups(items: Sequence[Item], habits: Habits) -> list[list[Item]]:
+    """Items of one width together, in the order in which widths are cut."""
+    by_width: dict[float, list[Item]] = {}
+    for item in items:
+        by_width.setdefault(round(item.width_mm, 2), []).append(item)
+
+    def amount(width: float) -> float:
+        return sum(item.length_mm for item in by_width[width]) * width
+
+    if habits.by_amount:
+        order = sorted(by_width, key=amount, reverse=not habits.narrow_first)
+    else:
+        order = sorted(by_width, reverse=not habits.narrow_first)
+    return [by_width[width] for width in order]
+
+
+def _pack_group(
+    group: Sequence[Item],
+    roll_width_mm: float,
+    roll_length_mm: int,
+    rolls: int,
+    offcuts: list[Offcut],
+    cuts: list[Cut],
+    habits: Habits,
+) -> tuple[int, list[Offcut]]:
+    """Cut items of one width, out of offcuts first and then as few new rolls as will do."""
+    width = group[0].width_mm
+    old = [slot for piece in sorted(offcuts, key=_size) for slot in _slots(piece, width)]
+    per_roll = int((roll_width_mm + WIDTH_NOISE_MM) / width)
+    missing = sum(item.length_mm for item in group) - sum(slot.free_mm for slot in old)
+    new = max(0, math.ceil(missing / (per_roll * roll_length_mm)))
+    while True:
+        fresh = [
+            slot
+            for i in range(new)
+            for slot in _slots(Offcut(rolls + i, 0.0, 0, roll_width_mm, roll_length_mm), width)
+        ]
+        slots = [replace(slot) for slot in old] + fresh
+        made = fill(group, slots)
+        if made is not None:
+            break
+        new += 1
+    cuts += made
+    used = {slot.piece for slot in slots if slot.used_mm}
+    left = [piece for piece in offcuts if piece not in used]
+    left += [s.piece for s in fresh if s.lane == 0 and s.piece not in used]
+    for piece in used:
+        lanes = [slot for slot in slots if slot.piece == piece]
+        left += _offcuts(piece, width, lanes, habits)
+    return rolls + new, left
+
+
+def _size(piece: Offcut) -> float:
+    return piece.width_mm * piece.length_mm
+
+
+def _slots(piece: Offcut, width_mm: float) -> list[_Slot]:
+    if piece.length_mm <= 0:
+        return []
+    lanes = int((piece.width_mm + WIDTH_NOISE_MM) / width_mm)
+    return [_Slot(piece, lane) for lane in range(lanes)]
+
+
+def fill(group: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] | None:
+    """Lay items of one width into lanes, or None when they do not fit.
+
+    Whole items first, longest first, each where it leaves least; then joinable ones that still fit
+    whole; then what remains is joined from what the lanes have left, longest rest first.
+    """
+    cuts: list[Cut] = []
+    waiting: list[Item] = []
+    by_length = sorted(group, key=lambda item: (item.joinable, -item.length_mm, item.number))
+    for item in by_length:
+        slot = _tightest(slots, item.length_mm)
+        if slot is not None:
+            cuts.append(_take(slot, item, 0, item.length_mm))
+        elif item.joinable:
+            waiting.append(item)
+        else:
+            return None
+    for item in waiting:
+        joined = _join(item, slots)
+        if joined is None:
+            return None
+        cuts += joined
+    return cuts
+
+
+def _tightest(slots: Iterable[_Slot], length_mm: int) -> _Slot | None:
+    fitting = [slot for slot in slots if slot.free_mm >= length_mm]
+    return min(fitting, key=lambda slot: slot.free_mm, default=None)
+
+
+def _join(item: Item, slots: Sequence[_Slot]) -> list[Cut] | None:
+    """Lay one item from several lanes, each length LEAST_MM or more."""
+    cuts: list[Cut] = []
+    start, need = 0, item.length_mm
+    while need > 0:
+        slot = _tightest(slots, need)
+        if slot is None:
+            slot = max(slots, key=lambda s: s.free_mm, default=None)
+            if slot is None or slot.free_mm < LEAST_MM:
+                return None
+        length = min(slot.free_mm, need)
+        if 0 < need - length < LEAST_MM:
+            length = need - LEAST_MM
+        if length < LEAST_MM and length < need:
+            return None
+        cuts.append(_take(slot, item, start, length))
+        start, need = start + length, need - length
+    return cuts
+
+
+def _take(slot: _Slot, item: Item, start_mm: int, length_mm: int) -> Cut:
+    cut = Cut(
+        item.number,
+        slot.piece.roll,
+        slot.piece.x_mm + slot.lane * item.width_mm,
+        slot.piece.y_mm + slot.used_mm,
+        item.width_mm,
+        length_mm,
+        start_mm,
+    )
+    slot.used_mm += length_mm
+    return cut
+
+
+def _offcuts(
+    piece: Offcut, width_mm: float, lanes: Sequence[_Slot], habits: Habits
+) -> list[Offcut]:
+    """What is left of a piece after its lanes were filled, as rectangles worth keeping."""
+    left: list[Offcut] = []
+    body = piece
+    if habits.keep_ends:
+        reach = max(lane.used_mm for lane in lanes)
+        if piece.length_mm - reach >= LEAST_MM:
+            left.append(replace(piece, y_mm=piece.y_mm + reach, length_mm=piece.length_mm - reach))
+            body = replace(piece, length_mm=reach)
+    used = [lane for lane in lanes if lane.used_mm]
+    for lane in used:
+        left.append(
+            Offcut(
+                piece.roll,
+                piece.x_mm + lane.lane * width_mm,
+                piece.y_mm + lane.used_mm,
+                width_mm,
+                body.length_mm - lane.used_mm,
+            )
+        )
+    side = (max(lane.lane for lane in used) + 1) * width_mm
+    unused = [lane for lane in lanes if not lane.used_mm and lane.lane * width_mm < side]
+    left += [replace(body, x_mm=piece.x_mm + s.lane * width_mm, width_mm=width_mm) for s in unused]
+    left.append(replace(body, x_mm=piece.x_mm + side, width_mm=piece.width_mm - side))
+    return [o for o in left if o.length_mm >= LEAST_MM and o.width_mm > 1.0]

@@ -1,0 +1,175 @@
+"""What a job takes: layers, cut list, rolls with their proof, accessories, labour, heat."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from calculations import ENGINE_VERSION
+from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
+from calculations.cutting import CuttingPlan, Strip, plan_cuts, strips_of
+from calculations.heat import LaidWool, loft_u_values
+from calculations.layers import Layer, LayerChoice, Objective, Target, choose_layers
+from calculations.laying import in_laying_order, roll_numbers
+from calculations.loft import Loft, net_polygon
+from calculations.outlines import MM2_PER_M2
+from calculations.records import Plain, plain_dict
+from calculations.strips import Piece, pieces_of
+
+if TYPE_CHECKING:
+    from calculations.accessories import AccessoryLine
+    from calculations.labour import Labour
+
+__all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
+
+
+@dataclass(frozen=True, slots=True)
+class RollCount:
+    """Rolls of one type for the van.
+
+    lower_bound: no cutting plan of these pieces gets by with fewer; proved_optimal: count equals
+    it. laid_area_m2: wool that ends up on the floor; waste_m2: the rest of the rolls, the offcut of
+    the last one included.
+    """
+
+    roll: str
+    name: str
+    count: int
+    lower_bound: int
+    proved_optimal: bool
+    laid_area_m2: float
+    waste_m2: float
+    joints: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Quantities:
+    """Everything a job takes. U-values in W/m2K, weighted by area; depths in mm by area name.
+
+    strips are in laying order: they are the cut list. unreached and cautions are in `warnings`.
+    """
+
+    engine_version: str
+    target: Target
+    net_area_m2: float
+    layers: tuple[Layer, ...]
+    strips: tuple[Strip, ...]
+    rolls: tuple[RollCount, ...]
+    accessories: tuple[AccessoryLine, ...]
+    labour: Labour
+    u_before: float
+    u_after: float
+    resulting_depth_mm: Mapping[str, float]
+    packed_volume_m3: float
+    explanation: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Plain]:
+        """JSON-able; `quantities_from_dict` reads it back."""
+        return plain_dict(self)
+
+
+def quantify(
+    loft: Loft,
+    target: Target,
+    catalogue: Sequence[RollType] = INVENTED_CATALOGUE,
+    *,
+    objective: Objective = "cost",
+    seconds: float = 1.0,
+) -> Quantities:
+    """Quantities of a loft for a target.
+
+    objective: "cost" or "rolls". seconds: time for proving the count of each roll type; 0 keeps to
+    the quick plan and its bound, and says so in `proved_optimal`.
+    Raises LoftError for a target or catalogue that cannot be used.
+    """
+    from calculations.accessories import accessories_for
+    from calculations.labour import labour_for
+
+    choice = choose_layers(loft, target, catalogue, objective)
+    plans = cutting_plans(loft, choice.layers, catalogue, seconds)
+    parts = in_laying_order(loft, [part for plan in plans for part in plan.parts])
+    strips = strips_of(parts, roll_numbers(parts))
+    rolls = tuple(_roll_count(plan, roll_by_code(catalogue, plan.roll)) for plan in plans)
+    u_before, u_after = _u_values(loft, choice, catalogue)
+    return Quantities(
+        engine_version=ENGINE_VERSION,
+        target=target,
+        net_area_m2=round(sum(net_polygon(loft, a).area for a in loft.areas) / MM2_PER_M2, 4),
+        layers=choice.layers,
+        strips=strips,
+        rolls=rolls,
+        accessories=accessories_for(loft, choice.layers),
+        labour=labour_for(loft, choice.layers, len(strips)),
+        u_before=u_before,
+        u_after=u_after,
+        resulting_depth_mm=dict(choice.resulting_depth_mm),
+        packed_volume_m3=round(
+            sum(r.count * roll_by_code(catalogue, r.roll).packed_volume_m3 for r in rolls), 3
+        ),
+        explanation=choice.explanation,
+        warnings=choice.unreached,
+    )
+
+
+def cutting_plans(
+    loft: Loft, layers: Sequence[Layer], catalogue: Sequence[RollType], seconds: float
+) -> list[CuttingPlan]:
+    """A cutting plan for each roll type used, in the catalogue's order."""
+    by_roll: dict[str, list[Piece]] = {}
+    for layer in layers:
+        roll = roll_by_code(catalogue, layer.roll)
+        area = loft.area_named(layer.area)
+        by_roll.setdefault(layer.roll, []).extend(pieces_of(loft, area, layer, roll, layers))
+    return [
+        plan_cuts(by_roll[roll.code], roll, seconds) for roll in catalogue if by_roll.get(roll.code)
+    ]
+
+
+def _roll_count(plan: CuttingPlan, roll: RollType) -> RollCount:
+    laid = sum(piece.shape.area for piece, _ in plan.parts) / MM2_PER_M2
+    return RollCount(
+        roll.code,
+        roll.name,
+        plan.rolls,
+        plan.lower_bound,
+        plan.proved_optimal,
+        round(laid, 4),
+        round(plan.rolls * roll.area_m2 - laid, 4),
+        plan.joints,
+    )
+
+
+def _u_values(
+    loft: Loft, choice: LayerChoice, catalogue: Sequence[RollType]
+) -> tuple[float, float]:
+    """Mean U-value before and after [W/m2K]."""
+    before: dict[str, tuple[LaidWool, ...]] = {}
+    after: dict[str, tuple[LaidWool, ...]] = {}
+    for area in loft.areas:
+        was, stays = area.existing_depth_mm, area.kept_depth_mm
+        lambda_w = area.existing_conductivity_w_mk
+        before[area.name] = (LaidWool(was, lambda_w, "between_joists"),) if was else ()
+        kept = (LaidWool(stays, lambda_w, "between_joists"),) if stays else ()
+        after[area.name] = kept + tuple(
+            LaidWool(
+                layer.thickness_mm,
+                roll_by_code(catalogue, layer.roll).conductivity_w_mk,
+                layer.kind,
+                layer.covers,
+            )
+            for layer in choice.layers
+            if layer.area == area.name
+        )
+    return (
+        round(loft_u_values(loft, before).mean_u_value_w_m2k, 4),
+        round(loft_u_values(loft, after).mean_u_value_w_m2k, 4),
+    )
+
+
+def quantities_from_dict(data: Mapping[str, object]) -> Quantities:
+    """Quantities as `to_dict` wrote them."""
+    from calculations.quantities_json import read_quantities
+
+    return read_quantities(data)
