@@ -32,9 +32,9 @@ def saturation_pressure_pa(temperature_c: float) -> float:
 def dew_point_c(vapour_pressure_pa: float) -> float:
     """Temperature at which air of this vapour pressure is saturated [deg C].
 
-    Valid for 13 to 19,900 Pa (-40 to 60 deg C). Raises InputError outside.
+    Valid for 12.5 to 19,950 Pa (-40 to 60 deg C). Raises InputError outside.
     """
-    require_between("vapour_pressure_pa", vapour_pressure_pa, 12.8, 19950, "Pa")
+    require_between("vapour_pressure_pa", vapour_pressure_pa, 12.5, 19950, "Pa")
     ratio = math.log(vapour_pressure_pa / _SATURATION_AT_ZERO_PA)
     if ratio >= 0:
         return 237.3 * ratio / (17.269 - ratio)
