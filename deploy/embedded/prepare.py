@@ -1,0 +1,107 @@
+"""Bring database, static files and demo up to date, before the service's programs start.
+
+Runs as one process of its own, since Django takes a second to load: `python -m
+deploy.embedded.prepare [--no-demo]`, with the service's environment. It shows its own progress and
+leaves the demo's sign-ins, if the demo is there, in the data folder's notes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import django
+from django.apps import apps
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.contrib.staticfiles.finders import get_finders
+from django.core.management import call_command, get_commands
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
+
+from deploy.embedded.console import step
+from deploy.embedded.data_folder import DataFolder
+
+STATIC_STAMP = ".collected-from"
+
+
+def main(arguments: list[str]) -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.embedded")
+    with step("Project"):
+        django.setup()
+    with step("Migrations") as progress:
+        progress.note = migrate()
+    with step("Static files") as progress:
+        progress.note = collect_static(Path(settings.STATIC_ROOT))
+    if "--no-demo" not in arguments:
+        load_demo()
+    data = DataFolder(Path(os.environ["EAVESBOOK_DATA"]))
+    data.note("sign_ins", {"sign_ins": demo_sign_ins()})
+
+
+def migrate() -> str:
+    """Apply missing migrations; return how many there were, in words."""
+    executor = MigrationExecutor(connection)
+    missing = executor.migration_plan(executor.loader.graph.leaf_nodes())
+    if not missing:
+        return "up to date"
+    call_command("migrate", interactive=False, verbosity=0)
+    return f"{len(missing)} applied"
+
+
+def collect_static(root: Path) -> str:
+    """Collect static files if one has changed since the last time; return what was done."""
+    stamp = root / STATIC_STAMP
+    digest = static_digest()
+    if stamp.exists() and stamp.read_text(encoding="ascii") == digest:
+        return "unchanged"
+    call_command("collectstatic", interactive=False, clear=True, verbosity=0)
+    stamp.write_text(digest, encoding="ascii")
+    return "collected"
+
+
+def static_digest() -> str:
+    """A digest over names, sizes and times of all static files."""
+    digest = hashlib.sha256()
+    for name, file in sorted(static_files()):
+        status = file.stat()
+        digest.update(f"{name}\0{status.st_size}\0{status.st_mtime_ns}\n".encode())
+    return digest.hexdigest()
+
+
+def static_files() -> Iterator[tuple[str, Path]]:
+    """Every static file by its name, and where it lies."""
+    for finder in get_finders():
+        for name, storage in finder.list([]):
+            yield name, Path(storage.path(name))
+
+
+def load_demo() -> None:
+    """Load the demo scenario into a database that has no company yet."""
+    if "load_demo" not in get_commands() or apps.get_model("jobs", "Company").objects.exists():
+        return
+    with step("Demo scenario") as progress:
+        progress.tell("an invented company; nothing in it is real")
+        call_command("load_demo")
+
+
+def demo_sign_ins() -> list[list[str]]:
+    """Who, role, e-mail and password of the demo's people, if they are in the database."""
+    try:
+        from jobs.demo import SIGN_INS
+    except ImportError:
+        return []
+    emails = [entry.email for entry in SIGN_INS]
+    known = set(get_user_model().objects.filter(email__in=emails).values_list("email", flat=True))
+    return [
+        [entry.who, entry.role, entry.email, entry.password]
+        for entry in SIGN_INS
+        if entry.email in known
+    ]
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
