@@ -18,26 +18,17 @@ from django.template.context import RequestContext
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from jobs.models.jobs import Stage
 from jobs.templatetags.depth_picture import DepthPicture, picture_depth
 
 register = template.Library()
 
-#: Stages in the order a job passes through them, with the word shown for each.
-STAGE_WORDS: dict[str, str] = {
-    "to_survey": "To survey",
-    "to_quantify": "To quantify",
-    "to_plan": "To plan",
-    "booked": "Booked",
-    "on_site": "On site",
-    "to_assess": "To assess",
-    "short": "Short",
-    "certified": "Certified",
-    "called_off": "Called off",
-}
+STAGE_WORDS: dict[str, str] = {stage.value: str(stage.label) for stage in Stage}
 
-#: The straight road of a job: `short` and `called_off` are departures from it.
-STAGE_ROAD = ("to_survey", "to_quantify", "to_plan", "booked", "on_site", "to_assess", "certified")
+#: The straight road of a job, in order: `short` and `called_off` are departures from it.
+STAGE_ROAD = tuple(stage.value for stage in Stage if stage not in (Stage.SHORT, Stage.CALLED_OFF))
 
+#: Verdicts are the compliance room's, which this room may not import; its tests hold them together.
 VERDICT_WORDS: dict[str, str] = {"meets": "Meets", "short": "Short", "unproven": "Unproven"}
 
 #: How a unit is set, by the plain spelling used in code and in field-name suffixes.
@@ -81,11 +72,11 @@ class RoadStep:
 @register.inclusion_tag("partials/stage_road.html")
 def stage_road(stage: str) -> dict[str, Any]:
     """The whole road of a job with the place where it stands; departures stand at the end."""
-    if stage == "called_off":
-        return {"steps": [RoadStep("called_off", "here")]}
+    if stage == Stage.CALLED_OFF:
+        return {"steps": [RoadStep(stage, "here")]}
     road = list(STAGE_ROAD)
-    if stage == "short":
-        road.insert(road.index("certified"), "short")
+    if stage == Stage.SHORT:
+        road.insert(road.index(Stage.CERTIFIED.value), Stage.SHORT.value)
     here = road.index(stage) if stage in road else -1
     places = (
         "passed" if at < here else "here" if at == here else "ahead" for at in range(len(road))
@@ -156,26 +147,34 @@ def depth_scale(
 
 
 @register.inclusion_tag("partials/field.html")
-def field(bound: BoundField, unit: str = "", width: str = "") -> dict[str, Any]:
+def field(
+    bound: BoundField, unit: str = "", width: str = "", show_help: bool = True
+) -> dict[str, Any]:
     """One form field: label, help, input with its unit, and what is wrong with it.
 
     The unit is read off the field's name (`depth_mm`) unless given. `width` is "", "short"
     or "full".
     """
-    ending = _unit_ending(bound.name)
-    label = str(bound.label or "")
-    if ending and label.lower().endswith(f" {ending}"):
-        label = label[: -len(ending) - 1]
-    shown_unit = unit or ending
+    shown_unit = unit or _unit_ending(bound.name)
     kind = "group" if bound.use_fieldset else "tick" if bound.widget_type == "checkbox" else "line"
     return {
         "bound": bound,
-        "label": label,
+        "label": label_without_unit(bound),
         "kind": kind,
+        "help": bound.help_text if show_help else "",
         "unit": UNIT_SIGNS.get(shown_unit, shown_unit),
         "width": width,
         "described_by": bound.aria_describedby if bound.use_fieldset else None,
     }
+
+
+@register.filter
+def label_without_unit(bound: BoundField) -> str:
+    """A field's label without the unit that its name ends in: `depth_mm` is "Depth"."""
+    label, ending = str(bound.label or ""), _unit_ending(bound.name)
+    if ending and label.lower().endswith(f" {ending}"):
+        return label[: -len(ending) - 1]
+    return label
 
 
 def _unit_ending(name: str) -> str:
