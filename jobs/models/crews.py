@@ -23,6 +23,7 @@ class Van(models.Model):
     company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="vans")
     name = models.CharField(max_length=40)
     load_volume_m3 = models.FloatField(validators=[MinValueValidator(0.5)])
+    version = models.PositiveIntegerField(default=1)
 
     objects = CompanyScopedQuerySet.as_manager()
 
@@ -55,6 +56,7 @@ class Crew(models.Model):
     day_starts_at = models.TimeField(default="08:00")
     day_ends_at = models.TimeField(default="16:30")
     is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
 
     objects = CompanyScopedQuerySet.as_manager()
 
@@ -85,6 +87,7 @@ class Operative(models.Model):
     )
     skills = ArrayField(models.CharField(max_length=24, choices=Skill), default=list, blank=True)
     leads_crew = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
 
     objects = CompanyScopedQuerySet.as_manager()
 

@@ -1,0 +1,247 @@
+"""Reading a list of homes from CSV or XLSX, one row at a time."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import difflib
+import io
+import re
+import zipfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import IO, Any
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from jobs.errors import Refused
+from jobs.intake.values import PROPERTY_FIELDS, REQUIRED_FIELDS
+
+MOST_ROWS = 50_000
+MOST_BYTES = 20 * 1024 * 1024
+MOST_UNPACKED_BYTES = 300 * 1024 * 1024
+PIECE_BYTES = 1 << 16
+DELIMITERS = ",;\t"
+# The columns we add to a file of rejected rows; they are passed over when it comes back.
+REASON_COLUMNS = ("row_in_first_file", "what_is_wrong", "how_to_mend")
+# A cell that a spreadsheet program would run as a formula is written with ' before it.
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file whose headings were understood.
+
+    `rows` yields (row number as a spreadsheet shows it, cells by our column names) and can be
+    walked once. `row_count` is what the file says of itself, for progress only.
+    `unread_columns` are headings that are none of ours.
+    """
+
+    rows: Iterator[tuple[int, dict[str, str]]]
+    row_count: int
+    unread_columns: tuple[str, ...]
+
+
+def _plain(heading: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", heading.lower())
+
+
+OUR_COLUMNS = {_plain(name): name for name in (*PROPERTY_FIELDS, *REASON_COLUMNS)}
+# Headings without their unit are ours too: “Latitude” is latitude_deg.
+OUR_COLUMNS |= {"latitude": "latitude_deg", "longitude": "longitude_deg"}
+
+
+def match_headings(headings: Sequence[str]) -> tuple[list[str | None], tuple[str, ...]]:
+    """Our column name for each heading (None: not read), and the headings not read.
+
+    Capitals, spaces and underscores make no difference.
+
+    Raises:
+        Refused: a column we need is missing, or one is there twice; says which, and where a
+            heading looks like a misspelling of it.
+    """
+    names = [OUR_COLUMNS.get(_plain(heading)) for heading in headings]
+    unread = tuple(h for h, name in zip(headings, names, strict=True) if name is None and h)
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    if twice:
+        raise Refused(
+            f"The column {twice[0]} is there more than once.",
+            field=twice[0],
+            remedy="Keep one of them and send the file again.",
+        )
+    missing = [name for name in REQUIRED_FIELDS if name not in names]
+    if missing:
+        raise Refused(
+            f"The first row has no column {', '.join(missing)}.",
+            field=missing[0],
+            remedy=_remedy_for(missing, unread),
+        )
+    return names, unread
+
+
+def _remedy_for(missing: Sequence[str], unread: Sequence[str]) -> str:
+    by_plain = {_plain(heading): heading for heading in unread}
+    for name in missing:
+        close = difflib.get_close_matches(_plain(name), by_plain, n=1, cutoff=0.6)
+        if close:
+            return f"Is “{by_plain[close[0]]}” meant to be {name}? Rename it and send it again."
+    return "The template has every column with an example; copy your homes into it."
+
+
+def read_sheet(file: IO[bytes], name: str) -> Sheet:
+    """Open a CSV or XLSX file by its name's ending and its first bytes.
+
+    Raises:
+        Refused: field `file`, or the column that is missing. Rows are read only as `rows` is
+            walked, so a file damaged further down raises `Refused` then.
+    """
+    start = file.read(4)
+    file.seek(0)
+    if start == b"PK\x03\x04":
+        return _read_xlsx(file)
+    if start[:4] == b"\xd0\xcf\x11\xe0" or name.lower().endswith((".xls", ".ods", ".numbers")):
+        raise Refused(
+            "This kind of spreadsheet is not read.",
+            field="file",
+            remedy="Save it as XLSX or CSV and send it again.",
+        )
+    return _read_csv(file)
+
+
+# --- CSV
+
+
+def _encoding_of(file: IO[bytes]) -> str:
+    """UTF-8 where every byte is (with or without a mark), else Windows-1252."""
+    for encoding in ("utf-8-sig", "cp1252"):
+        decoder = codecs.getincrementaldecoder(encoding)()
+        file.seek(0)
+        try:
+            while piece := file.read(PIECE_BYTES):
+                decoder.decode(piece)
+            decoder.decode(b"", final=True)
+        except UnicodeDecodeError:
+            continue
+        return encoding
+    raise Refused(
+        "The letters of this file are neither UTF-8 nor Windows-1252.",
+        field="file",
+        remedy="Save it as “CSV UTF-8” and send it again.",
+    )
+
+
+def _read_csv(file: IO[bytes]) -> Sheet:
+    encoding = _encoding_of(file)
+    file.seek(0)
+    row_count = sum(piece.count(b"\n") for piece in iter(lambda: file.read(PIECE_BYTES), b""))
+    file.seek(0)
+    text = io.TextIOWrapper(file, encoding=encoding, newline="")
+    first = text.readline()
+    if "\x00" in first or not first.strip():
+        raise Refused(
+            "This file has no first row of headings.",
+            field="file",
+            remedy="Start from the template, and save as CSV or XLSX.",
+        )
+    delimiter = max(DELIMITERS, key=lambda sign: _outside_quotes(first, sign))
+    text.seek(0)
+    reader = csv.reader(text, delimiter=delimiter)
+    return _sheet(_csv_rows(reader), row_count)
+
+
+def _csv_rows(reader: Iterator[list[str]]) -> Iterator[list[str]]:
+    try:
+        yield from reader
+    except csv.Error as error:
+        line = getattr(reader, "line_num", 0)
+        raise Refused(
+            f"Line {line} cannot be read as CSV ({error}).",
+            field="file",
+            remedy="Look for a quotation mark that is never closed there.",
+        ) from error
+
+
+def _outside_quotes(line: str, sign: str) -> int:
+    return re.sub(r'"[^"]*"', "", line).count(sign)
+
+
+# --- XLSX
+
+
+def _read_xlsx(file: IO[bytes]) -> Sheet:
+    damaged = Refused(
+        "This XLSX file cannot be opened.",
+        field="file",
+        remedy="Open it in your spreadsheet program, save it anew as XLSX, and send that.",
+    )
+    try:
+        with zipfile.ZipFile(file) as archive:
+            if sum(part.file_size for part in archive.infolist()) > MOST_UNPACKED_BYTES:
+                raise Refused(
+                    "Unpacked, this file is too large to read.",
+                    field="file",
+                    remedy="Send it in parts, without pictures.",
+                )
+        file.seek(0)
+        book = load_workbook(file, read_only=True, data_only=True)
+        sheet = book.worksheets[0]
+    except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, OSError) as error:
+        raise damaged from error
+    rows = ([_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True))
+    return _sheet(rows, max((sheet.max_row or 1) - 1, 0))
+
+
+def _cell_text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value)
+
+
+# --- Both
+
+
+def _sheet(rows: Iterator[list[str]], row_count: int) -> Sheet:
+    headings = [heading.strip() for heading in next(rows, [])]
+    while headings and not headings[-1]:
+        headings.pop()
+    names, unread = match_headings(headings)
+    return Sheet(_named_rows(rows, names), row_count, unread)
+
+
+def _named_rows(
+    rows: Iterator[list[str]], names: Sequence[str | None]
+) -> Iterator[tuple[int, dict[str, str]]]:
+    taken = 0
+    for number, cells in enumerate(rows, start=2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        taken += 1
+        if taken > MOST_ROWS:
+            raise Refused(
+                f"This file has more than {MOST_ROWS:,} homes.",
+                field="file",
+                remedy="Send it in parts.",
+            )
+        yield (
+            number,
+            {
+                name: _without_guard(cell.strip())
+                for name, cell in zip(names, cells, strict=False)
+                if name is not None and name not in REASON_COLUMNS
+            },
+        )
+
+
+def _without_guard(cell: str) -> str:
+    guarded = cell.startswith("'") and cell[1:].startswith(FORMULA_SIGNS)
+    return cell[1:] if guarded else cell

@@ -1,0 +1,1 @@
+"""Who goes where, when: booking, moving and cancelling visits."""

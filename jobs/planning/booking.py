@@ -1,0 +1,263 @@
+"""Booking, moving and cancelling visits.
+
+Who may be booked when is held by the database (exclusion constraints over crew, van and
+operative); its refusal reaches the planner as a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from typing import Any
+
+import pghistory
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.utils import timezone
+
+from jobs.announce import visit_changed
+from jobs.errors import Conflict, Refused, Stale, refusals_explained
+from jobs.models import Crew, Job, Skill, Stage, User, Van, Visit, VisitOperative
+from jobs.stages import lock_job, move_job
+
+Kind, Status = Visit.Kind, Visit.Status
+
+SKILL_NEEDED: dict[str, Skill] = {
+    Kind.SURVEY: Skill.SURVEYING,
+    Kind.FITTING: Skill.INSULATION,
+    Kind.CALL_BACK: Skill.INSULATION,
+}
+# From which stages a visit of a kind can be booked, and what to do where it cannot.
+BOOKABLE: dict[str, tuple[frozenset[Stage], str]] = {
+    Kind.SURVEY: (
+        frozenset({Stage.TO_SURVEY, Stage.TO_QUANTIFY, Stage.TO_PLAN}),
+        "A survey comes before the fitting.",
+    ),
+    Kind.FITTING: (
+        frozenset({Stage.TO_PLAN, Stage.BOOKED, Stage.ON_SITE}),
+        "A fitting visit needs a finished survey and its layer plan; open the job to make them.",
+    ),
+    Kind.CALL_BACK: (
+        frozenset({Stage.SHORT, Stage.TO_ASSESS}),
+        "A call-back puts right a job that came out short or unproven.",
+    ),
+}
+LONGEST_HOURS = 14.0
+SHORTEST_HOURS = 0.25
+
+
+def book_visit(
+    job: Job,
+    kind: str,
+    crew: Crew,
+    van: Van | None,
+    starts_at: datetime,
+    hours: float,
+    by: User,
+    note: str = "",
+) -> Visit:
+    """Book a crew, with a van if it takes one, on a job from `starts_at` for `hours` [h].
+
+    The crew's operatives are put on the visit. A fitting or call-back moves the job to
+    `booked`; a job that is booked or on site already keeps its stage (a further day's work).
+
+    Raises:
+        Refused: an input cannot be (names the field), such as a crew without the skill.
+        Conflict: the crew, van or an operative is elsewhere then, or the stage is wrong.
+    """
+    during = span(starts_at, hours)
+    with _told(by, "visit booked"), refusals_explained():
+        job = lock_job(job.pk)
+        check_stage(job, kind)
+        check_crew(job, kind, crew, van)
+        visit = Visit.objects.create(
+            company=job.company,
+            job=job,
+            kind=kind,
+            crew=crew,
+            van=van,
+            during=during,
+            note=note.strip(),
+            booked_by=by,
+        )
+        _put_operatives_on(visit)
+        if kind != Kind.SURVEY and job.stage != Stage.ON_SITE:
+            move_job(job, Stage.BOOKED)
+        visit_changed.send(Visit, visit=visit)
+    return visit
+
+
+def move_visit(
+    visit: Visit,
+    *,
+    by: User,
+    version: int,
+    starts_at: datetime | None = None,
+    hours: float | None = None,
+    crew: Crew | None = None,
+    van: Van | None | str = "same",
+    note: str | None = None,
+) -> Visit:
+    """Move a booked visit to another time, crew or van; what is not given stays.
+
+    `version` is the one the mover saw. `van=None` sends the crew without one.
+
+    Raises:
+        Stale: somebody changed the visit since.
+        Refused: an input cannot be, or the visit has begun or was cancelled.
+        Conflict: the crew, van or an operative is elsewhere then.
+    """
+    with _told(by, "visit moved"), refusals_explained():
+        visit = lock_visit(visit.pk)
+        if visit.version != version:
+            raise Stale("This visit")
+        _check_booked(visit, "moved")
+        before = visit.crew_id
+        start = starts_at or visit.during.lower
+        lasts = hours if hours is not None else hours_of(visit)
+        visit.crew = crew or visit.crew
+        visit.van = visit.van if isinstance(van, str) else van
+        visit.note = visit.note if note is None else note.strip()
+        check_crew(visit.job, visit.kind, visit.crew, visit.van)
+        visit.during = span(start, lasts)
+        visit.version += 1
+        if visit.crew_id != before:
+            visit.visit_operatives.all().delete()
+        visit.save(update_fields=["crew", "van", "during", "note", "version"])
+        if visit.crew_id != before:
+            _put_operatives_on(visit)
+        visit_changed.send(Visit, visit=visit)
+    return visit
+
+
+def cancel_visit(visit: Visit, reason: str, by: User) -> Visit:
+    """Cancel a booked visit; crew, van and operatives are free again at once.
+
+    A job left without a visit goes back to where it stood before it was booked.
+
+    Raises:
+        Refused: no reason, or the visit has begun or was cancelled already.
+    """
+    if not reason.strip():
+        raise Refused(
+            "Say why the visit is cancelled.", field="reason", remedy="A few words are enough."
+        )
+    with _told(by, "visit cancelled"), refusals_explained():
+        visit = lock_visit(visit.pk)
+        _check_booked(visit, "cancelled")
+        visit.status = Status.CANCELLED
+        visit.stop_reason = reason.strip()
+        visit.version += 1
+        visit.save(update_fields=["status", "stop_reason", "version"])
+        _stand_back(lock_job(visit.job_id))
+        visit_changed.send(Visit, visit=visit)
+    return visit
+
+
+def lock_visit(visit_id: int) -> Visit:
+    """The visit with its job, both locked until the transaction ends: first the job."""
+    job_id = Visit.objects.values_list("job_id", flat=True).get(pk=visit_id)
+    lock_job(job_id)
+    return Visit.objects.select_for_update(of=("self",)).with_job().get(pk=visit_id)
+
+
+def span(starts_at: datetime, hours: float) -> DateTimeTZRange:
+    """From arrival to leaving, for `hours` [h] between a quarter and 14."""
+    if timezone.is_naive(starts_at):
+        starts_at = timezone.make_aware(starts_at)
+    if not SHORTEST_HOURS <= hours <= LONGEST_HOURS:
+        raise Refused(
+            f"A visit of {hours:g} h cannot be.",
+            field="hours",
+            remedy=f"Give {SHORTEST_HOURS:g} to {LONGEST_HOURS:g} h; book a further day for more.",
+        )
+    return DateTimeTZRange(starts_at, starts_at + timedelta(hours=hours))
+
+
+def hours_of(visit: Visit) -> float:
+    """How long a visit is booked for [h]."""
+    return (visit.during.upper - visit.during.lower).total_seconds() / 3600
+
+
+def check_stage(job: Job, kind: str) -> None:
+    stages, remedy = BOOKABLE[kind]
+    if job.stage not in stages:
+        raise Conflict(
+            f"{job.reference} is at “{Stage(job.stage).label}”: "
+            f"a {Kind(kind).label.lower()} cannot be booked.",
+            field="kind",
+            remedy=remedy,
+        )
+
+
+def check_crew(job: Job, kind: str, crew: Crew, van: Van | None) -> None:
+    """Refuse a crew or van of another company, a resting crew, or one without the skill."""
+    if crew.company_id != job.company_id or not crew.is_active:
+        raise Refused("This crew cannot be booked.", field="crew", remedy="Choose another crew.")
+    if van is not None and van.company_id != job.company_id:
+        raise Refused("This van cannot be booked.", field="van", remedy="Choose another van.")
+    skill = SKILL_NEEDED[kind]
+    if not crew.operatives.filter(skills__contains=[skill]).exists():
+        raise Refused(
+            f"Nobody in {crew.name} has the skill “{skill.label}” that a "
+            f"{Kind(kind).label.lower()} needs.",
+            field="crew",
+            remedy="Choose another crew, or record the skill on the crews page.",
+        )
+
+
+def kinds_bookable(job: Job) -> list[Kind]:
+    """The kinds of visit the job's stage allows, the likeliest first."""
+    order = (Kind.CALL_BACK, Kind.FITTING, Kind.SURVEY)
+    return [kind for kind in order if job.stage in BOOKABLE[kind][0]]
+
+
+def proposed_hours(job: Job, kind: str) -> float:
+    """How long to book for [h], to the quarter hour: the layer plan's crew-hours for a fitting.
+
+    An hour for a survey and two for a call-back: common practice, no published source.
+    """
+    if kind == Kind.SURVEY:
+        return 1.0
+    plan = job.layer_plans.first()
+    if kind == Kind.CALL_BACK or plan is None:
+        return 2.0 if kind == Kind.CALL_BACK else 4.0
+    return min(max(round(plan.crew_hours * 4) / 4, SHORTEST_HOURS), LONGEST_HOURS)
+
+
+def _check_booked(visit: Visit, verb: str) -> None:
+    if visit.status != Status.BOOKED:
+        raise Refused(
+            f"This visit is at “{visit.get_status_display()}” and cannot be {verb}.",
+            field="status",
+            remedy="Book another visit if more has to be done.",
+        )
+
+
+def _put_operatives_on(visit: Visit) -> None:
+    VisitOperative.objects.bulk_create(
+        VisitOperative(visit=visit, operative=operative)
+        for operative in visit.crew.operatives.all()
+    )
+
+
+def _stand_back(job: Job) -> None:
+    """Take a booked job with no work visit left back to the stage it was booked from."""
+    work_left = job.visits.filter(
+        kind__in=(Kind.FITTING, Kind.CALL_BACK), status__in=(Status.BOOKED, Status.ON_SITE)
+    )
+    if job.stage == Stage.BOOKED and not work_left.exists():
+        move_job(job, _stage_before_booking(job))
+
+
+def _stage_before_booking(job: Job) -> Stage:
+    events: Any = job.events  # type: ignore[attr-defined]
+    stages = events.exclude(stage=Stage.BOOKED).order_by("-pgh_id").values_list("stage", flat=True)
+    last = stages.first()
+    return Stage(last) if last in (Stage.SHORT, Stage.TO_ASSESS) else Stage.TO_PLAN
+
+
+@contextmanager
+def _told(by: User, what: str) -> Iterator[None]:
+    with pghistory.context(user=by.pk, what=what):
+        yield
