@@ -1,0 +1,143 @@
+"""Words and plates beside marks, placed where they cover the least of what is there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from shapely import Polygon, box
+from shapely.geometry.base import BaseGeometry
+from shapely.prepared import prep
+
+from calculations.drawing.sheet import (
+    INK,
+    LINE,
+    TEXT,
+    WIDTH,
+    Position,
+    Sheet,
+    text_width,
+)
+
+Box = tuple[float, float, float, float]
+
+OFF_PLAN_COST = 400.0
+DISTANCE_COST = 0.4
+INSIDE_STEP = 6.0
+
+
+def place_label(
+    sheet: Sheet,
+    at: Position,
+    lines: Sequence[str],
+    *,
+    size: float = TEXT,
+    reach: float = 7.0,
+) -> None:
+    """Words beside a mark: right, left, above, below, corners, then the same farther out."""
+    width, height = _size(lines, size)
+    boxes = [
+        (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+        for x, y in _around(at, width / 2, height / 2, reach)
+    ]
+    _write(sheet, _best(sheet, at, [_kept_on(found) for found in boxes]), lines, size, False)
+
+
+def place_inside(
+    sheet: Sheet, shape: BaseGeometry, lines: Sequence[str], *, size: float = TEXT
+) -> None:
+    """Words within `shape` (in millimetres) if they fit anywhere, else over its middle."""
+    width, height = _size(lines, size)
+    drawn = on_sheet(sheet, shape)
+    middle = drawn.representative_point()
+    centre = drawn.centroid if drawn.covers(drawn.centroid) else middle
+    at = (centre.x, centre.y)
+    whole = prep(drawn)
+    low_x, low_y, high_x, high_y = drawn.bounds
+    boxes: list[Box] = []
+    for row in range(int((high_y - low_y) / INSIDE_STEP) + 1):
+        for column in range(int((high_x - low_x) / INSIDE_STEP) + 1):
+            x, y = low_x + column * INSIDE_STEP, low_y + row * INSIDE_STEP
+            if whole.covers(box(x, y, x + width, y + height)):
+                boxes.append((x, y, x + width, y + height))
+    if not boxes:
+        boxes = [(at[0] - width / 2, at[1] - height / 2, at[0] + width / 2, at[1] + height / 2)]
+    _write(sheet, _best(sheet, at, [_kept_on(found) for found in boxes]), lines, size, True)
+
+
+def place_plate(sheet: Sheet, at: Position, half_width: float, half_height: float) -> Position:
+    """Middle of a plate for a mark at `at`: over it if that is free, else beside it with a
+    line leading to a dot at the place itself."""
+    boxes = [
+        (x - half_width, y - half_height, x + half_width, y + half_height)
+        for x, y in [at, *_around(at, half_width, half_height, 4.0)]
+    ]
+    found = _best(sheet, at, [_kept_on(b) for b in boxes])
+    sheet.take((found[0] - 1, found[1] - 1, found[2] + 1, found[3] + 1))
+    middle = ((found[0] + found[2]) / 2, (found[1] + found[3]) / 2)
+    if math.dist(middle, at) > 1:
+        sheet.line((at, middle), "leader", stroke=INK, stroke_width=0.8)
+        sheet.add(
+            f'<circle class="eb-place" cx="{at[0]:.2f}" cy="{at[1]:.2f}" r="1.5" fill="{INK}"/>'
+        )
+    return middle
+
+
+def on_sheet(sheet: Sheet, shape: BaseGeometry) -> BaseGeometry:
+    """The largest piece of `shape` (millimetres) in sheet units."""
+    parts = [p for p in getattr(shape, "geoms", [shape]) if isinstance(p, Polygon)]
+    piece = max(parts, key=lambda p: float(p.area))
+    return Polygon(
+        [sheet.at(x, y) for x, y in piece.exterior.coords],
+        [[sheet.at(x, y) for x, y in ring.coords] for ring in piece.interiors],
+    )
+
+
+def _size(lines: Sequence[str], size: float) -> tuple[float, float]:
+    return max(text_width(line, size) for line in lines), len(lines) * size * LINE
+
+
+def _kept_on(found: Box) -> Box:
+    width = found[2] - found[0]
+    left = min(max(found[0], 2.0), WIDTH - width - 2.0)
+    return left, found[1], left + width, found[3]
+
+
+def _best(sheet: Sheet, at: Position, boxes: Sequence[Box]) -> Box:
+    def cost(found: Box) -> float:
+        left, top, right, bottom = found
+        middle = ((left + right) / 2, (top + bottom) / 2)
+        total = sheet.clash(found) + DISTANCE_COST * math.dist(at, middle)
+        if top < sheet.top - 4 or bottom > sheet.top + sheet.plan_height + 4:
+            total += OFF_PLAN_COST
+        return total
+
+    return min(boxes, key=cost)
+
+
+def _around(at: Position, half_width: float, half_height: float, reach: float) -> list[Position]:
+    """Middles of boxes round `at`, nearest first."""
+    x, y = at
+    found = []
+    for out in (reach, reach + 8, reach + 18, reach + 30):
+        wide, high = out + half_width, out + half_height
+        near_wide, near_high = 0.7 * out + half_width, 0.7 * out + half_height
+        found += [(x + wide, y), (x - wide, y), (x, y - high), (x, y + high)]
+        found += [(x + a * near_wide, y + b * near_high) for b in (-1, 1) for a in (1, -1)]
+    return found
+
+
+def _write(sheet: Sheet, found: Box, lines: Sequence[str], size: float, bold_first: bool) -> None:
+    left, top, right, bottom = found
+    for i, line in enumerate(lines):
+        sheet.text(
+            (left + right) / 2,
+            top + size * (1.0 + LINE * i),
+            line,
+            size=size,
+            anchor="middle",
+            halo=True,
+            weight="bold" if bold_first and i == 0 else "normal",
+            name="label",
+        )
+    sheet.take((left - 1, top - 1, right + 1, bottom + 1))

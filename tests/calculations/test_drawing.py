@@ -1,0 +1,127 @@
+"""Drawings stand by themselves, say everything without colour, and show what is there."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from shapely import Point
+
+from calculations.depths import DepthRequirement, Reading, where_to_measure
+from calculations.drawing import PhotoPoint, draw_evidence, draw_loft, photo_points
+from calculations.loft import Loft
+from tests.calculations.sample_lofts import BY_SHAPE, ELL, RECTANGLE
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawings(loft: Loft) -> dict[str, str]:
+    points = where_to_measure(loft, (), DepthRequirement(270))
+    readings = [Reading(p.area, p.x_mm, p.y_mm, 262 + i % 20) for i, p in enumerate(points)]
+    return {
+        "loft": draw_loft(loft),
+        "evidence": draw_evidence(loft, readings, photo_points(loft), 270),
+        "nothing yet": draw_evidence(loft),
+    }
+
+
+def words(svg: str) -> list[str]:
+    return [t.text or "" for t in ElementTree.fromstring(svg).iter(f"{SVG}text")]
+
+
+@pytest.mark.parametrize("shape", sorted(BY_SHAPE))
+def test_each_drawing_stands_by_itself(shape: str) -> None:
+    for name, svg in drawings(BY_SHAPE[shape]).items():
+        root = ElementTree.fromstring(svg)
+        assert root.tag == f"{SVG}svg", name
+        assert root.get("viewBox", "").startswith("0 0 360 "), name
+        told = {root[0].get("id"), root[1].get("id")}
+        assert [root[0].tag, root[1].tag] == [f"{SVG}title", f"{SVG}desc"], name
+        assert root[0].text and root[1].text, name
+        assert set(root.get("aria-labelledby", "").split()) == told, name
+        tags = {element.tag.removeprefix(SVG) for element in root.iter()}
+        assert not tags & {"script", "style", "image", "use", "foreignObject", "a"}, name
+        assert "http" not in svg.replace('xmlns="http://www.w3.org/2000/svg"', ""), name
+        assert "style=" not in svg and "href" not in svg, name
+        assert not re.search(r"\bon[a-z]+=", svg), name
+
+
+@pytest.mark.parametrize("shape", sorted(BY_SHAPE))
+def test_only_greys_are_used_so_that_print_loses_nothing(shape: str) -> None:
+    for svg in drawings(BY_SHAPE[shape]).values():
+        for colour in set(re.findall(r"#[0-9a-f]{6}", svg)):
+            assert colour[1:3] == colour[3:5] == colour[5:7]
+
+
+def test_every_fill_pattern_is_in_the_drawing_and_two_drawings_share_none() -> None:
+    ids: list[set[str]] = []
+    for svg in (draw_loft(RECTANGLE), draw_evidence(RECTANGLE), draw_loft(ELL)):
+        used = set(re.findall(r"url\(#([^)]+)\)", svg))
+        made = set(re.findall(r'id="([^"]+)"', svg))
+        assert used <= made
+        ids.append(made)
+    assert not (ids[0] & ids[1] or ids[0] & ids[2] or ids[1] & ids[2])
+
+
+def test_words_stay_on_the_sheet() -> None:
+    for loft in BY_SHAPE.values():
+        for svg in drawings(loft).values():
+            root = ElementTree.fromstring(svg)
+            height = float(root.get("viewBox", "").split()[3])
+            for text in root.iter(f"{SVG}text"):
+                assert 0 <= float(text.get("x", "")) <= 360
+                assert 0 <= float(text.get("y", "")) <= height
+
+
+def test_the_survey_names_everything_in_the_loft() -> None:
+    found = " ".join(words(draw_loft(RECTANGLE)))
+    for item in (*RECTANGLE.obstacles, *RECTANGLE.fixtures, *RECTANGLE.areas):
+        assert item.name in found
+    assert "8.00 m" in found and "5.00 m" in found
+    assert "Damaged wiring: electrician first (bare ends by the chimney)" in found
+
+
+def test_an_l_shape_tells_the_lengths_that_the_overall_sizes_do_not() -> None:
+    found = words(draw_loft(ELL))
+    assert {"9.00 m", "10.50 m", "4.50 m", "4.20 m", "6.00 m"} <= set(found)
+
+
+def test_readings_carry_their_depth_and_a_mark_of_their_own() -> None:
+    readings = [
+        Reading("Main", 1500, 1000, 281),
+        Reading("Main", 2500, 1000, 254),
+        Reading("Main", 4000, 200, 110, "eaves"),
+    ]
+    svg = draw_evidence(RECTANGLE, readings, (), 270)
+    assert {"281", "254", "110"} <= set(words(svg))
+    plan, key = svg.split('class="eb-key"')
+    assert plan.count("eb-enough") == plan.count("eb-below") == plan.count("eb-apart") == 1
+    assert {"270 mm or more", "Below 270 mm", "Eaves, tank or deck"} <= set(words(svg))
+    assert key.count("eb-below") == 1
+
+
+def test_names_from_outside_cannot_break_the_drawing() -> None:
+    point = PhotoPoint("P1", 1000, 1000, "both", '<script>alert("x")</script> & more')
+    svg = draw_evidence(RECTANGLE, (), (point,))
+    assert "<script" not in svg
+    assert '<script>alert("x")</script> & more' in " ".join(words(svg))
+
+
+@pytest.mark.parametrize("shape", sorted(BY_SHAPE))
+def test_photo_points_lie_in_the_loft_and_are_the_same_every_time(shape: str) -> None:
+    loft = BY_SHAPE[shape]
+    points = photo_points(loft)
+    assert points == photo_points(loft)
+    assert [p.label for p in points] == [f"P{i}" for i in range(1, len(points) + 1)]
+    floors = [area.floor().buffer(1) for area in loft.areas]
+    for point in points:
+        assert any(floor.covers(Point(point.x_mm, point.y_mm)) for floor in floors), point
+
+
+def test_what_can_go_wrong_unseen_is_photographed() -> None:
+    said = " ".join(p.why for p in photo_points(RECTANGLE))
+    for item in (*RECTANGLE.obstacles, *RECTANGLE.fixtures):
+        assert item.name in said
+    assert said.count("air path open") == 2
+    assert {p.moment for p in photo_points(RECTANGLE)} == {"both", "after"}
