@@ -7,13 +7,15 @@ exact search within the time allowed. Fewer rolls come first, then fewer butt jo
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from calculations.catalogue import RollType
 from calculations.outlines import Outline
-from calculations.packing import ALL_HABITS, Cut, Item, Packing, pack
+from calculations.packing import ALL_HABITS, Cut, Habits, Item, Packing, pack
 from calculations.roll_bound import roll_lower_bound
 from calculations.strips import Piece, Zone, outline_of
 
@@ -63,7 +65,7 @@ def plan_cuts(pieces: Sequence[Piece], roll: RollType, seconds: float = 1.0) -> 
         Item(i, min(p.width_mm, roll.width_mm), min_length(p), p.joinable)
         for i, p in enumerate(pieces)
     ]
-    packing, bound = best_packing(items, roll.width_mm, length_mm)
+    packing, bound = best_packing(items, roll.width_mm, length_mm, seconds)
     return CuttingPlan(
         roll.code,
         packing.rolls,
@@ -80,20 +82,32 @@ def min_length(piece: Piece) -> int:
     return math.ceil(piece.length_mm - 1e-3)
 
 
-def best_packing(items: Sequence[Item], width_mm: float, length_mm: int) -> tuple[Packing, int]:
-    """The best of the quick plans and a lower bound, the bound sought only as far as it helps."""
-    best: Packing | None = None
-    bound = 0
-    for habits in ALL_HABITS:
-        packing = pack(items, width_mm, length_mm, habits)
-        if best is None or (packing.rolls, packing.joints) < (best.rolls, best.joints):
-            best = packing
-            if bound < best.rolls:
-                bound = roll_lower_bound(items, width_mm, length_mm, enough=best.rolls)
-        if best.rolls == bound:
+def best_packing(
+    items: Sequence[Item], width_mm: float, length_mm: int, seconds: float
+) -> tuple[Packing, int]:
+    """The best plan found and a lower bound, the bound sought only as far as it helps.
+
+    After the plain habits, shuffled ones are tried for half of `seconds` while a roll more than
+    the bound is used.
+    """
+    begin = time.perf_counter()
+    best = pack(items, width_mm, length_mm, ALL_HABITS[0])
+    bound = roll_lower_bound(items, width_mm, length_mm, enough=best.rolls)
+    for habits in _all_habits():
+        if best.rolls == bound or (
+            habits.seed is not None and time.perf_counter() - begin > seconds / 2
+        ):
             break
-    assert best is not None
+        packing = pack(items, width_mm, length_mm, habits)
+        if (packing.rolls, packing.joints) < (best.rolls, best.joints):
+            best = packing
     return best, bound
+
+
+def _all_habits() -> Iterator[Habits]:
+    yield from ALL_HABITS
+    for seed in itertools.count():
+        yield replace(ALL_HABITS[seed % len(ALL_HABITS)], seed=seed)
 
 
 def _parts(pieces: Sequence[Piece], cuts: Sequence[Cut]) -> list[tuple[Piece, int]]:

@@ -1,4 +1,4 @@
-"""Rectangles of wool out of rolls: a quick plan, rip first, with butt joints where they save a roll.
+"""Rectangles of wool out of rolls: a quick plan, with butt joints where they save a roll.
 
 A roll is ripped along its length into lanes (along its perforation, or sawn in its packaging), a
 lane is cut across into lengths, and an offcut that is long enough is treated as a small roll in
@@ -8,8 +8,10 @@ turn. Every cut goes from edge to edge, as a knife or saw does. Lengths are whol
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from calculations.strips import LEAST_PIECE_MM
 
@@ -84,19 +86,22 @@ class _Slot:
 class Habits:
     """How the quick plan goes about it; several are tried and the best is kept.
 
-    narrow_first: order of the widths. keep_ends: what is left at the ends of lanes side by side is
-    kept as one wide offcut. whole_first: lay whole pieces by falling length before joining.
+    order: of the widths, "wide" or "narrow" first, or by the "amount" of wool. keep_ends: what is
+    left at the ends of lanes side by side is kept as one wide offcut. run_through: joinable items
+    run on from lane to lane, rather than being laid whole as far as possible. seed: shuffles the
+    order a little; None keeps it.
     """
 
-    narrow_first: bool = False
+    order: Literal["wide", "narrow", "amount"] = "wide"
     keep_ends: bool = True
-    by_amount: bool = False
+    run_through: bool = False
+    seed: int | None = None
 
 
 ALL_HABITS = tuple(
-    Habits(narrow_first, keep_ends, by_amount)
-    for by_amount in (False, True)
-    for narrow_first in (False, True)
+    Habits(order, keep_ends, run_through)
+    for run_through in (False, True)
+    for order in ("wide", "amount", "narrow")
     for keep_ends in (True, False)
 )
 
@@ -114,25 +119,26 @@ def pack(items: Sequence[Item], width_mm: float, length_mm: int, habits: Habits)
     offcuts: list[Offcut] = []
     cuts: list[Cut] = []
     rolls = 0
-    for group in _groups(items, habits):
-        rolls, offcuts = _pack_group(group, width_mm, length_mm, rolls, offcuts, cuts, habits)
+    rng = None if habits.seed is None else random.Random(habits.seed)
+    for group in _groups(items, habits, rng):
+        rolls, offcuts = _pack_group(group, width_mm, length_mm, rolls, offcuts, cuts, habits, rng)
     return Packing(rolls, tuple(cuts))
 
 
-def _groups(items: Sequence[Item], habits: Habits) -> list[list[Item]]:
+def _groups(
+    items: Sequence[Item], habits: Habits, rng: random.Random | None
+) -> list[list[Item]]:
     """Items of one width together, in the order in which widths are cut."""
     by_width: dict[float, list[Item]] = {}
     for item in items:
         by_width.setdefault(round(item.width_mm, 2), []).append(item)
 
-    def amount(width: float) -> float:
-        return sum(item.length_mm for item in by_width[width]) * width
+    def rank(width: float) -> float:
+        amount = sum(item.length_mm for item in by_width[width])
+        value = {"wide": width, "narrow": -width, "amount": width * amount}[habits.order]
+        return value if rng is None else value * rng.uniform(0.6, 1.6)
 
-    if habits.by_amount:
-        order = sorted(by_width, key=amount, reverse=not habits.narrow_first)
-    else:
-        order = sorted(by_width, reverse=not habits.narrow_first)
-    return [by_width[width] for width in order]
+    return [by_width[width] for width in sorted(by_width, key=rank, reverse=True)]
 
 
 def _pack_group(
@@ -143,6 +149,7 @@ def _pack_group(
     offcuts: list[Offcut],
     cuts: list[Cut],
     habits: Habits,
+    rng: random.Random | None,
 ) -> tuple[int, list[Offcut]]:
     """Cut items of one width, out of offcuts first and then as few new rolls as will do."""
     width = group[0].width_mm
@@ -157,7 +164,7 @@ def _pack_group(
             for slot in _slots(Offcut(rolls + i, 0.0, 0, roll_width_mm, roll_length_mm), width)
         ]
         slots = [replace(slot) for slot in old] + fresh
-        made = fill(group, slots)
+        made = fill(group, slots, habits.run_through, rng)
         if made is not None:
             break
         new += 1
@@ -182,29 +189,61 @@ def _slots(piece: Offcut, width_mm: float) -> list[_Slot]:
     return [_Slot(piece, lane) for lane in range(lanes)]
 
 
-def fill(group: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] | None:
+def fill(
+    group: Sequence[Item], slots: Sequence[_Slot], run_through: bool, rng: random.Random | None
+) -> list[Cut] | None:
     """Lay items of one width into lanes, or None when they do not fit.
 
-    Whole items first, longest first, each where it leaves least; then joinable ones that still fit
-    whole; then what remains is joined from what the lanes have left, longest rest first.
+    Items that must stay whole come first, longest first, each where it leaves least. Joinable ones
+    follow in the same way and are joined only where they fit no lane whole; or, with run_through,
+    lane by lane, each lane used to its end.
     """
     cuts: list[Cut] = []
     waiting: list[Item] = []
-    by_length = sorted(group, key=lambda item: (item.joinable, -item.length_mm, item.number))
-    for item in by_length:
-        slot = _tightest(slots, item.length_mm)
+    for item in sorted(group, key=lambda item: (item.joinable, -item.length_mm, item.number)):
+        slot = None if item.joinable and run_through else _tightest(slots, item.length_mm)
         if slot is not None:
             cuts.append(_take(slot, item, 0, item.length_mm))
         elif item.joinable:
             waiting.append(item)
         else:
             return None
+    if rng is not None:
+        rng.shuffle(waiting)
+    if run_through:
+        joined = _run_through(waiting, slots)
+        return None if joined is None else cuts + joined
     for item in waiting:
-        joined = _join(item, slots)
-        if joined is None:
+        lengths = _join(item, slots)
+        if lengths is None:
             return None
-        cuts += joined
+        cuts += lengths
     return cuts
+
+
+def _run_through(waiting: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] | None:
+    """Lay joinable items lane by lane: what fits whole, longest first, then the start of another.
+
+    A lane's end is left only where both lengths of every item would not be LEAST_MM at least.
+    """
+    cuts: list[Cut] = []
+    rest = [(item, 0) for item in waiting]
+    for slot in slots:
+        while rest and slot.free_mm > 0:
+            fitting = [r for r in rest if r[0].length_mm - r[1] <= slot.free_mm]
+            if fitting:
+                item, start = max(fitting, key=lambda r: r[0].length_mm - r[1])
+                rest.remove((item, start))
+                cuts.append(_take(slot, item, start, item.length_mm - start))
+                continue
+            item, start = max(rest, key=lambda r: r[0].length_mm - r[1])
+            length = min(slot.free_mm, item.length_mm - start - LEAST_MM)
+            if length < LEAST_MM:
+                break
+            rest.remove((item, start))
+            rest.append((item, start + length))
+            cuts.append(_take(slot, item, start, length))
+    return None if rest else cuts
 
 
 def _tightest(slots: Iterable[_Slot], length_mm: int) -> _Slot | None:

@@ -7,6 +7,7 @@ floor, and they are ranked; the exact count of rolls comes later, from the cutti
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -215,11 +216,14 @@ def _price_per_m2(roll: RollType, cover_m2: float, objective: Objective) -> floa
 
 def _cover_between(area: LoftArea, roll: RollType) -> float:
     """Floor, joists included, that one roll covers when cut for the area's bays [m2]."""
-    lanes = max(1, int(roll.width_mm / cut_width(roll, area.clear_bay_mm).width_mm + 1e-9))
-    bay_share = area.joist_spacing_mm
-    if area.clear_bay_mm > roll.width_mm:
-        bay_share = roll.width_mm
-    return lanes * bay_share * roll.length_mm / 1e6
+    beside = strips_beside(roll, area.clear_bay_mm)
+    lanes = int(roll.width_mm / cut_width(roll, area.clear_bay_mm / beside).width_mm + 1e-9)
+    return lanes * area.joist_spacing_mm / beside * roll.length_mm / 1e6
+
+
+def strips_beside(roll: RollType, bay_mm: float) -> int:
+    """How many strips side by side fill a bay: more than one only where it is wider than a roll."""
+    return max(1, math.ceil(bay_mm / roll.width_mm - 1e-9))
 
 
 def existing_wool(area: LoftArea) -> tuple[LaidWool, ...]:

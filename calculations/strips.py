@@ -21,7 +21,7 @@ from calculations.joists import bays_of, from_frame, to_frame
 from calculations.layers import Layer
 from calculations.loft import Loft, LoftArea
 from calculations.shortfalls import where_laid
-from calculations.stacks import cut_width
+from calculations.stacks import cut_width, strips_beside
 
 EAVES_LENGTH_MM = 2000.0
 """Eaves lengths are about this long, pushed in from the bay (common practice)."""
@@ -90,7 +90,7 @@ def _bands(
     if layer.kind == "between_joists":
         number = 0
         for bay in bays_of(area):
-            parts = math.ceil(bay.width_mm / roll.width_mm - 1e-9)
+            parts = strips_beside(roll, bay.width_mm)
             for i in range(parts):
                 number += 1
                 yield (
