@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csc_array
 from scipy.sparse.linalg import spsolve
 
+from calculations.ceilings import u_value_at_joists
 from calculations.checks import InputError, require_between
-from calculations.heat import u_value_at_joists
 from calculations.resistance import INSIDE_SURFACE_RESISTANCE, OUTSIDE_SURFACE_RESISTANCE
 
 Array = NDArray[np.float64]

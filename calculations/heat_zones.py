@@ -1,18 +1,25 @@
-"""Where in a loft area the insulation differs: open floor, eaves, hatch, tank, deck."""
+"""Where in a loft area the insulation differs: open floor, eaves, hatch, tank, deck.
+
+The rules are those of the layer plan: a layer lies where its upper face leaves the air path free
+(calculations.headroom), a thin starter where its thicker neighbour does not fit, nothing
+beneath a tank, and beneath a deck what fits or can be squeezed to three quarters.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Literal
 
 from shapely import union_all
 from shapely.geometry.base import BaseGeometry
 
-from calculations.headroom import eaves_band
-from calculations.loft import Loft, LoftArea, ObstacleKind
+from calculations.ceilings import LaidWool
+from calculations.headroom import distance_for_mm, eaves_band
+from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, Roof
 
-Covers = Literal["full", "eaves", "middle"]
+SQUEEZE_SHARE = 0.75
+MM2_PER_M2 = 1e6
 
 
 class ZoneKind(StrEnum):
@@ -25,43 +32,108 @@ class ZoneKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """A part of an area's floor with one build-up; the shape in mm, the size in m2."""
+    """A part of an area's floor with one build-up; the wool lowest first."""
 
     kind: ZoneKind
-    shape: BaseGeometry
     area_m2: float
+    wool: tuple[LaidWool, ...]
 
 
-_OBSTACLE_ZONES = (
-    (ObstacleKind.HATCH, ZoneKind.HATCH),
-    (ObstacleKind.TANK, ZoneKind.TANK),
-    (ObstacleKind.DECK, ZoneKind.DECK),
-)
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A layer with the height of its lower face over the ceiling, and its reach [mm].
+
+    It lies from starts_mm to ends_mm from the wall plate.
+    """
+
+    layer: LaidWool
+    base_mm: float
+    starts_mm: float
+    ends_mm: float
+
+    def beneath(self, room_mm: float) -> LaidWool | None:
+        """What is left of it where there is room_mm of height; None where it is not laid."""
+        room = room_mm - self.base_mm
+        if self.layer.existing:
+            return replace(self.layer, thickness_mm=max(0.0, min(self.layer.thickness_mm, room)))
+        if self.layer.covers == "eaves" or room < SQUEEZE_SHARE * self.layer.thickness_mm - 1e-6:
+            return None
+        return replace(self.layer, thickness_mm=min(self.layer.thickness_mm, room))
 
 
-def zones_of(loft: Loft, area: LoftArea, eaves_mm: float) -> tuple[Zone, ...]:
+def zones_of(loft: Loft, area: LoftArea, wool: Sequence[LaidWool]) -> tuple[Zone, ...]:
     """Split an area's floor, chimneys left out, into zones that do not overlap.
 
-    eaves_mm: width of the strip along the wall plates that is laid otherwise; 0 for none.
+    wool: lowest first; a starter right before the thicker layer that it makes way for.
     """
-    left: BaseGeometry = area.floor()
-    found: list[Zone] = []
-    chimneys = [o.polygon() for o in loft.obstacles if o.kind is ObstacleKind.CHIMNEY]
-    left = left.difference(union_all(chimneys)) if chimneys else left
-    for obstacle_kind, zone_kind in _OBSTACLE_ZONES:
-        shapes = [o.polygon() for o in loft.obstacles if o.kind is obstacle_kind]
-        if shapes:
-            left = _take(left, union_all(shapes), zone_kind, found)
-    if eaves_mm > 0 and area.eaves_edges:
-        left = _take(left, eaves_band(area, eaves_mm), ZoneKind.EAVES, found)
-    _take(left, left, ZoneKind.OPEN, found)
-    return tuple(reversed(found))
+    placed = _place(area, loft.roof, wool)
+    zones: list[Zone] = []
+    left: BaseGeometry = area.floor().difference(_shapes(loft, ObstacleKind.CHIMNEY))
+    left = _take(left, _shapes(loft, ObstacleKind.HATCH), ZoneKind.HATCH, (), zones)
+    left = _take(left, _shapes(loft, ObstacleKind.TANK), ZoneKind.TANK, (), zones)
+    for deck in loft.obstacles:
+        if deck.kind is ObstacleKind.DECK:
+            beneath = [p.beneath(_room_beneath_mm(deck, area)) for p in placed]
+            kept = tuple(layer for layer in beneath if layer is not None)
+            left = _take(left, deck.polygon(), ZoneKind.DECK, kept, zones)
+    low_mm = 0.0
+    for high_mm in _steps_mm(placed) if area.eaves_edges else ():
+        there = _wool_at(placed, (low_mm + high_mm) / 2)
+        left = _take(left, eaves_band(area, high_mm), ZoneKind.EAVES, there, zones)
+        low_mm = high_mm
+    _take(left, left, ZoneKind.OPEN, _wool_at(placed, float("inf")), zones)
+    return tuple(reversed(zones))
+
+
+def _place(area: LoftArea, roof: Roof, wool: Sequence[LaidWool]) -> list[_Placed]:
+    placed: list[_Placed] = []
+    base_mm = 0.0
+    for number, layer in enumerate(wool):
+        if layer.kind == "across_joists":
+            base_mm = max(base_mm, area.joist_depth_mm)
+        starts_mm, ends_mm = distance_for_mm(roof, base_mm + layer.thickness_mm), float("inf")
+        if layer.existing:
+            starts_mm = 0.0
+        if layer.covers == "eaves":
+            thicker = wool[number + 1] if number + 1 < len(wool) else layer
+            ends_mm = distance_for_mm(roof, base_mm + thicker.thickness_mm)
+        placed.append(_Placed(layer, base_mm, starts_mm, ends_mm))
+        if layer.covers != "eaves":
+            base_mm += layer.thickness_mm
+    return placed
+
+
+def _steps_mm(placed: Sequence[_Placed]) -> list[float]:
+    """Distances from the plate at which the build-up changes [mm], nearest first."""
+    ends = {p.starts_mm for p in placed} | {p.ends_mm for p in placed}
+    return sorted(end for end in ends if 0 < end < float("inf"))
+
+
+def _wool_at(placed: Sequence[_Placed], distance_mm: float) -> tuple[LaidWool, ...]:
+    return tuple(
+        p.layer
+        for p in placed
+        if p.starts_mm <= distance_mm and (distance_mm < p.ends_mm or p.ends_mm == float("inf"))
+    )
+
+
+def _room_beneath_mm(deck: Obstacle, area: LoftArea) -> float:
+    return area.joist_depth_mm if deck.underside_mm is None else deck.underside_mm
+
+
+def _shapes(loft: Loft, kind: ObstacleKind) -> BaseGeometry:
+    return union_all([o.polygon() for o in loft.obstacles if o.kind is kind])
 
 
 def _take(
-    left: BaseGeometry, shape: BaseGeometry, kind: ZoneKind, found: list[Zone]
+    left: BaseGeometry,
+    shape: BaseGeometry,
+    kind: ZoneKind,
+    wool: tuple[LaidWool, ...],
+    zones: list[Zone],
 ) -> BaseGeometry:
+    """Move what `shape` covers from `left` to `zones`; returns what is left."""
     part = left.intersection(shape)
     if part.area > 0:
-        found.append(Zone(kind, part, part.area / 1e6))
+        zones.append(Zone(kind, part.area / MM2_PER_M2, wool))
     return left.difference(shape)

@@ -16,9 +16,9 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Literal, Protocol
 
+from calculations.ceilings import LaidWool
 from calculations.climate import climate_region
 from calculations.headroom import AIR_GAP_MM, distance_for_mm, room_mm
-from calculations.heat import LaidWool
 from calculations.loft import (
     FixtureKind,
     HazardKind,

@@ -150,8 +150,10 @@ def _u_values(
     for area in loft.areas:
         was, stays = area.existing_depth_mm, area.kept_depth_mm
         lambda_w = area.existing_conductivity_w_mk
-        before[area.name] = (LaidWool(was, lambda_w, "between_joists"),) if was else ()
-        kept = (LaidWool(stays, lambda_w, "between_joists"),) if stays else ()
+        before[area.name] = (
+            (LaidWool(was, lambda_w, "between_joists", existing=True),) if was else ()
+        )
+        kept = (LaidWool(stays, lambda_w, "between_joists", existing=True),) if stays else ()
         after[area.name] = kept + tuple(
             LaidWool(
                 layer.thickness_mm,

@@ -14,9 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calculations.checks import InputError, require_between
-from calculations.climate import ClimateRegion
-from calculations.heat import (
+from calculations.ceilings import (
     BOARD_CONDUCTIVITY,
     BOARD_MM,
     HATCH_LID_MM,
@@ -24,6 +22,8 @@ from calculations.heat import (
     TIMBER_CONDUCTIVITY,
     LaidWool,
 )
+from calculations.checks import InputError, require_between
+from calculations.climate import ClimateRegion
 from calculations.loft import Underlay
 from calculations.psychrometrics import dew_point_c, vapour_pressure_pa
 from calculations.resistance import OUTSIDE_SURFACE_RESISTANCE

@@ -9,7 +9,7 @@ import pytest
 from calculations.checks import InputError
 from calculations.heat import LaidWool, loft_u_values, u_value_at_joists
 from calculations.heat_zones import ZoneKind
-from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind
+from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, Roof
 
 AREA = LoftArea(
     name="main",
@@ -22,6 +22,7 @@ AREA = LoftArea(
 )
 LOFT = Loft(
     areas=(AREA,),
+    roof=Roof(pitch_deg=35, rafter_depth_mm=200),
     obstacles=(
         Obstacle(
             "hatch", ObstacleKind.HATCH, ((4000, 3000), (4600, 3000), (4600, 3600), (4000, 3600))
@@ -116,3 +117,39 @@ def test_an_area_without_insulation_lies_bare() -> None:
 def test_insulation_for_an_unknown_area_is_refused() -> None:
     with pytest.raises(InputError, match="Use one of: main"):
         loft_u_values(LOFT, {"attic": (FIRST,)})
+
+
+def test_a_starter_lies_only_where_its_thicker_neighbour_does_not_fit() -> None:
+    starter = LaidWool(100, 0.044, "across_joists", "eaves")
+    heat = loft_u_values(LOFT, {"main": (FIRST, starter, SECOND)})
+    eaves = [row for row in heat.rows if row.zone is ZoneKind.EAVES]
+    assert [row.depth_mm for row in eaves] == [200, 100]  # outwards, as far as the plate
+    assert eaves[0].u_value_w_m2k == pytest.approx(u_value(100, 100))
+    plain = loft_u_values(LOFT, {"main": (FIRST, SECOND)})
+    assert heat.mean_u < plain.mean_u
+
+
+def test_existing_wool_lies_to_the_wall_plate_and_new_wool_stops_for_the_air_path() -> None:
+    low = replace(LOFT, roof=Roof(pitch_deg=35, rafter_depth_mm=100), obstacles=())
+    existing = loft_u_values(low, {"main": (replace(FIRST, existing=True),)})
+    new = loft_u_values(low, {"main": (FIRST,)})
+    assert [row.zone for row in existing.rows] == [ZoneKind.OPEN]
+    assert new.mean_u > existing.mean_u
+
+
+@pytest.mark.parametrize(
+    ("underside_mm", "depth_mm"),
+    [(None, 100), (220, 100), (240, 240), (300, 270)],
+    ids=["boards on the joists", "too low to squeeze", "squeezed", "clear of the wool"],
+)
+def test_beneath_a_deck_lies_what_fits(underside_mm: float | None, depth_mm: float) -> None:
+    deck = Obstacle(
+        "deck",
+        ObstacleKind.DECK,
+        ((3000, 2000), (5000, 2000), (5000, 4000), (3000, 4000)),
+        underside_mm,
+    )
+    heat = loft_u_values(replace(LOFT, obstacles=(deck,)), {"main": (FIRST, SECOND)})
+    (row,) = [row for row in heat.rows if row.zone is ZoneKind.DECK]
+    assert row.depth_mm == pytest.approx(depth_mm)
+    assert row.area_m2 == pytest.approx(4.0)
