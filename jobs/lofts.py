@@ -39,13 +39,15 @@ def _rows(rows: Any, fields: tuple[str, ...]) -> list[dict[str, Any]]:
     return [{field: getattr(row, field) for field in fields} for row in rows]
 
 
-def loft_dict_of(survey: Survey) -> dict[str, Any]:
-    """The survey as the engine's dictionary; `calculations.loft` names its keys and units."""
+def loft_dict(
+    survey: Survey, areas: Any, obstacles: Any, fixtures: Any, hazards: Any
+) -> dict[str, Any]:
+    """The engine's dictionary of a loft; `calculations.loft` names its keys and units."""
     return {
-        "areas": _rows(survey.areas.all(), AREA_FIELDS),
-        "obstacles": _rows(survey.obstacles.all(), OBSTACLE_FIELDS),
-        "fixtures": _rows(survey.fixtures.all(), FIXTURE_FIELDS),
-        "hazards": _rows(survey.hazards.all(), HAZARD_FIELDS),
+        "areas": _rows(areas, AREA_FIELDS),
+        "obstacles": _rows(obstacles, OBSTACLE_FIELDS),
+        "fixtures": _rows(fixtures, FIXTURE_FIELDS),
+        "hazards": _rows(hazards, HAZARD_FIELDS),
         "roof": {
             "form": survey.roof_form,
             "pitch_deg": survey.roof_pitch_deg,
@@ -56,6 +58,17 @@ def loft_dict_of(survey: Survey) -> dict[str, Any]:
             "ridge_opening_mm": survey.ridge_opening_mm,
         },
     }
+
+
+def loft_dict_of(survey: Survey) -> dict[str, Any]:
+    """A stored survey as the engine's dictionary."""
+    return loft_dict(
+        survey,
+        survey.areas.all(),
+        survey.obstacles.all(),
+        survey.fixtures.all(),
+        survey.hazards.all(),
+    )
 
 
 def loft_of(survey: Survey) -> Loft:

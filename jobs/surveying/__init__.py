@@ -1,0 +1,1 @@
+"""From a look at a loft to a layer plan."""

@@ -1,0 +1,72 @@
+"""From a finished survey and the depth rule to a layer plan."""
+
+from __future__ import annotations
+
+from django.db import transaction
+
+from calculations import ENGINE_VERSION
+from calculations.layers import Target
+from calculations.quantities import quantify
+from jobs.errors import Conflict
+from jobs.lofts import loft_of
+from jobs.models import Job, LayerPlan, Stage, Survey
+from jobs.stages import lock_job, move_job
+from jobs.targets import depth_target
+
+SECONDS_TO_PROVE = 1.0
+
+
+def current_survey(job: Job) -> Survey | None:
+    """The survey that counts: the last finished one, with its measurements."""
+    return Survey.objects.filter(job=job).complete().with_measurements().first()
+
+
+def make_layer_plan(job: Job, *, seconds: float = SECONDS_TO_PROVE) -> LayerPlan:
+    """Work out layers, rolls, accessories, crew-hours and U-values; keep them as a LayerPlan.
+
+    The same survey, target and engine version give the plan made before. `seconds` is how
+    long the cutting plan may look for a proof that no fewer rolls will do.
+
+    Raises:
+        Conflict: the job has no finished survey. Refused: no depth rule is in force.
+        calculations.loft.LoftError: the measurements cannot be.
+    """
+    survey = current_survey(job)
+    if survey is None:
+        raise Conflict(
+            f"{job.reference} has no finished survey.", field="job", remedy="Finish its survey."
+        )
+    target = depth_target(job)
+    known = LayerPlan.objects.filter(
+        job=job,
+        survey=survey,
+        target_depth_mm=target.depth_mm,
+        engine_version=ENGINE_VERSION,
+    ).first()
+    if known is None:
+        found = quantify(loft_of(survey), Target(depth_mm=target.depth_mm), seconds=seconds)
+        known = LayerPlan(
+            job=job,
+            survey=survey,
+            engine_version=found.engine_version,
+            target_depth_mm=target.depth_mm,
+            target_source=target.source[:200],
+            quantities=found.to_dict(),
+            net_area_m2=found.net_area_m2,
+            roll_count=sum(line.count for line in found.rolls),
+            packed_volume_m3=found.packed_volume_m3,
+            crew_hours=found.labour.crew_hours,
+            u_before_w_m2k=found.u_before,
+            u_after_w_m2k=found.u_after,
+        )
+    with transaction.atomic():
+        locked = lock_job(job.pk)
+        if known.pk is None:
+            known.save()
+        if locked.stage == Stage.TO_QUANTIFY:
+            move_job(locked, Stage.TO_PLAN)
+    return known
+
+
+def current_layer_plan(job: Job) -> LayerPlan | None:
+    return LayerPlan.objects.filter(job=job).select_related("survey").first()
