@@ -108,7 +108,8 @@ def quantity(
     """A number in tabular figures with its unit, never parted from it by a line break.
 
     `places` fixes the decimals; without it (or empty, as a template passes what is not set) the
-    number is shown as it is, floats to at most three decimals. `missing` is what stands where there is no number (None or empty).
+    number is shown as it is, floats to at most three decimals. `missing` is what stands where
+    there is no number (None or empty).
     """
     if value is None or value == "":
         return format_html('<span class="quantity quantity-missing">{}</span>', missing)
@@ -237,7 +238,7 @@ class PageLink:
 
 
 @register.inclusion_tag("partials/pager.html", takes_context=True)
-def pager(context: RequestContext, page: Page, noun: str = "rows") -> dict[str, Any]:
+def pager(context: RequestContext, page: Page[Any], noun: str = "rows") -> dict[str, Any]:
     """Which rows of how many, and the way to the others, keeping the filter that is set."""
     numbers = page.paginator.get_elided_page_range(page.number, on_each_side=1, on_ends=1)
     links = [

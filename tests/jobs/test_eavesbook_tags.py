@@ -1,4 +1,4 @@
-"""The tags that draw marks, quantities, fields and lists: what a reader of the page would notice."""
+"""The tags that draw marks, quantities, fields and lists: what a reader of a page would notice."""
 
 from __future__ import annotations
 
