@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -30,9 +31,10 @@ from calculations.depth_rule import (
 )
 from calculations.depth_steps import AllowanceShown, ArithmeticStep, area_steps
 from calculations.depth_suspicions import Suspicion, find_suspicions
-from calculations.floors import AreaFloor, area_floor, contains
+from calculations.floors import AreaFloor, area_floor
 from calculations.loft import Loft
 from calculations.measuring import MeasuringPoint, points_wanted
+from calculations.placing import place
 from calculations.records import Plain, plain_dict
 
 __all__ = [
@@ -144,9 +146,9 @@ def assess_depths(
     Raises DepthError for a reading whose area is not in the loft, or whose depth, position
     or allowance cannot be.
     """
-    floors = _floors(loft, requirement)
+    floors = floors_of(loft, requirement)
     check_readings(loft, readings)
-    placed = [_place(floors, reading, requirement) for reading in readings]
+    placed = _place_all(floors, readings, requirement)
     needed = np.array([readings_needed(f, requirement) for f in floors], dtype=np.int64)
     zones = np.array([len(f.grid.numbers) for f in floors], dtype=np.int64)
     tally = tally_readings(
@@ -194,9 +196,9 @@ def where_to_measure(
     First one in each zone without a counted reading, then the places farthest from all
     others until the number is reached. Empty once count and spread are satisfied.
     """
-    floors = _floors(loft, requirement)
+    floors = floors_of(loft, requirement)
     check_readings(loft, readings)
-    placed = [_place(floors, reading, requirement) for reading in readings]
+    placed = _place_all(floors, readings, requirement)
     wanted: list[MeasuringPoint] = []
     for index, floor in enumerate(floors):
         taken = [p for p in placed if p.area_index == index and p.counts]
@@ -248,30 +250,43 @@ def check_readings(loft: Loft, readings: Sequence[Reading]) -> None:
             )
 
 
-def _floors(loft: Loft, requirement: DepthRequirement) -> list[AreaFloor]:
+def floors_of(loft: Loft, requirement: DepthRequirement) -> tuple[AreaFloor, ...]:
+    """The floors of a loft's areas, ready for readings against `requirement`.
+
+    Kept for the lofts asked about last: a form that redraws on each reading asks often.
+    """
+    return _floors(loft, requirement.min_depth_mm, requirement.zone_m2)
+
+
+@lru_cache(maxsize=512)
+def _floors(loft: Loft, min_depth_mm: float, zone_m2: float) -> tuple[AreaFloor, ...]:
+    return tuple(area_floor(loft, area, min_depth_mm, zone_m2) for area in loft.areas)
+
+
+def _place_all(
+    floors: Sequence[AreaFloor], readings: Sequence[Reading], requirement: DepthRequirement
+) -> list[_Placed]:
+    index = {floor.area.name: i for i, floor in enumerate(floors)}
+    area = np.array([index[r.area] for r in readings], dtype=np.int64)
+    spots = place(
+        floors,
+        area,
+        [r.x_mm for r in readings],
+        [r.y_mm for r in readings],
+        [ALLOWANCES.index(r.allowance) for r in readings],
+        requirement,
+    )
     return [
-        area_floor(loft, area, requirement.min_depth_mm, requirement.zone_m2) for area in loft.areas
+        _Placed(
+            reading,
+            int(area[i]),
+            int(spots.zone[i]),
+            bool(spots.counts[i]),
+            ALLOWANCES[int(spots.allowed[i])],
+            int(spots.eaves_least_tenths[i]),
+        )
+        for i, reading in enumerate(readings)
     ]
-
-
-def _place(floors: list[AreaFloor], reading: Reading, requirement: DepthRequirement) -> _Placed:
-    index = next(i for i, f in enumerate(floors) if f.area.name == reading.area)
-    floor = floors[index]
-    x, y = reading.x_mm, reading.y_mm
-    allowed: Allowance = reading.allowance if _granted(floor, reading) else ""
-    inside = contains(floor.reach, x, y)
-    counts = inside and not allowed and not contains(floor.solids, x, y)
-    zone = int(floor.grid.zone_of(x, y)) if counts else -1
-    eaves_least = 0
-    if allowed == "eaves":
-        eaves_least = requirement.eaves_tenths(floor.room_at_eaves_mm(x, y))
-    return _Placed(reading, index, zone, counts, allowed if inside else "", eaves_least)
-
-
-def _granted(floor: AreaFloor, reading: Reading) -> bool:
-    places = {"eaves": floor.eaves, "tank": floor.tanks, "deck": floor.decks}
-    place = places.get(reading.allowance)
-    return place is not None and contains(place, reading.x_mm, reading.y_mm)
 
 
 def _area_verdict(
@@ -340,7 +355,7 @@ def _deficit(areas: list[AreaVerdict], requirement: DepthRequirement) -> tuple[f
 
 
 def _suspicions(
-    floors: list[AreaFloor], placed: list[_Placed], requirement: DepthRequirement
+    floors: Sequence[AreaFloor], placed: list[_Placed], requirement: DepthRequirement
 ) -> tuple[Suspicion, ...]:
     return find_suspicions(
         [p.reading for p in placed],
@@ -352,7 +367,7 @@ def _suspicions(
 
 
 def _missing(
-    floors: list[AreaFloor],
+    floors: Sequence[AreaFloor],
     placed: list[_Placed],
     areas: list[AreaVerdict],
     requirement: DepthRequirement,

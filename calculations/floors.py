@@ -206,8 +206,3 @@ def zone_grid(floor: BaseGeometry, direction_deg: float, zone_m2: float) -> Zone
 def _parts(length_mm: float, side_mm: float) -> int:
     least = 2 if length_mm >= 2000 else 1
     return max(least, round(length_mm / side_mm))
-
-
-def contains(shape: BaseGeometry, x_mm: float, y_mm: float) -> bool:
-    """Whether the position lies in `shape` or on its edge."""
-    return bool(shape.covers(Point(x_mm, y_mm)))
