@@ -75,11 +75,12 @@ class _Slot:
 
     piece: Offcut
     lane: int
+    length_mm: int
     used_mm: int = 0
 
     @property
     def free_mm(self) -> int:
-        return self.piece.length_mm - self.used_mm
+        return self.length_mm - self.used_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,18 +89,21 @@ class Habits:
 
     order: of the widths, "wide" or "narrow" first, or by the "amount" of wool. keep_ends: what is
     left at the ends of lanes side by side is kept as one wide offcut. run_through: joinable items
-    run on from lane to lane, rather than being laid whole as far as possible. seed: shuffles the
-    order a little; None keeps it.
+    run on from lane to lane, rather than being laid whole as far as possible. fewer_lanes: lanes
+    left out of each new roll, so that another width may lie beside. seed: shuffles all this a
+    little; None keeps it.
     """
 
     order: Literal["wide", "narrow", "amount"] = "wide"
     keep_ends: bool = True
     run_through: bool = False
+    fewer_lanes: int = 0
     seed: int | None = None
 
 
 ALL_HABITS = tuple(
-    Habits(order, keep_ends, run_through)
+    Habits(order, keep_ends, run_through, fewer_lanes)
+    for fewer_lanes in (0, 1)
     for run_through in (False, True)
     for order in ("wide", "amount", "narrow")
     for keep_ends in (True, False)
@@ -125,9 +129,7 @@ def pack(items: Sequence[Item], width_mm: float, length_mm: int, habits: Habits)
     return Packing(rolls, tuple(cuts))
 
 
-def _groups(
-    items: Sequence[Item], habits: Habits, rng: random.Random | None
-) -> list[list[Item]]:
+def _groups(items: Sequence[Item], habits: Habits, rng: random.Random | None) -> list[list[Item]]:
     """Items of one width together, in the order in which widths are cut."""
     by_width: dict[float, list[Item]] = {}
     for item in items:
@@ -154,17 +156,17 @@ def _pack_group(
     """Cut items of one width, out of offcuts first and then as few new rolls as will do."""
     width = group[0].width_mm
     old = [slot for piece in sorted(offcuts, key=_size) for slot in _slots(piece, width)]
-    per_roll = int((roll_width_mm + WIDTH_NOISE_MM) / width)
+    lanes = _lanes(roll_width_mm, width, habits, rng)
     missing = sum(item.length_mm for item in group) - sum(slot.free_mm for slot in old)
-    new = max(0, math.ceil(missing / (per_roll * roll_length_mm)))
+    new = max(0, math.ceil(missing / (lanes * roll_length_mm)))
     while True:
-        fresh = [
-            slot
-            for i in range(new)
-            for slot in _slots(Offcut(rolls + i, 0.0, 0, roll_width_mm, roll_length_mm), width)
-        ]
-        slots = [replace(slot) for slot in old] + fresh
-        made = fill(group, slots, habits.run_through, rng)
+        made = None
+        for last_mm in _last_lengths(missing, new, lanes, roll_length_mm):
+            fresh = _new_slots(rolls, new, lanes, width, (roll_width_mm, roll_length_mm), last_mm)
+            slots = [replace(slot) for slot in old] + fresh
+            made = fill(group, slots, habits.run_through, rng)
+            if made is not None:
+                break
         if made is not None:
             break
         new += 1
@@ -173,9 +175,38 @@ def _pack_group(
     left = [piece for piece in offcuts if piece not in used]
     left += [s.piece for s in fresh if s.lane == 0 and s.piece not in used]
     for piece in used:
-        lanes = [slot for slot in slots if slot.piece == piece]
-        left += _offcuts(piece, width, lanes, habits)
+        ripped = [slot for slot in slots if slot.piece == piece]
+        left += _offcuts(piece, width, ripped, habits)
     return rolls + new, left
+
+
+def _lanes(roll_width_mm: float, width_mm: float, habits: Habits, rng: random.Random | None) -> int:
+    """Lanes to rip from each new roll."""
+    most = int((roll_width_mm + WIDTH_NOISE_MM) / width_mm)
+    fewer = habits.fewer_lanes if rng is None else rng.choice((0, 0, 1))
+    return max(1, most - fewer)
+
+
+def _last_lengths(missing_mm: int, new: int, lanes: int, roll_length_mm: int) -> tuple[int, ...]:
+    """How much of the last new roll's length to rip: as little as may do, then all of it."""
+    if new == 0:
+        return (roll_length_mm,)
+    rest = missing_mm - (new - 1) * lanes * roll_length_mm
+    even = math.ceil(rest / lanes)
+    shorter = (even, math.ceil(even * 1.04), even + LEAST_MM)
+    return (*(mm for mm in shorter if LEAST_MM <= mm < roll_length_mm), roll_length_mm)
+
+
+def _new_slots(
+    rolls: int, new: int, lanes: int, width_mm: float, size_mm: tuple[float, int], last_mm: int
+) -> list[_Slot]:
+    """Lanes of `new` more rolls, those of the last one `last_mm` long."""
+    slots: list[_Slot] = []
+    for i in range(new):
+        piece = Offcut(rolls + i, 0.0, 0, *size_mm)
+        length = last_mm if i == new - 1 else size_mm[1]
+        slots += [_Slot(piece, lane, length) for lane in range(lanes)]
+    return slots
 
 
 def _size(piece: Offcut) -> float:
@@ -186,7 +217,7 @@ def _slots(piece: Offcut, width_mm: float) -> list[_Slot]:
     if piece.length_mm <= 0:
         return []
     lanes = int((piece.width_mm + WIDTH_NOISE_MM) / width_mm)
-    return [_Slot(piece, lane) for lane in range(lanes)]
+    return [_Slot(piece, lane, piece.length_mm) for lane in range(lanes)]
 
 
 def fill(

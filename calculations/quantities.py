@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from calculations import ENGINE_VERSION
+from calculations.accessories import AccessoryLine, accessories_for
 from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
 from calculations.cutting import CuttingPlan, Strip, plan_cuts, strips_of
 from calculations.heat import LaidWool, loft_u_values
+from calculations.labour import Labour, labour_for
 from calculations.layers import Layer, LayerChoice, Objective, Target, choose_layers
 from calculations.laying import in_laying_order, roll_numbers
 from calculations.loft import Loft, net_polygon
 from calculations.outlines import MM2_PER_M2
 from calculations.records import Plain, plain_dict
 from calculations.strips import Piece, pieces_of
-
-if TYPE_CHECKING:
-    from calculations.accessories import AccessoryLine
-    from calculations.labour import Labour
 
 __all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
 
@@ -84,9 +81,6 @@ def quantify(
     the quick plan and its bound, and says so in `proved_optimal`.
     Raises LoftError for a target or catalogue that cannot be used.
     """
-    from calculations.accessories import accessories_for
-    from calculations.labour import labour_for
-
     choice = choose_layers(loft, target, catalogue, objective)
     plans = cutting_plans(loft, choice.layers, catalogue, seconds)
     parts = in_laying_order(loft, [part for plan in plans for part in plan.parts])
