@@ -11,7 +11,7 @@ import importlib.util
 import os
 import signal
 import subprocess
-import sys
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
@@ -39,6 +39,7 @@ INITDB_OPTIONS = (
     "--no-locale",
     "--auth=scram-sha-256",
 )
+MEMORY_PATIENCE_S = 10.0
 DURABLE_SETTINGS = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on"}
 # For data that is thrown away with the test run.
 THROW_AWAY_SETTINGS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
@@ -210,22 +211,64 @@ def check_version(found: str, cluster: Path) -> None:
 
 
 def remove_stale_lock(cluster: Path) -> None:
-    """Remove the server's lock file if its number now belongs to something else.
+    """Remove the lock file of a server that has ended, if its number isn't free again.
 
-    PostgreSQL itself sees through a number that nobody has. After a crash and a restart of the
-    machine the number may be a stranger's, and the server would refuse to start.
+    PostgreSQL itself sees through a number that nobody has. But after a restart of the machine the
+    number may be a stranger's, and in a container whose first process doesn't reap, the killed
+    server keeps it; then PostgreSQL would refuse to start.
     """
     lock = cluster / "postmaster.pid"
     try:
-        pid = int(lock.read_text(encoding="ascii").splitlines()[0])
+        lines = lock.read_text(encoding="ascii").splitlines()
+        pid = int(lines[0])
     except (OSError, ValueError, IndexError):
         return
-    try:
-        name = psutil.Process(pid).name()
-    except psutil.NoSuchProcess:
-        return
-    except psutil.AccessDenied:
-        return
-    if "postgres" not in name:
-        print(f"removing the lock of an ended server, {lock}", file=sys.stderr)
+    if not is_live_server(pid) and psutil.pid_exists(pid):
+        wait_until_memory_is_free(lines)
         lock.unlink()
+
+
+def is_live_server(pid: int) -> bool:
+    """Whether a number belongs to a PostgreSQL that runs."""
+    try:
+        process = psutil.Process(pid)
+        return process.status() != psutil.STATUS_ZOMBIE and "postgres" in process.name()
+    except psutil.NoSuchProcess:
+        return False
+    except psutil.AccessDenied:
+        return True
+
+
+def wait_until_memory_is_free(lock_lines: list[str]) -> None:
+    """Wait until the last process of an ended server has let go of its shared memory.
+
+    The seventh line of the lock file names the segment. A new server would check this itself if
+    it found the lock.
+
+    Raises:
+        StartUpError: a process still holds it after ten seconds.
+    """
+    words = lock_lines[6].split() if len(lock_lines) > 6 else []
+    if not words:
+        return
+    deadline = time.monotonic() + MEMORY_PATIENCE_S
+    while attached(int(words[-1])):
+        if time.monotonic() > deadline:
+            raise StartUpError(
+                "Processes of an earlier database server still run. End them, and start again."
+            )
+        time.sleep(0.05)
+
+
+def attached(segment: int) -> int:
+    """How many processes are attached to a System V shared memory segment (proc_sysvipc(5))."""
+    try:
+        rows = Path("/proc/sysvipc/shm").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return 0
+    names = rows[0].split()
+    for row in rows[1:]:
+        values = dict(zip(names, row.split(), strict=False))
+        if values["shmid"] == str(segment):
+            return int(values["nattch"])
+    return 0

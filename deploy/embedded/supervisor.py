@@ -36,7 +36,7 @@ class Supervisor:
     def __init__(self, data: DataFolder) -> None:
         self.data = data
         self.children: list[Child] = []
-        self.stop_asked = False
+        self.stop_signal: int | None = None
 
     def listen_for_signals(self) -> None:
         """Stop on Ctrl-C, on a request to end, and when the terminal goes away."""
@@ -47,7 +47,11 @@ class Supervisor:
             signal.signal(number, self._ask_to_stop)
 
     def _ask_to_stop(self, number: int, frame: FrameType | None) -> None:
-        self.stop_asked = True
+        self.stop_signal = number
+
+    @property
+    def stop_asked(self) -> bool:
+        return self.stop_signal is not None
 
     def end_left_overs(self) -> list[ProcessRecord]:
         """End processes that an earlier run left behind; return them.

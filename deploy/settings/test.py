@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import tempfile
+from pathlib import Path
 
 from deploy.settings.base import *
-from deploy.settings.base import CACHES, DATABASES, REST_FRAMEWORK, STORAGES
+from deploy.settings.base import CACHES, DATABASES, REST_FRAMEWORK, STORAGES, env
 
 # One of these for each process of a parallel run, so that none sees another's cache or messages.
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "main")
@@ -20,7 +21,7 @@ CACHES["default"]["KEY_PREFIX"] = f"test-{WORKER}"
 
 # Tasks run where they are sent from; the `running_worker` fixture lifts this for the tests that
 # need the broker and a worker process.
-CELERY_TASK_ALWAYS_EAGER = True
+CELERY_TASK_ALWAYS_EAGER = env.flag("EAVESBOOK_TEST_EAGER", True)
 CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
 CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
@@ -30,7 +31,9 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 ACCOUNT_RATE_LIMITS = False
 REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"sign_in": None}
 
-MEDIA_ROOT = tempfile.mkdtemp(prefix="eavesbook-test-media-")
+# A worker process started by a test finds the same folder.
+TEST_FOLDER = Path(env.text("EAVESBOOK_TEST_FOLDER", "") or tempfile.mkdtemp(prefix="eavesbook-"))
+MEDIA_ROOT = str(TEST_FOLDER / f"media-{WORKER}")
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 WHITENOISE_AUTOREFRESH = True
 WHITENOISE_USE_FINDERS = True

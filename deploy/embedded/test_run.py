@@ -1,0 +1,94 @@
+"""`deploy/test`: the checks and the tests, on servers that live as long as the run.
+
+Without arguments everything runs, the tests on two processes. With arguments the checks are left
+out and pytest gets them as they are.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from deploy.embedded.checks import run_checks
+from deploy.embedded.chromium import VARIABLE as CHROMIUM_VARIABLE
+from deploy.embedded.chromium import ensure_chromium
+from deploy.embedded.console import StartUpError, complain, say
+from deploy.embedded.data_folder import DataFolder
+from deploy.embedded.handover import PROJECT_FOLDER
+from deploy.embedded.servers import Servers, choose_servers
+from deploy.embedded.service import STOP_ORDER, start_servers
+from deploy.embedded.supervisor import StopRequested, Supervisor
+
+EVERYTHING = ("-n", "2", "--dist", "loadfile")
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run; return the exit code, 0 only when everything passed."""
+    folder = Path(tempfile.mkdtemp(prefix="eavesbook-test-"))
+    data = DataFolder(folder)
+    supervisor = Supervisor(data)
+    supervisor.listen_for_signals()
+    try:
+        data.open()
+        chromium = ensure_chromium(os.environ)
+        servers = choose_servers(data, os.environ, durable=False)
+        start_servers(supervisor, servers)
+        environment = test_environment(os.environ, servers, chromium, folder)
+        return run(arguments, environment, supervisor)
+    except StopRequested:
+        return 130
+    except StartUpError as error:
+        complain(str(error))
+        return 1
+    finally:
+        supervisor.stop(STOP_ORDER)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def test_environment(
+    present: Mapping[str, str], servers: Servers, chromium: str | None, folder: Path
+) -> dict[str, str]:
+    """The environment of checks and tests."""
+    return {
+        **present,
+        "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
+        "DATABASE_URL": servers.database_url,
+        "REDIS_URL": servers.redis_url,
+        "EAVESBOOK_TEST_FOLDER": str(folder),
+        **({CHROMIUM_VARIABLE: chromium} if chromium else {}),
+    }
+
+
+def run(arguments: Sequence[str], environment: dict[str, str], supervisor: Supervisor) -> int:
+    """Checks, if everything is asked for, then pytest, whose closing line comes last."""
+    failed = [] if arguments else run_checks(environment)
+    supervisor.raise_if_stopped()
+    if failed:
+        say(f"\nFailed so far: {', '.join(failed)}\n")
+    code = pytest(list(arguments) or list(EVERYTHING), environment, supervisor)
+    return code or (1 if failed else 0)
+
+
+def pytest(arguments: list[str], environment: Mapping[str, str], supervisor: Supervisor) -> int:
+    """Run pytest on the terminal, and let it end in its own way when asked to stop."""
+    command = [sys.executable, "-m", "pytest", *arguments]
+    process = subprocess.Popen(command, cwd=PROJECT_FOLDER, env=dict(environment))
+    while True:
+        try:
+            return process.wait(timeout=0.2)
+        except subprocess.TimeoutExpired:
+            if supervisor.stop_asked:
+                # Ctrl-C reached pytest from the terminal; other requests to end came here alone.
+                if supervisor.stop_signal != signal.SIGINT:
+                    process.send_signal(signal.SIGINT)
+                return process.wait()
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
