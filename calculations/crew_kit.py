@@ -81,3 +81,15 @@ _TOOLS_ONE = (
     ("push_pole", "Pole to push wool into the eaves", "nobody leans out over the ceiling"),
     ("depth_gauge", "Depth gauge marked in millimetres", "readings prove the depth"),
 )
+
+
+KIT_ITEMS: frozenset[str] = frozenset(
+    {
+        "crawl_board",
+        "dust_mask",
+        *(item for item, *_ in _PROTECTION),
+        *(item for item, *_ in _TOOLS_EACH),
+        *(item for item, *_ in _TOOLS_ONE),
+    }
+)
+"""Items that serve every visit of a crew's day, so that a van carries them once."""

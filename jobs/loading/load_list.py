@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from calculations.accessories import CARRIED_ONCE
+from calculations.crew_kit import KIT_ITEMS
 
 from jobs.models import Crew, LayerPlan, Van, Visit
 from jobs.models.jobs import Job
@@ -70,8 +70,8 @@ def load_list_of(visits: tuple[Visit, ...]) -> LoadList:
     return LoadList(
         visits=visits,
         rolls=_rolls(planned),
-        accessories=_summed(line for line in lines if line["item"] not in CARRIED_ONCE),
-        kit=_most(line for line in lines if line["item"] in CARRIED_ONCE),
+        accessories=_summed(line for line in lines if line["item"] not in KIT_ITEMS),
+        kit=_most(line for line in lines if line["item"] in KIT_ITEMS),
         packed_volume_m3=sum(plan.packed_volume_m3 for plan in planned),
         van=next((visit.van for visit in visits if visit.van is not None), None),
         without_plan=tuple(visit for visit in visits if visit.job_id not in plans),
