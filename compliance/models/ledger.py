@@ -55,6 +55,28 @@ class LedgerLeaf(models.Model):
         return f"leaf {self.position}"
 
 
+class LedgerNode(models.Model):
+    """The hash of a complete subtree whose leaves number 256 ** (level / 8).
+
+    Kept so that roots and proofs read a few hundred hashes and not the whole ledger. It is
+    derived, and trusted by nobody: checking the ledger works every hash out again.
+    """
+
+    level = models.PositiveSmallIntegerField(help_text="8, 16, 24 …: leaves below as a power of 2.")
+    index = models.BigIntegerField(help_text="Which subtree of that level, from 0.")
+    node_hash = models.BinaryField(max_length=32)
+
+    class Meta:
+        ordering = ["level", "index"]
+        constraints = [
+            models.UniqueConstraint(fields=["level", "index"], name="ledger_node_once"),
+        ]
+        triggers = kept_as_written("ledger_node_is_kept")
+
+    def __str__(self) -> str:
+        return f"node {self.level}/{self.index}"
+
+
 class Seal(models.Model):
     """A signed tree head over the first `tree_size` leaves (RFC 9162 section 4.10 in spirit)."""
 
@@ -71,3 +93,7 @@ class Seal(models.Model):
 
     def __str__(self) -> str:
         return f"Seal over {self.tree_size} entries"
+
+    @property
+    def root_hex(self) -> str:
+        return bytes(self.root_hash).hex()

@@ -12,7 +12,6 @@ from jobs.pages.registry import (
     register_navigation,
     register_story_section,
 )
-from jobs.surveying.layer_sheets import layer_sheet
 from jobs.surveying.quantities import current_layer_plan, current_survey
 from jobs.surveying.sketches import sketch_of_stored
 
@@ -25,6 +24,8 @@ def survey_section(job: Job, user: User) -> dict[str, Any] | None:
 
 
 def layers_section(job: Job, user: User) -> dict[str, Any] | None:
+    from jobs.surveying.layer_sheets import layer_sheet
+
     plan = current_layer_plan(job)
     if plan is None:
         return None
