@@ -9,13 +9,22 @@ from pathlib import Path
 import pytest
 from django.template.loader import get_template, render_to_string
 
-DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
-TEMPLATES = sorted((DEPLOY / "templates").rglob("*.html"))
-STYLES = "".join(path.read_text() for path in (DEPLOY / "static").rglob("*.css"))
+PROJECT = Path(__file__).resolve().parents[2]
+ROOTS = [PROJECT / room / "templates" for room in ("deploy", "jobs", "compliance")]
+TEMPLATES = [(root, path) for root in ROOTS for path in sorted(root.rglob("*.html"))]
+STYLES = "".join(
+    path.read_text()
+    for room in ("deploy", "jobs", "compliance")
+    for path in (PROJECT / room / "static").rglob("*.css")
+)
 ERROR_PAGES = ("400.html", "403.html", "403_csrf.html", "404.html", "500.html")
 
 named = pytest.mark.parametrize(
-    "path", TEMPLATES, ids=lambda path: str(path.relative_to(DEPLOY / "templates"))
+    ("path", "name"),
+    [
+        pytest.param(path, str(path.relative_to(root)), id=str(path.relative_to(PROJECT)))
+        for root, path in TEMPLATES
+    ],
 )
 
 
@@ -47,19 +56,19 @@ def html_of(path: Path) -> str:
 
 
 @named
-def test_it_compiles(path: Path) -> None:
-    assert get_template(str(path.relative_to(DEPLOY / "templates"))).template.nodelist
+def test_it_compiles(path: Path, name: str) -> None:
+    assert get_template(name).template.nodelist
 
 
 @named
-def test_it_holds_nothing_inline(path: Path) -> None:
+def test_it_holds_nothing_inline(path: Path, name: str) -> None:
     parser = Refused()
     parser.feed(html_of(path))
     assert parser.found == []
 
 
 @named
-def test_its_classes_are_in_the_stylesheet(path: Path) -> None:
+def test_its_classes_are_in_the_stylesheet(path: Path, name: str) -> None:
     """All but those filled in by a variable, and those that only name a part for a script (js-)."""
     source = re.sub(r"\{[%#].*?[%#]\}", " ", path.read_text(), flags=re.DOTALL)
     source = re.sub(r"\{\{.*?\}\}", "VARIABLE", source)
