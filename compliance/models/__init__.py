@@ -10,9 +10,10 @@ from compliance.models.audits import (
     Finding,
     FindingAnswer,
     PopulationJob,
+    PopulationSeal,
 )
 from compliance.models.certificates import Certificate, CertificateWithdrawal
-from compliance.models.ledger import LedgerEntry, LedgerLeaf, Seal
+from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
 from compliance.models.rules import DepthRule
 
 __all__ = [
@@ -27,7 +28,9 @@ __all__ = [
     "FindingAnswer",
     "LedgerEntry",
     "LedgerLeaf",
+    "LedgerNode",
     "PopulationJob",
+    "PopulationSeal",
     "Seal",
     "Shortfall",
 ]

@@ -25,6 +25,19 @@ class RoundScopedQuerySet(models.QuerySet[Any]):
         return self.none()
 
 
+class AuditRoundQuerySet(RoundScopedQuerySet):
+    def with_progress(self) -> Self:
+        """Each round with `drawn_count` and `read_count`, and its company."""
+        return self.select_related("company", "auditor").annotate(
+            drawn_count=models.Count("drawn_jobs", distinct=True),
+            read_count=models.Count(
+                "drawn_jobs",
+                filter=models.Q(drawn_jobs__findings__isnull=False),
+                distinct=True,
+            ),
+        )
+
+
 class AuditRound(models.Model):
     """One audit of a scheme's jobs of a period: population, plan, draw, outcome."""
 
@@ -83,7 +96,7 @@ class AuditRound(models.Model):
     drawn_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
 
-    objects = RoundScopedQuerySet.as_manager()
+    objects = AuditRoundQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -105,6 +118,23 @@ class AuditRound(models.Model):
                 ],
             ),
             pgtrigger.Protect(name="audit_round_is_never_deleted", operation=pgtrigger.Delete),
+            # Neither side may move what the draw depends on once the auditor is committed.
+            pgtrigger.ReadOnly(
+                name="audit_round_terms_stand",
+                fields=[
+                    "scheme",
+                    "company",
+                    "period_from",
+                    "period_to",
+                    "plan",
+                    "level",
+                    "severity",
+                    "aql",
+                    "confidence",
+                    "defective_share",
+                    "nonce_commitment",
+                ],
+            ),
         ]
 
     def __str__(self) -> str:
@@ -131,6 +161,33 @@ class PopulationJob(models.Model):
         triggers = kept_as_written("population_is_kept")
 
 
+class PopulationSeal(models.Model):
+    """What a round's population was when it was sealed: a fact, so it stands in the ledger."""
+
+    round = models.OneToOneField(
+        AuditRound, on_delete=models.PROTECT, related_name="population_seal"
+    )
+    size = models.PositiveIntegerField()
+    sha256 = models.CharField(
+        max_length=64, help_text="Of the jobs' references in order, one a line."
+    )
+    nonce_commitment = models.CharField(max_length=64)
+    sealed_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    objects = OfRoundQuerySet.as_manager()
+
+    class Meta:
+        triggers = kept_as_written("population_seal_is_kept")
+
+    def __str__(self) -> str:
+        return f"{self.size} jobs of {self.round}"
+
+
+class DrawnJobQuerySet(OfRoundQuerySet):
+    def with_findings(self) -> Self:
+        return self.select_related("job__property", "job__company").prefetch_related("findings")
+
+
 class DrawnJob(models.Model):
     """A job of a round's sample, in the order drawn."""
 
@@ -138,7 +195,7 @@ class DrawnJob(models.Model):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="draws")
     draw_order = models.PositiveIntegerField()
 
-    objects = OfRoundQuerySet.as_manager()
+    objects = DrawnJobQuerySet.as_manager()
 
     class Meta:
         ordering = ["round_id", "draw_order"]
@@ -159,6 +216,21 @@ class FindingQuerySet(OfRoundQuerySet):
                 drawn_job__job__company_id=user.company_id, released_at__isnull=False
             )
         return super().visible_to(user)
+
+    def defects(self) -> Self:
+        return self.exclude(severity=Finding.Severity.SOUND)
+
+    def with_answers(self) -> Self:
+        return self.select_related(
+            "drawn_job__job__property", "drawn_job__round", "found_by"
+        ).prefetch_related("answers__answered_by")
+
+    def unanswered(self) -> Self:
+        return self.filter(answers__isnull=True)
+
+    def unanswered_first(self) -> Self:
+        answered = models.Exists(FindingAnswer.objects.filter(finding=models.OuterRef("pk")))
+        return self.annotate(is_answered=answered).order_by("is_answered", "answer_due_on", "pk")
 
 
 class Finding(models.Model):

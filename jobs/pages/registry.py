@@ -9,6 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+
 from jobs.models import Job, User
 
 
@@ -94,6 +97,14 @@ def story_of(job: Job, user: User) -> list[tuple[StorySection, dict[str, Any]]]:
         for section in sorted(_sections.values(), key=lambda section: section.order)
     ]
     return [(section, context) for section, context in built if context is not None]
+
+
+def rendered_story(job: Job, request: HttpRequest) -> list[tuple[StorySection, str]]:
+    """The sections of a job's page, each with its markup."""
+    return [
+        (section, render_to_string(section.template, {**context, "job": job}, request))
+        for section, context in story_of(job, request.user)  # type: ignore[arg-type]
+    ]
 
 
 def home_of(user: User) -> str:
