@@ -29,7 +29,10 @@ def neighbours_of(drawn: DrawnJob) -> Neighbours:
 def things_of(job: Job) -> list[tuple[str, str]]:
     """(key, words) of every piece of evidence of a job."""
     things = [
-        (f"photo:{photo.pk}", f"Photo {photo.point_label or photo.pk}, {photo.get_moment_display()}")
+        (
+            f"photo:{photo.pk}",
+            f"Photo {photo.point_label or photo.pk}, {photo.get_moment_display()}",
+        )
         for photo in Photo.objects.filter(job=job)
     ]
     things += [

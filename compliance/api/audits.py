@@ -1,0 +1,272 @@
+"""Audit rounds, their samples and findings over the API."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import mixins, serializers, viewsets
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from compliance.audits.findings import answer_finding, record_finding
+from compliance.audits.outcome import outcome_of
+from compliance.audits.rounds import (
+    RoundTerms,
+    close_round,
+    commit_round,
+    draw_sample,
+    population_text,
+    reference_of,
+    seal_population,
+    sealed_population,
+)
+from compliance.models import AuditRound, DrawnJob, Finding, FindingAnswer
+from jobs.api.idempotency import IdempotentCreateMixin
+from jobs.models import Company, Role
+
+AUDITORS = frozenset({Role.AUDITOR})
+COMPANY_READS = frozenset({Role.COMPLIANCE_OFFICER, Role.PLANNER})
+TERMS = (
+    "name",
+    "period_from",
+    "period_to",
+    "company",
+    "plan",
+    "level",
+    "severity",
+    "aql",
+    "confidence",
+    "defective_share",
+)
+
+
+class AuditRoundSerializer(serializers.ModelSerializer):
+    company = serializers.PrimaryKeyRelatedField(
+        queryset=Company.objects.none(), required=False, allow_null=True
+    )
+    seal_root_hex = serializers.CharField(source="seal.root_hex", read_only=True, default=None)
+
+    class Meta:
+        model = AuditRound
+        fields = [
+            "id",
+            "scheme",
+            "auditor",
+            *TERMS,
+            "nonce_commitment",
+            "nonce_hex",
+            "seal",
+            "seal_root_hex",
+            "population_size",
+            "population_sha256",
+            "sample_size",
+            "accept_at_most",
+            "state",
+            "created_at",
+            "drawn_at",
+            "closed_at",
+        ]
+        read_only_fields = [name for name in fields if name not in (*TERMS, "nonce_commitment")]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        request = self.context.get("request")
+        if request is not None and getattr(request.user, "scheme_id", None):
+            self.fields["company"].queryset = Company.objects.filter(schemes=request.user.scheme_id)
+
+    def create(self, data: dict[str, Any]) -> AuditRound:
+        auditor = self.context["request"].user
+        commitment = data.pop("nonce_commitment")
+        return commit_round(auditor.scheme, auditor, RoundTerms(**data), commitment)
+
+
+class NonceSerializer(serializers.Serializer):
+    nonce_hex = serializers.CharField(max_length=128)
+
+
+class LimitsSerializer(serializers.Serializer):
+    low = serializers.FloatField()
+    estimate = serializers.FloatField()
+    high = serializers.FloatField()
+    method = serializers.CharField()
+
+
+class OutcomeSerializer(serializers.Serializer):
+    drawn = serializers.IntegerField()
+    read = serializers.IntegerField()
+    defective = serializers.IntegerField()
+    accept_at_most = serializers.IntegerField()
+    accepted = serializers.BooleanField(allow_null=True)
+    limits = LimitsSerializer(allow_null=True)
+    what_follows = serializers.CharField()
+
+
+class PopulationSerializer(serializers.Serializer):
+    sha256 = serializers.CharField()
+    jobs = serializers.ListField(child=serializers.CharField())
+
+
+class AuditRoundViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[AuditRound],
+):
+    read_roles = AUDITORS
+    write_roles = AUDITORS
+    serializer_class = AuditRoundSerializer
+    filterset_fields = ["state", "company"]
+    queryset = AuditRound.objects.none()
+
+    def get_queryset(self) -> Any:
+        return AuditRound.objects.visible_to(self.request.user).select_related("seal")
+
+    @extend_schema(request=None, responses=AuditRoundSerializer)
+    @action(detail=True, methods=["post"])
+    def seal(self, request: Request, pk: str) -> Response:
+        """Write the population down and seal it."""
+        return Response(self.get_serializer(seal_population(self.get_object())).data)
+
+    @extend_schema(request=NonceSerializer, responses=AuditRoundSerializer)
+    @action(detail=True, methods=["post"])
+    def draw(self, request: Request, pk: str) -> Response:
+        """Reveal the nonce and draw the sample."""
+        sent = NonceSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        drawn = draw_sample(self.get_object(), sent.validated_data["nonce_hex"])
+        return Response(self.get_serializer(drawn).data)
+
+    @extend_schema(request=None, responses=AuditRoundSerializer)
+    @action(detail=True, methods=["post"])
+    def close(self, request: Request, pk: str) -> Response:
+        """End the round once every drawn job was read."""
+        return Response(self.get_serializer(close_round(self.get_object())).data)
+
+    @extend_schema(responses=OutcomeSerializer)
+    @action(detail=True, methods=["get"])
+    def outcome(self, request: Request, pk: str) -> Response:
+        """Accepted or not, and exact limits for the population."""
+        return Response(OutcomeSerializer(outcome_of(self.get_object())).data)
+
+    @extend_schema(responses=PopulationSerializer)
+    @action(detail=True, methods=["get"])
+    def population(self, request: Request, pk: str) -> Response:
+        """The sealed population, in the order in which it was hashed."""
+        record = self.get_object()
+        references = population_text(sealed_population(record)).splitlines()
+        return Response({"sha256": record.population_sha256, "jobs": references})
+
+
+class DrawnJobSerializer(serializers.ModelSerializer):
+    job_reference = serializers.SerializerMethodField()
+
+    class Meta:
+        model = DrawnJob
+        fields = ["id", "round", "job", "job_reference", "draw_order"]
+        read_only_fields = fields
+
+    def get_job_reference(self, drawn: DrawnJob) -> str:
+        return reference_of(drawn.job_id)
+
+
+class DrawnJobViewSet(viewsets.ReadOnlyModelViewSet[DrawnJob]):
+    read_roles = AUDITORS
+    write_roles: frozenset[str] = frozenset()
+    serializer_class = DrawnJobSerializer
+    filterset_fields = ["round"]
+    queryset = DrawnJob.objects.none()
+
+    def get_queryset(self) -> Any:
+        return DrawnJob.objects.visible_to(self.request.user)
+
+
+class FindingSerializer(serializers.ModelSerializer):
+    drawn_job = serializers.PrimaryKeyRelatedField(queryset=DrawnJob.objects.none())
+
+    class Meta:
+        model = Finding
+        fields = [
+            "id",
+            "drawn_job",
+            "severity",
+            "concerns",
+            "text",
+            "found_by",
+            "found_at",
+            "answer_due_on",
+        ]
+        read_only_fields = ["found_by", "found_at", "answer_due_on"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        request = self.context.get("request")
+        if request is not None and request.user.is_authenticated:
+            self.fields["drawn_job"].queryset = DrawnJob.objects.visible_to(
+                request.user
+            ).select_related("round")
+
+    def create(self, data: dict[str, Any]) -> Finding:
+        return record_finding(data.pop("drawn_job"), self.context["request"].user, **data)
+
+
+class FindingViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[Finding],
+):
+    """Auditors record findings; the company reads those on its own jobs once released."""
+
+    read_roles = AUDITORS | COMPANY_READS
+    write_roles = AUDITORS
+    serializer_class = FindingSerializer
+    filterset_fields = ["drawn_job", "severity"]
+    queryset = Finding.objects.none()
+
+    def get_queryset(self) -> Any:
+        return Finding.objects.visible_to(self.request.user)
+
+
+class FindingAnswerSerializer(serializers.ModelSerializer):
+    finding = serializers.PrimaryKeyRelatedField(queryset=Finding.objects.none())
+
+    class Meta:
+        model = FindingAnswer
+        fields = ["id", "finding", "text", "answered_by", "answered_at"]
+        read_only_fields = ["answered_by", "answered_at"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        request = self.context.get("request")
+        if request is not None and request.user.is_authenticated:
+            self.fields["finding"].queryset = Finding.objects.visible_to(request.user)
+
+    def create(self, data: dict[str, Any]) -> FindingAnswer:
+        return answer_finding(data["finding"], self.context["request"].user, data["text"])
+
+
+class FindingAnswerViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[FindingAnswer],
+):
+    read_roles = AUDITORS | COMPANY_READS
+    write_roles = frozenset({Role.COMPLIANCE_OFFICER})
+    serializer_class = FindingAnswerSerializer
+    filterset_fields = ["finding"]
+    queryset = FindingAnswer.objects.none()
+
+    def get_queryset(self) -> Any:
+        return FindingAnswer.objects.visible_to(self.request.user)
+
+
+router = SimpleRouter()
+router.register("audit-rounds", AuditRoundViewSet, basename="api_audit_round")
+router.register("drawn-jobs", DrawnJobViewSet, basename="api_drawn_job")
+router.register("findings", FindingViewSet, basename="api_finding")
+router.register("finding-answers", FindingAnswerViewSet, basename="api_finding_answer")
+urlpatterns = router.urls
