@@ -11,4 +11,8 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "deploy.tasks.clear_expired_sessions",
         "schedule": crontab(hour=3, minute=40),
     },
+    "inspect-waiting-photos": {
+        "task": "jobs.tasks.inspect_waiting_photos",
+        "schedule": crontab(minute="*/10"),
+    },
 }

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from jobs.evidence import inspection
 from jobs.intake import batches
-from jobs.models import IntakeBatch
+from jobs.models import IntakeBatch, Photo
 
 
 @shared_task
@@ -20,3 +21,16 @@ def take_in_intake_batch(batch_id: int) -> None:
     batches.import_batch(
         IntakeBatch.objects.select_related("company", "scheme", "sent_by").get(pk=batch_id)
     )
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def inspect_photo(photo_id: int) -> None:
+    """Look at a photo that was stored: EXIF, small copies, what speaks against it."""
+    inspection.inspect(Photo.objects.select_related("visit", "job__property").get(pk=photo_id))
+
+
+@shared_task
+def inspect_waiting_photos() -> None:
+    """Send photos that no inspection followed, such as those stored while the broker was down."""
+    for photo_id in inspection.waiting_photo_ids():
+        inspect_photo.delay(photo_id)

@@ -12,6 +12,7 @@ import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models.expressions import CombinedExpression
 from django.utils import timezone
 
 from jobs.managers import JobScopedQuerySet
@@ -101,8 +102,30 @@ class Photo(models.Model):
         triggers = kept_as_written("photo_is_kept")
 
 
+HASH_BANDS = tuple(range(0, 64, 16))
+
+
+def hash_band(shift: int) -> CombinedExpression:
+    """16 of the 64 bits of a perceptual hash, `shift` bits from the lowest."""
+    return models.F("perceptual_hash").bitrightshift(shift).bitand(0xFFFF)
+
+
 class PhotoInspectionQuerySet(JobScopedQuerySet):
     job_path = "photo__job"
+
+    def with_hash(self) -> PhotoInspectionQuerySet:
+        return self.filter(perceptual_hash__isnull=False)
+
+    def sharing_a_hash_band(self, perceptual_hash: int) -> PhotoInspectionQuerySet:
+        """A small set, found by index, that holds every hash at most 3 bits from this one.
+
+        Three bits can't fall into all four bands, so one band is always equal.
+        """
+        bands = {f"band_{shift}": hash_band(shift) for shift in HASH_BANDS}
+        equal = models.Q()
+        for shift in HASH_BANDS:
+            equal |= models.Q(**{f"band_{shift}": perceptual_hash >> shift & 0xFFFF})
+        return self.alias(**bands).filter(equal)
 
 
 class PhotoInspection(models.Model):
@@ -131,6 +154,9 @@ class PhotoInspection(models.Model):
             models.UniqueConstraint(
                 fields=["photo", "inspector_version"], name="photo_inspected_once_a_version"
             )
+        ]
+        indexes = [
+            models.Index(hash_band(shift), name=f"photo_hash_band_{shift}") for shift in HASH_BANDS
         ]
         triggers = kept_as_written("photo_inspection_is_kept")
 

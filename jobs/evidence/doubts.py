@@ -1,0 +1,160 @@
+"""What speaks against a photo as proof, each with its reason. A doubt never discards anything.
+
+The limits are common practice with no published source; a person weighs what they say.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from PIL import Image
+from django.utils import timezone
+
+from jobs.evidence.content_store import open_kept
+from jobs.evidence.exif import ExifFacts
+from jobs.evidence.looks import are_alike, distance, grey_of, is_blurred, is_too_dark
+from jobs.models import Photo, PhotoInspection, Property, Visit
+
+BEFORE_VISIT = timedelta(hours=1)
+AFTER_VISIT = timedelta(hours=6)
+FAR_M = 1000.0
+LEAST_PIXELS = 400_000
+SAME_HASH_BITS = 3
+SAME_JOB_BITS = 4
+MOST_COMPARED = 12
+EARTH_RADIUS_M = 6_371_009.0
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """code: which doubt. text: the reason in words. photo: the other photo, where there is one."""
+
+    code: str
+    text: str
+    photo: int | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        row: dict[str, Any] = {"code": self.code, "text": self.text}
+        return row | ({"photo": self.photo} if self.photo is not None else {})
+
+
+def doubts_about_exif(exif: ExifFacts, visit: Visit, home: Property) -> Iterator[Doubt]:
+    """No EXIF; a time outside the visit; a position away from the property."""
+    if not exif.present:
+        yield Doubt(
+            "no_exif",
+            "The file says nothing about when and where it was taken (no EXIF): it was sent "
+            "through another app, or the camera leaves it out.",
+        )
+        return
+    if exif.taken_at is None:
+        yield Doubt("no_time", "The file does not say when it was taken.")
+    else:
+        yield from _doubts_about_time(exif.taken_at, visit)
+    if exif.latitude_deg is not None and exif.longitude_deg is not None:
+        yield from _doubts_about_place(exif.latitude_deg, exif.longitude_deg, home)
+
+
+def _doubts_about_time(taken_at: datetime, visit: Visit) -> Iterator[Doubt]:
+    begins = min(visit.during.lower, visit.arrived_at or visit.during.lower)
+    ends = max(visit.during.upper, visit.left_at or visit.during.upper)
+    said = timezone.localtime(taken_at)
+    if taken_at < begins - BEFORE_VISIT:
+        yield Doubt(
+            "before_visit",
+            f"The camera says {said:%d %b %Y %H:%M}, {_span(begins - taken_at)} before the visit.",
+        )
+    elif taken_at > ends + AFTER_VISIT:
+        yield Doubt(
+            "after_visit",
+            f"The camera says {said:%d %b %Y %H:%M}, {_span(taken_at - ends)} after the visit.",
+        )
+
+
+def _doubts_about_place(latitude: float, longitude: float, home: Property) -> Iterator[Doubt]:
+    if home.latitude_deg is None or home.longitude_deg is None:
+        return
+    away_m = distance_m(latitude, longitude, home.latitude_deg, home.longitude_deg)
+    if away_m > FAR_M:
+        yield Doubt(
+            "far_away", f"It was taken {away_m / 1000:.1f} km from the property, by its EXIF."
+        )
+
+
+def distance_m(latitude: float, longitude: float, to_latitude: float, to_longitude: float) -> float:
+    """Great-circle distance [m] between two positions [degrees], haversine formula on a sphere
+    of the Earth's mean radius 6 371 009 m; good to about 0.5 %.
+    """
+    north, to_north = math.radians(latitude), math.radians(to_latitude)
+    east = math.radians(to_longitude - longitude)
+    half = (
+        math.sin((to_north - north) / 2) ** 2
+        + math.cos(north) * math.cos(to_north) * math.sin(east / 2) ** 2
+    )
+    return 2 * EARTH_RADIUS_M * math.asin(min(1.0, math.sqrt(half)))
+
+
+def doubts_about_looks(image: Image.Image, width_px: int, height_px: int) -> Iterator[Doubt]:
+    """Too small, too dark or too blurred to prove anything."""
+    if width_px * height_px < LEAST_PIXELS:
+        yield Doubt("small", f"It is only {width_px} by {height_px} pixels: details can't be read.")
+    grey = grey_of(image)
+    if is_too_dark(grey):
+        yield Doubt("dark", "It is too dark to make anything out.")
+    elif is_blurred(grey):
+        yield Doubt("blurred", "It is blurred: neither joists nor a gauge can be read.")
+
+
+def doubts_about_likeness(
+    photo: Photo, image: Image.Image, hash_value: int | None
+) -> Iterator[Doubt]:
+    """The same picture as one of another moment of this job, or as one of another job."""
+    if hash_value is None:
+        return
+    twin = _twin_in_job(photo, image, hash_value)
+    if twin is not None:
+        other = twin.photo.get_moment_display().lower()
+        yield Doubt(
+            "like_other_moment",
+            f"It looks the same as the {other} picture at {twin.photo.point_label or 'no point'}.",
+            twin.photo_id,
+        )
+    stranger = _twin_elsewhere(photo, image, hash_value)
+    if stranger is not None:
+        yield Doubt(
+            "like_other_job", "It looks the same as a photo of another job.", stranger.photo_id
+        )
+
+
+def _twin_in_job(photo: Photo, image: Image.Image, hash_value: int) -> PhotoInspection | None:
+    rows = PhotoInspection.objects.with_hash().filter(photo__job_id=photo.job_id)
+    rows = rows.exclude(photo_id=photo.pk).exclude(photo__moment=photo.moment)
+    return _first_alike(rows.select_related("photo"), image, hash_value, SAME_JOB_BITS)
+
+
+def _twin_elsewhere(photo: Photo, image: Image.Image, hash_value: int) -> PhotoInspection | None:
+    rows = PhotoInspection.objects.sharing_a_hash_band(hash_value)
+    rows = rows.exclude(photo__job_id=photo.job_id)
+    return _first_alike(rows.order_by("pk"), image, hash_value, SAME_HASH_BITS)
+
+
+def _first_alike(
+    rows: Any, image: Image.Image, hash_value: int, bits: int
+) -> PhotoInspection | None:
+    near = [row for row in rows if distance(row.perceptual_hash, hash_value) <= bits]
+    for row in near[:MOST_COMPARED]:
+        with open_kept(row.thumb_name) as file, Image.open(file, formats=("JPEG",)) as thumb:
+            if are_alike(image, thumb):
+                return row
+    return None
+
+
+def _span(length: timedelta) -> str:
+    hours = length.total_seconds() / 3600
+    if hours < 48:
+        return f"{hours:.0f} hour{'' if round(hours) == 1 else 's'}"
+    return f"{hours / 24:.0f} days"
