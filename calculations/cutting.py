@@ -7,19 +7,22 @@ exact search within the time allowed. Fewer rolls come first, then fewer butt jo
 
 from __future__ import annotations
 
-import itertools
 import math
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from calculations.catalogue import RollType
+from calculations.exact_cutting import try_rolls
 from calculations.outlines import Outline
-from calculations.packing import ALL_HABITS, Cut, Habits, Item, Packing, pack
+from calculations.packing import ALL_HABITS, Cut, Item, Packing, pack
 from calculations.roll_bound import roll_lower_bound
 from calculations.strips import Piece, Zone, outline_of
 
 __all__ = ["CuttingPlan", "Strip", "plan_cuts"]
+
+TURNS = 2
+"""Shuffled plans and the exact search take this many turns; each has half of the time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ def plan_cuts(pieces: Sequence[Piece], roll: RollType, seconds: float = 1.0) -> 
     """The cutting plan of all pieces of one roll type. seconds: for the exact search; 0 = none."""
     length_mm = math.floor(roll.length_mm)
     items = [
-        Item(i, min(p.width_mm, roll.width_mm), min_length(p), p.joinable)
+        Item(i, min(p.width_mm, roll.width_mm), whole_mm(p), p.joinable)
         for i, p in enumerate(pieces)
     ]
     packing, bound = best_packing(items, roll.width_mm, length_mm, seconds)
@@ -77,7 +80,7 @@ def plan_cuts(pieces: Sequence[Piece], roll: RollType, seconds: float = 1.0) -> 
     )
 
 
-def min_length(piece: Piece) -> int:
+def whole_mm(piece: Piece) -> int:
     """Length of a piece in whole millimetres, never short."""
     return math.ceil(piece.length_mm - 1e-3)
 
@@ -87,27 +90,51 @@ def best_packing(
 ) -> tuple[Packing, int]:
     """The best plan found and a lower bound, the bound sought only as far as it helps.
 
-    After the plain habits, shuffled ones are tried for half of `seconds` while a roll more than
-    the bound is used.
+    Plain habits first; then, for `seconds`, shuffled ones and the exact search for one roll fewer,
+    in turns, until the bound is met or raised to the count.
     """
-    begin = time.perf_counter()
+    ends = time.perf_counter() + seconds
     best = pack(items, width_mm, length_mm, ALL_HABITS[0])
     bound = roll_lower_bound(items, width_mm, length_mm, enough=best.rolls)
-    for habits in _all_habits():
-        if best.rolls == bound or (
-            habits.seed is not None and time.perf_counter() - begin > seconds / 2
-        ):
-            break
-        packing = pack(items, width_mm, length_mm, habits)
-        if (packing.rolls, packing.joints) < (best.rolls, best.joints):
-            best = packing
+    for habits in ALL_HABITS[1:]:
+        if best.rolls == bound:
+            return best, bound
+        best = min(best, pack(items, width_mm, length_mm, habits), key=_merit)
+    for turn in range(TURNS):
+        best = _shuffle(items, width_mm, length_mm, best, bound, seconds / TURNS / 2, turn)
+        while best.rolls > bound and time.perf_counter() < ends:
+            left = ends - time.perf_counter()
+            answer = try_rolls(items, width_mm, length_mm, best.rolls - 1, left / 2)
+            if answer.impossible:
+                bound = best.rolls
+            elif answer.packing is not None:
+                best = answer.packing
+            else:
+                break
     return best, bound
 
 
-def _all_habits() -> Iterator[Habits]:
-    yield from ALL_HABITS
-    for seed in itertools.count():
-        yield replace(ALL_HABITS[seed % len(ALL_HABITS)], seed=seed)
+def _merit(packing: Packing) -> tuple[int, int]:
+    return packing.rolls, packing.joints
+
+
+def _shuffle(
+    items: Sequence[Item],
+    width_mm: float,
+    length_mm: int,
+    best: Packing,
+    bound: int,
+    seconds: float,
+    turn: int,
+) -> Packing:
+    """The best of shuffled habits within the time; stops when the bound is met."""
+    ends = time.perf_counter() + seconds
+    seed = 100_000 * turn
+    while best.rolls > bound and time.perf_counter() < ends:
+        habits = replace(ALL_HABITS[seed % len(ALL_HABITS)], seed=seed)
+        best = min(best, pack(items, width_mm, length_mm, habits), key=_merit)
+        seed += 1
+    return best
 
 
 def _parts(pieces: Sequence[Piece], cuts: Sequence[Cut]) -> list[tuple[Piece, int]]:

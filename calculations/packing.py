@@ -89,7 +89,8 @@ class Habits:
 
     order: of the widths, "wide" or "narrow" first, or by the "amount" of wool. keep_ends: what is
     left at the ends of lanes side by side is kept as one wide offcut. run_through: joinable items
-    run on from lane to lane, rather than being laid whole as far as possible. fewer_lanes: lanes
+    run on from lane to lane, rather than being laid whole as far as possible. even: the lanes of
+    the last new roll are used to about one length, so that its end stays wide. fewer_lanes: lanes
     left out of each new roll, so that another width may lie beside. seed: shuffles all this a
     little; None keeps it.
     """
@@ -97,13 +98,14 @@ class Habits:
     order: Literal["wide", "narrow", "amount"] = "wide"
     keep_ends: bool = True
     run_through: bool = False
+    even: bool = False
     fewer_lanes: int = 0
     seed: int | None = None
 
 
 ALL_HABITS = tuple(
-    Habits(order, keep_ends, run_through, fewer_lanes)
-    for fewer_lanes in (0, 1)
+    Habits(order, keep_ends, run_through, even, fewer_lanes)
+    for even, fewer_lanes in ((False, 0), (True, 0), (True, 1))
     for run_through in (False, True)
     for order in ("wide", "amount", "narrow")
     for keep_ends in (True, False)
@@ -161,7 +163,7 @@ def _pack_group(
     new = max(0, math.ceil(missing / (lanes * roll_length_mm)))
     while True:
         made = None
-        for last_mm in _last_lengths(missing, new, lanes, roll_length_mm):
+        for last_mm in _last_lengths(missing, new, lanes, roll_length_mm, habits):
             fresh = _new_slots(rolls, new, lanes, width, (roll_width_mm, roll_length_mm), last_mm)
             slots = [replace(slot) for slot in old] + fresh
             made = fill(group, slots, habits.run_through, rng)
@@ -187,9 +189,11 @@ def _lanes(roll_width_mm: float, width_mm: float, habits: Habits, rng: random.Ra
     return max(1, most - fewer)
 
 
-def _last_lengths(missing_mm: int, new: int, lanes: int, roll_length_mm: int) -> tuple[int, ...]:
+def _last_lengths(
+    missing_mm: int, new: int, lanes: int, roll_length_mm: int, habits: Habits
+) -> tuple[int, ...]:
     """How much of the last new roll's length to rip: as little as may do, then all of it."""
-    if new == 0:
+    if new == 0 or not habits.even:
         return (roll_length_mm,)
     rest = missing_mm - (new - 1) * lanes * roll_length_mm
     even = math.ceil(rest / lanes)
