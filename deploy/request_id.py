@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
+import time
 import uuid
 from collections.abc import Awaitable, Callable
 from contextvars import ContextVar
@@ -16,7 +17,11 @@ from django.utils.decorators import sync_and_async_middleware
 
 HEADER = "X-Request-Id"
 NO_REQUEST = "-"
+# Asked for every few seconds, or once a picture; their lines would hide the others.
+UNLOGGED_PATHS = ("/health/", "/static/")
 WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}")
+
+logger = logging.getLogger("eavesbook.requests")
 
 current_request_id: ContextVar[str] = ContextVar("current_request_id", default=NO_REQUEST)
 
@@ -28,27 +33,41 @@ def choose_request_id(offered: str | None) -> str:
     return uuid.uuid4().hex
 
 
+def begin(request: HttpRequest) -> tuple[str, float]:
+    """Choose the request's id and note when it came, by `time.monotonic()` in seconds."""
+    request_id = choose_request_id(request.headers.get(HEADER))
+    current_request_id.set(request_id)
+    return request_id, time.monotonic()
+
+
+def end(request: HttpRequest, response: HttpResponseBase, begun: tuple[str, float]) -> None:
+    """Put the id on the answer and a line in the log, without the query, which may be private."""
+    request_id, started = begun
+    response[HEADER] = request_id
+    if not request.path.startswith(UNLOGGED_PATHS):
+        took_ms = (time.monotonic() - started) * 1000
+        logger.info("%s %s %d %.0f ms", request.method, request.path, response.status_code, took_ms)
+
+
 @sync_and_async_middleware
 def request_id_middleware(
     get_response: Callable[[HttpRequest], Any],
 ) -> Callable[[HttpRequest], HttpResponseBase] | Callable[[HttpRequest], Awaitable[Any]]:
-    """Set the id before anything else runs, and put it on the answer."""
+    """Set the id before anything else runs, and log the request when it is answered."""
     if iscoroutinefunction(get_response):
 
         async def answer_async(request: HttpRequest) -> HttpResponseBase:
-            request_id = choose_request_id(request.headers.get(HEADER))
-            current_request_id.set(request_id)
+            begun = begin(request)
             response: HttpResponseBase = await get_response(request)
-            response[HEADER] = request_id
+            end(request, response, begun)
             return response
 
         return answer_async
 
     def answer(request: HttpRequest) -> HttpResponseBase:
-        request_id = choose_request_id(request.headers.get(HEADER))
-        current_request_id.set(request_id)
+        begun = begin(request)
         response: HttpResponseBase = get_response(request)
-        response[HEADER] = request_id
+        end(request, response, begun)
         return response
 
     return answer

@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
+from django.db import connection
 
+from deploy.celery import READY_FILE_VARIABLE
+from deploy.celery import app as celery_app
 from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
+
+WORKER_PATIENCE_S = 60.0
 
 
 @pytest.fixture(scope="session")
@@ -16,3 +27,45 @@ def chromium_path() -> str:
     if path is None:
         pytest.fail(HOW_TO_INSTALL)
     return path
+
+
+@pytest.fixture
+def running_worker(
+    transactional_db: None, settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[subprocess.Popen[bytes]]:
+    """A Celery worker process on the test's own database, and tasks that go to it by the broker."""
+    monkeypatch.setattr(celery_app.conf, "task_always_eager", False)
+    with celery_app.connection_for_write() as broker:
+        broker.default_channel.queue_purge(celery_app.conf.task_default_queue)
+    ready_file = tmp_path / "worker.ready"
+    environment = {
+        **os.environ,
+        "DATABASE_URL": url_of_test_database(),
+        "EAVESBOOK_TEST_EAGER": "0",
+        "EAVESBOOK_TEST_FOLDER": str(settings.TEST_FOLDER),
+        READY_FILE_VARIABLE: str(ready_file),
+    }
+    command = [sys.executable, "-m", "celery", "-A", "deploy", "worker", "--pool", "solo"]
+    command += ["--loglevel", "INFO", "--without-gossip", "--without-mingle"]
+    with (tmp_path / "worker.log").open("wb") as log:
+        worker = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
+    try:
+        wait_until_ready(worker, ready_file, tmp_path / "worker.log")
+        yield worker
+    finally:
+        worker.kill()
+        worker.wait()
+
+
+def url_of_test_database() -> str:
+    """DATABASE_URL with the name of the database that pytest made."""
+    base, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    return f"{base}/{connection.settings_dict['NAME']}"
+
+
+def wait_until_ready(worker: subprocess.Popen[bytes], ready_file: Path, log: Path) -> None:
+    deadline = time.monotonic() + WORKER_PATIENCE_S
+    while not ready_file.exists():
+        if worker.poll() is not None or time.monotonic() > deadline:
+            pytest.fail(f"the worker doesn't start:\n{log.read_text(errors='replace')[-3000:]}")
+        time.sleep(0.05)

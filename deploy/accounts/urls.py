@@ -9,8 +9,10 @@ from __future__ import annotations
 from allauth.account import views
 from django.urls import path, re_path
 
+from deploy.accounts.views import SignInView
+
 urlpatterns = [
-    path("sign-in/", views.login, name="account_login"),
+    path("sign-in/", SignInView.as_view(), name="account_login"),
     path("sign-out/", views.logout, name="account_logout"),
     path("closed/", views.signup, name="account_signup"),
     path("inactive/", views.account_inactive, name="account_inactive"),

@@ -40,6 +40,14 @@ def load_into_environment(environment: MutableMapping[str, str] = os.environ) ->
     `EAVESBOOK_DATA` names the folder; without it, it is .eavesbook in the project.
     """
     data_folder = Path(environment.get("EAVESBOOK_DATA") or DEFAULT_DATA_FOLDER)
-    for name, value in read_handover(data_folder).items():
-        if name not in environment and f"{name}_FILE" not in environment:
-            environment[name] = value
+    environment.update(missing_from(environment, read_handover(data_folder)))
+
+
+def missing_from(environment: Mapping[str, str], offered: Mapping[str, str]) -> dict[str, str]:
+    """What is offered and not said in the environment, whether by value or by file."""
+
+    def is_said(name: str) -> bool:
+        plain = name.removesuffix("_FILE")
+        return plain in environment or f"{plain}_FILE" in environment
+
+    return {name: value for name, value in offered.items() if not is_said(name)}

@@ -16,12 +16,12 @@ from pathlib import Path
 import django
 from django.apps import apps
 from django.conf import settings
-from django.contrib.auth import get_user_model
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command, get_commands
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
+from deploy.accounts.demo import demo_sign_ins
 from deploy.embedded.console import step
 from deploy.embedded.data_folder import DataFolder
 
@@ -39,7 +39,8 @@ def main(arguments: list[str]) -> None:
     if "--no-demo" not in arguments:
         load_demo()
     data = DataFolder(Path(os.environ["EAVESBOOK_DATA"]))
-    data.note("sign_ins", {"sign_ins": demo_sign_ins()})
+    people = [[one.who, one.role, one.email, one.password] for one in demo_sign_ins()]
+    data.note("sign_ins", {"sign_ins": people})
 
 
 def migrate() -> str:
@@ -86,21 +87,6 @@ def load_demo() -> None:
     with step("Demo scenario") as progress:
         progress.tell("an invented company; nothing in it is real")
         call_command("load_demo")
-
-
-def demo_sign_ins() -> list[list[str]]:
-    """Who, role, e-mail and password of the demo's people, if they are in the database."""
-    try:
-        from jobs.demo import SIGN_INS
-    except ImportError:
-        return []
-    emails = [entry.email for entry in SIGN_INS]
-    known = set(get_user_model().objects.filter(email__in=emails).values_list("email", flat=True))
-    return [
-        [entry.who, entry.role, entry.email, entry.password]
-        for entry in SIGN_INS
-        if entry.email in known
-    ]
 
 
 if __name__ == "__main__":

@@ -13,12 +13,12 @@ import psutil
 
 from deploy.embedded.children import Program
 from deploy.embedded.data_folder import DataFolder
-from deploy.embedded.handover import PROJECT_FOLDER
+from deploy.embedded.handover import PROJECT_FOLDER, missing_from
 from deploy.embedded.processes import MARK_VARIABLE
 from deploy.embedded.servers import Servers
 
 WEB_PROCESSES = 2
-LOCAL_NAMES = ("127.0.0.1", "localhost", "[::1]")
+LOCAL_NAMES = ("127.0.0.1", "localhost", "[::1]", "::1")
 EVERY_ADDRESS = ("0.0.0.0", "::")
 # Seconds that a request under way gets to end when the service stops.
 GRACE_S = 3
@@ -35,6 +35,7 @@ def handed_over(data: DataFolder, servers: Servers, host: str) -> dict[str, str]
         "STATIC_ROOT": str(data.static),
         "ALLOWED_HOSTS": ",".join(allowed_hosts(host)),
         "EAVESBOOK_DATA": str(data.path),
+        "SHOW_DEMO_SIGN_INS": "1" if host in LOCAL_NAMES else "0",
     }
 
 
@@ -48,8 +49,8 @@ def service_environment(
     """
     own = {name: handed[name] for name in ("DJANGO_SETTINGS_MODULE", "EAVESBOOK_DATA")}
     return {
-        **handed,
         **present,
+        **missing_from(present, handed),
         **own,
         MARK_VARIABLE: mark,
         "PYTHONUNBUFFERED": "1",
@@ -59,10 +60,10 @@ def service_environment(
 
 def allowed_hosts(host: str) -> list[str]:
     """Names by which browsers may call the service that listens on `host`."""
-    names = list(LOCAL_NAMES)
+    names = ["127.0.0.1", "localhost", "[::1]"]
     if host in EVERY_ADDRESS:
         names += [socket.gethostname(), socket.getfqdn(), *addresses()]
-    elif host not in names:
+    elif host not in LOCAL_NAMES:
         names.append(f"[{host}]" if ":" in host else host)
     return list(dict.fromkeys(names))
 

@@ -141,6 +141,8 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+# The demo's passwords are no secret; only an embedded service for one machine shows them.
+SHOW_DEMO_SIGN_INS = False
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 ACCOUNT_ADAPTER = "deploy.accounts.adapter.ClosedAccountAdapter"
@@ -222,6 +224,11 @@ if S3_BUCKET:
             "file_overwrite": False,
         },
     }
+
+# --- Certificates and seals: where their keys lie (made at the first start, replaceable by files of
+# your own; see compliance/certificates/keys.py), and the address that the printed QR code opens.
+CERTIFICATE_KEY_FOLDER = env.text("CERTIFICATE_KEY_FOLDER", str(Path(MEDIA_ROOT).parent / "keys"))
+PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS", "http://127.0.0.1:8000")
 
 # --- Safety of pages
 SECURE_CONTENT_TYPE_NOSNIFF = True

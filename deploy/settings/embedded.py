@@ -16,3 +16,4 @@ from deploy.settings.base import env
 SECRET_KEY = env.secret("SECRET_KEY", least_length=50)
 ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.words("CSRF_TRUSTED_ORIGINS", [])
+SHOW_DEMO_SIGN_INS = env.flag("SHOW_DEMO_SIGN_INS", False)
