@@ -205,7 +205,7 @@ def _priced(
     over = sum(roll.thickness_mm for roll in across)
     top = max(filled, area.joist_depth_mm) + over if across else filled
     u_value = u_value_of_layers(area, existing_wool(area) + laid_wool(between, across), underlay)
-    price = sum(_price_per_m2(roll, _cover_between(area, roll), objective) for roll in between)
+    price = sum(_price_per_m2(roll, cover_between_m2(area, roll), objective) for roll in between)
     price += sum(_price_per_m2(roll, roll.area_m2, objective) for roll in across)
     return Stack(between, across, filled + over, top, u_value.u_value_w_m2k, price)
 
@@ -214,7 +214,7 @@ def _price_per_m2(roll: RollType, cover_m2: float, objective: Objective) -> floa
     return (roll.cost if objective == "cost" else 1.0) / cover_m2
 
 
-def _cover_between(area: LoftArea, roll: RollType) -> float:
+def cover_between_m2(area: LoftArea, roll: RollType) -> float:
     """Floor, joists included, that one roll covers when cut for the area's bays [m2]."""
     beside = strips_beside(roll, area.clear_bay_mm)
     lanes = int(roll.width_mm / cut_width(roll, area.clear_bay_mm / beside).width_mm + 1e-9)
