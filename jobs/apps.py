@@ -7,3 +7,8 @@ class JobsConfig(AppConfig):
     name = "jobs"
     verbose_name = "Jobs: properties, surveys, crews, visits, evidence"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from jobs.pages.registrations import register_all
+
+        register_all()

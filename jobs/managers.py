@@ -99,6 +99,14 @@ class VisitQuerySet(JobScopedQuerySet):
     def on_day(self, day: date) -> Self:
         return self.filter(during__startswith__date=day)
 
+    def between(self, first: date, until: date) -> Self:
+        """Visits that begin on or after one day and before another."""
+        return self.filter(during__startswith__date__gte=first, during__startswith__date__lt=until)
+
+    def never_begun(self, today: date) -> Self:
+        """Visits of days gone by that nobody began."""
+        return self.filter(status="booked", during__endswith__date__lt=today)
+
     def with_job(self) -> Self:
         return self.select_related("job__property", "job__scheme", "crew", "van")
 

@@ -30,7 +30,11 @@ class Van(models.Model):
     class Meta:
         ordering = ["name"]
         constraints = [
-            models.UniqueConstraint(fields=["company", "name"], name="van_name_unique"),
+            models.UniqueConstraint(
+                fields=["company", "name"],
+                name="van_name_unique",
+                violation_error_message="name: you have a van of this name already.",
+            ),
             models.UniqueConstraint(fields=["id", "company"], name="van_id_company"),
         ]
 
@@ -63,7 +67,11 @@ class Crew(models.Model):
     class Meta:
         ordering = ["name"]
         constraints = [
-            models.UniqueConstraint(fields=["company", "name"], name="crew_name_unique"),
+            models.UniqueConstraint(
+                fields=["company", "name"],
+                name="crew_name_unique",
+                violation_error_message="name: you have a crew of this name already.",
+            ),
             models.UniqueConstraint(fields=["id", "company"], name="crew_id_company"),
         ]
 
@@ -98,7 +106,7 @@ class Operative(models.Model):
                 fields=["crew"],
                 condition=models.Q(leads_crew=True),
                 name="crew_has_one_lead",
-                violation_error_message="This crew already has a lead.",
+                violation_error_message="leads_crew: this crew already has a lead.",
             )
         ]
 

@@ -38,6 +38,10 @@ class Attention:
     url: str
     urgency: str = "soon"
 
+    @property
+    def urgent(self) -> bool:
+        return self.urgency == "now"
+
 
 @dataclass(frozen=True, slots=True)
 class StorySection:

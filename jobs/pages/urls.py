@@ -3,5 +3,12 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("jobs.pages.navigation")),
+    path("", include("jobs.pages.desk")),
+    path("", include("jobs.pages.job")),
+    path("", include("jobs.pages.properties")),
+    path("", include("jobs.pages.intake")),
+    path("", include("jobs.pages.crews")),
+    path("", include("jobs.pages.visits")),
     path("", include("jobs.pages.surveys")),
 ]

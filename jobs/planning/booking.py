@@ -18,7 +18,7 @@ from django.utils import timezone
 from jobs.announce import visit_changed
 from jobs.errors import Conflict, Refused, Stale, refusals_explained
 from jobs.models import Crew, Job, Skill, Stage, User, Van, Visit, VisitOperative
-from jobs.stages import lock_job, move_job
+from jobs.stages import call_off, lock_job, move_job
 
 Kind, Status = Visit.Kind, Visit.Status
 
@@ -154,11 +154,35 @@ def cancel_visit(visit: Visit, reason: str, by: User) -> Visit:
     return visit
 
 
+def call_off_job(job: Job, reason: str, by: User) -> Job:
+    """Call a job off and cancel the visits booked for it, all or nothing.
+
+    Raises:
+        Refused: no reason is given.
+        Conflict: the job is certified or called off already.
+    """
+    with _told(by, "job called off"), refusals_explained():
+        called_off = call_off(lock_job(job.pk), reason)
+        for visit in job.visits.filter(status=Status.BOOKED):
+            cancel_visit(visit, f"Job called off: {reason.strip()}"[:300], by)
+    return called_off
+
+
 def lock_visit(visit_id: int) -> Visit:
     """The visit with its job, both locked until the transaction ends: first the job."""
     job_id = Visit.objects.values_list("job_id", flat=True).get(pk=visit_id)
     lock_job(job_id)
     return Visit.objects.select_for_update(of=("self",)).with_job().get(pk=visit_id)
+
+
+def refuse_past(starts_at: datetime) -> None:
+    """For pages and API: what has passed is not booked (history is made by other callers)."""
+    if starts_at < timezone.now():
+        raise Refused(
+            f"{timezone.localtime(starts_at):%a %-d %b %Y %H:%M} has passed.",
+            field="starts_at",
+            remedy="Choose a later day or time.",
+        )
 
 
 def span(starts_at: datetime, hours: float) -> DateTimeTZRange:

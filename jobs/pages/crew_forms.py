@@ -1,0 +1,85 @@
+"""Forms for crews, vans and operatives. Each carries the version it was opened at."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from jobs.models import Crew, Operative, Role, Skill, User, Van
+
+
+class KeptForm(forms.ModelForm):
+    """A record of the company; `version` says which state of it was edited."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.instance.company = user.company
+        self.initial["version"] = self.instance.version
+        self.limit_choices(user)
+
+    def limit_choices(self, user: User) -> None:
+        """Only what belongs to the same company can be chosen."""
+
+    def validate_constraints(self) -> None:
+        """The database holds the constraints; its refusal is shown by the view."""
+
+
+class VanForm(KeptForm):
+    class Meta:
+        model = Van
+        fields = ["name", "load_volume_m3"]
+        labels = {"load_volume_m3": "Load volume"}
+        help_texts = {"load_volume_m3": "What fits inside, measured once for each van."}
+
+
+class CrewForm(KeptForm):
+    class Meta:
+        model = Crew
+        fields = [
+            "name",
+            "van",
+            "day_starts_at",
+            "day_ends_at",
+            "base_postcode",
+            "base_latitude_deg",
+            "base_longitude_deg",
+            "is_active",
+        ]
+        labels = {
+            "van": "Usual van",
+            "base_latitude_deg": "Base latitude",
+            "base_longitude_deg": "Base longitude",
+            "is_active": "Can be booked",
+        }
+        widgets = {
+            "day_starts_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+            "day_ends_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+        }
+
+    def limit_choices(self, user: User) -> None:
+        van: Any = self.fields["van"]
+        van.queryset, van.empty_label = Van.objects.visible_to(user), "No usual van"
+
+
+class OperativeForm(KeptForm):
+    skills = forms.MultipleChoiceField(
+        choices=Skill.choices, required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    class Meta:
+        model = Operative
+        fields = ["name", "crew", "leads_crew", "skills", "card_reference", "user"]
+        labels = {"user": "Sign-in", "leads_crew": "Leads the crew"}
+        help_texts = {"user": "For who keeps records on site."}
+
+    def limit_choices(self, user: User) -> None:
+        crew: Any = self.fields["crew"]
+        crew.queryset, crew.empty_label = Crew.objects.visible_to(user), "No crew now"
+        sign_in: Any = self.fields["user"]
+        sign_in.queryset = User.objects.filter(
+            company=user.company_id, role__in=(Role.INSTALLER, Role.SURVEYOR)
+        )
+        sign_in.empty_label = "None"

@@ -1,0 +1,69 @@
+"""The sections of a job's story that tell of its home, its visits and what was changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.urls import reverse
+
+from jobs.history import history_of
+from jobs.intake.nations import straddles_border
+from jobs.models import Job, Role, User
+from jobs.pages.registry import StorySection, register_story_section
+
+
+def property_section(job: Job, user: User) -> dict[str, Any]:
+    """The home. The householder is shown to the company's people, not to an auditor."""
+    home = job.property
+    nation = home.get_nation_display()
+    if straddles_border(home.postcode):
+        nation += " (confirmed)" if home.nation_confirmed else " (near a border, not confirmed)"
+    facts = [
+        {"label": "Address", "value": home.address},
+        {"label": "Nation", "value": nation},
+        {"label": "Reference", "value": home.reference},
+        {"label": "Position", "value": _position(home)},
+        {"label": "Scheme", "value": str(job.scheme)},
+        {"label": "Due", "value": f"{job.due_on:%-d %B %Y}" if job.due_on else "no date set"},
+    ]
+    if user.role != Role.AUDITOR:
+        phone = home.householder_phone
+        facts += [
+            {"label": "Householder", "value": home.householder_name},
+            {
+                "label": "Phone",
+                "value": phone,
+                "url": f"tel:{phone.replace(' ', '')}" if phone else "",
+            },
+            {"label": "E-mail", "value": home.householder_email},
+        ]
+    return {"facts": facts, "access_notes": home.access_notes}
+
+
+def _position(home: Any) -> str:
+    if home.latitude_deg is None:
+        return "not given"
+    return f"{home.latitude_deg:.5f}°, {home.longitude_deg:.5f}°"
+
+
+def visits_section(job: Job, user: User) -> dict[str, Any]:
+    visits = job.visits.visible_to(user).select_related("crew", "van").order_by("during")
+    return {
+        "visits": list(visits),
+        "book_url": reverse("book_visit", args=[job.pk]) if user.role == Role.PLANNER else "",
+        "may_open": user.role in (Role.PLANNER, Role.SURVEYOR),
+    }
+
+
+def history_section(job: Job, user: User) -> dict[str, Any]:
+    return {"events": history_of(job)}
+
+
+def register() -> None:
+    """Join the job's page. Called once, when the app is ready."""
+    for key, title, order, template, build in (
+        ("property", "Home", 10, "jobs/job/property_section.html", property_section),
+        ("visits", "Visits", 40, "jobs/job/visits_section.html", visits_section),
+        ("history", "History", 90, "jobs/job/history_section.html", history_section),
+    ):
+        register_story_section(StorySection(key, title, order, template, build))

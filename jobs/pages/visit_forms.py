@@ -1,0 +1,165 @@
+"""Forms to book and to move a visit, and to narrow the list of visits."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from jobs.models import Crew, Job, User, Van, Visit
+from jobs.planning.booking import (
+    LONGEST_HOURS,
+    SHORTEST_HOURS,
+    hours_of,
+    kinds_bookable,
+    proposed_hours,
+)
+
+SHOW = (
+    ("", "Coming"),
+    ("overdue", "Never begun"),
+    ("past", "Past"),
+    ("cancelled", "Cancelled"),
+)
+
+
+class VisitForm(forms.Form):
+    """Who goes, when, for how long."""
+
+    crew = forms.ModelChoiceField(Crew.objects.none(), empty_label="Choose")
+    van = forms.ModelChoiceField(Van.objects.none(), required=False, empty_label="No van")
+    day = forms.DateField(widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+    time = forms.TimeField(
+        label="Arrives at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
+    )
+    hours = forms.FloatField(
+        label="Time on site",
+        min_value=SHORTEST_HOURS,
+        max_value=LONGEST_HOURS,
+        widget=forms.NumberInput(attrs={"step": 0.25}),
+    )
+    note = forms.CharField(
+        label="Note to the crew", required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        crew: Any = self.fields["crew"]
+        crew.queryset = Crew.objects.visible_to(user).filter(is_active=True)
+        van: Any = self.fields["van"]
+        van.queryset = Van.objects.visible_to(user)
+
+    @property
+    def starts_at(self) -> datetime:
+        """Arrival, by the clock of the United Kingdom."""
+        together = datetime.combine(self.cleaned_data["day"], self.cleaned_data["time"])
+        return timezone.make_aware(together)
+
+    @property
+    def shown_day(self) -> date:
+        """The day whose visits stand beside the form: the one typed, else the proposed one."""
+        typed = self["day"].value()
+        try:
+            return typed if isinstance(typed, date) else date.fromisoformat(str(typed))
+        except ValueError:
+            return next_working_day()
+
+
+class BookingForm(VisitForm):
+    """A new visit of a job; proposes what the job's stage and layer plan suggest."""
+
+    kind = forms.ChoiceField(label="Kind of visit")
+    field_order = ["kind", "day", "time", "hours", "crew", "van", "note"]
+
+    def __init__(self, *args: Any, job: Job, user: User, **kwargs: Any) -> None:
+        kinds = kinds_bookable(job)
+        proposed = {
+            "kind": kinds[0] if kinds else "",
+            "day": next_working_day(),
+            "time": "08:00",
+            "hours": proposed_hours(job, kinds[0]) if kinds else 4.0,
+        }
+        super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)
+        kind: Any = self.fields["kind"]
+        kind.choices = [(kind.value, kind.label) for kind in kinds]
+        self.fields["hours"].help_text = hours_reason(job, kinds)
+
+
+class MovingForm(VisitForm):
+    """A booked visit as it stands, to be moved. Carries the version it was opened at."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, visit: Visit, user: User, **kwargs: Any) -> None:
+        start = timezone.localtime(visit.during.lower)
+        now = {
+            "crew": visit.crew_id,
+            "van": visit.van_id,
+            "day": start.date(),
+            "time": start.time(),
+            "hours": hours_of(visit),
+            "note": visit.note,
+            "version": visit.version,
+        }
+        super().__init__(*args, user=user, initial=now | kwargs.pop("initial", {}), **kwargs)
+
+
+class VisitFilter(forms.Form):
+    show = forms.ChoiceField(required=False, choices=SHOW)
+    kind = forms.ChoiceField(required=False, choices=[("", "Any kind"), *Visit.Kind.choices])
+    crew = forms.ModelChoiceField(Crew.objects.none(), required=False, empty_label="Any crew")
+    day = forms.DateField(required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(data)
+        self.user = user
+        crew: Any = self.fields["crew"]
+        crew.queryset = Crew.objects.visible_to(user)
+
+    @property
+    def chosen(self) -> dict[str, Any]:
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+    @property
+    def active(self) -> int:
+        return len(self.chosen.keys() - {"show"})
+
+    def visits(self) -> Any:
+        chosen, today = self.chosen, timezone.localdate()
+        visits = Visit.objects.visible_to(self.user).with_job()
+        if "day" in chosen:
+            visits = visits.on_day(chosen["day"])
+        for name in ("kind", "crew"):
+            if name in chosen:
+                visits = visits.filter(**{name: chosen[name]})
+        return self._shown(visits, chosen, today)
+
+    def _shown(self, visits: Any, chosen: dict[str, Any], today: date) -> Any:
+        show = chosen.get("show", "")
+        if show == "cancelled":
+            return visits.filter(status="cancelled").order_by("-during")
+        if show == "overdue":
+            return visits.never_begun(today).order_by("during")
+        if show == "past":
+            return visits.live().filter(during__endswith__date__lt=today).order_by("-during")
+        if "day" not in chosen:
+            visits = visits.filter(during__endswith__date__gte=today)
+        return visits.live().order_by("during", "id")
+
+
+def next_working_day() -> date:
+    day = timezone.localdate() + timedelta(days=1)
+    while day.weekday() > 4:
+        day += timedelta(days=1)
+    return day
+
+
+def hours_reason(job: Job, kinds: list[Visit.Kind]) -> str:
+    """Where the proposed time on site comes from."""
+    plan = job.layer_plans.first()
+    if Visit.Kind.FITTING in kinds and plan is not None:
+        return f"The layer plan reckons with {plan.crew_hours:.1f} h for a crew of two."
+    return "Proposed by common practice; change it as you know the home."

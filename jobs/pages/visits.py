@@ -1,0 +1,172 @@
+"""Visits: booking one for a job, the list, moving and cancelling."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from jobs.errors import Conflict, Refused, Stale
+from jobs.models import Job, Role, User, Visit
+from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
+from jobs.pages.access import page_for
+from jobs.pages.reason_form import ReasonForm
+from jobs.pages.refusals import show_refusal
+from jobs.pages.visit_forms import BookingForm, MovingForm, VisitFilter, VisitForm
+from jobs.planning.booking import (
+    book_visit,
+    cancel_visit,
+    hours_of,
+    kinds_bookable,
+    move_visit,
+    refuse_past,
+    span,
+)
+from jobs.planning.clashes import clashing_visits, in_words
+from jobs.planning.week import crews_on_day
+
+VISITS_A_PAGE = 50
+
+
+@page_for(Role.PLANNER, Role.SURVEYOR)
+def visit_list(request: HttpRequest) -> HttpResponse:
+    shown = VisitFilter(request.GET, user=request.user)
+    context = {
+        "filter": shown,
+        "page": Paginator(shown.visits(), VISITS_A_PAGE).get_page(request.GET.get("page")),
+        "page_title": "Visits",
+        "page_actions": [{"url": "/week/", "label": "Week at a glance"}],
+    }
+    return render(request, "jobs/visits/visit_list.html", context)
+
+
+@page_for(Role.PLANNER)
+def book(request: HttpRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    form = BookingForm(request.POST or None, job=job, user=request.user)
+    if request.method == "POST" and form.is_valid():
+        visit = _try_booking(form, job, request.user)
+        if visit is not None:
+            messages.success(request, f"Booked: {visit}, {visit.crew}.")
+            return redirect("job", pk=job.pk)
+    context = {
+        "job": job,
+        "form": form,
+        "bookable": kinds_bookable(job),
+        "day": form.shown_day,
+        "crews": crews_on_day(request.user, form.shown_day),
+        "page_title": f"Book a visit to {job.property}",
+        "page_kicker": f"{job.reference} · {job.property.postcode}",
+    }
+    return render(request, "jobs/visits/book.html", context)
+
+
+def _try_booking(form: BookingForm, job: Job, user: User) -> Visit | None:
+    given = form.cleaned_data
+    try:
+        refuse_past(form.starts_at)
+        return book_visit(
+            job,
+            given["kind"],
+            given["crew"],
+            given["van"],
+            form.starts_at,
+            given["hours"],
+            user,
+            given["note"],
+        )
+    except Refused as refusal:
+        _show(form, refusal)
+        return None
+
+
+def _show(form: VisitForm, refusal: Refused, moved: Visit | None = None) -> None:
+    """The refusal, and for a clash where crew, van or operatives are at that time."""
+    show_refusal(form, refusal, starts_at="time")
+    if isinstance(refusal, Conflict) and not isinstance(refusal, Stale):
+        during = span(form.starts_at, form.cleaned_data["hours"])
+        crew, van = form.cleaned_data.get("crew"), form.cleaned_data.get("van")
+        for visit in clashing_visits(during, crew, van, but=moved) if crew else ():
+            form.add_error(None, in_words(visit))
+
+
+@page_for(Role.PLANNER)
+def crews_day(request: HttpRequest) -> HttpResponse:
+    """Where every crew is on a day: the table beside the booking form, asked for by htmx."""
+    try:
+        day = date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        day = timezone.localdate()
+    context = {"day": day, "crews": crews_on_day(request.user, day)}
+    return render(request, "jobs/visits/crews_day.html", context)
+
+
+@page_for(Role.PLANNER, Role.SURVEYOR)
+def visit(request: HttpRequest, pk: int) -> HttpResponse:
+    """One visit: what it is, and for the planner the form to move it."""
+    record = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
+    may_move = request.user.role == Role.PLANNER and record.status == Visit.Status.BOOKED
+    form = MovingForm(request.POST or None, visit=record, user=request.user) if may_move else None
+    if form and form.is_valid() and _try_moving(form, record, request.user):
+        messages.success(request, "The visit is moved.")
+        return redirect("visit", pk=record.pk)
+    context = {
+        "visit": record,
+        "form": form,
+        "operatives": record.visit_operatives.select_related("operative"),
+        "hours": hours_of(record),
+        "reason_form": ReasonForm() if may_move else None,
+        "day": form.shown_day if form else None,
+        "crews": crews_on_day(request.user, form.shown_day) if form else (),
+        "page_title": f"{record.get_kind_display()} at {record.job.property}",
+        "page_kicker": record.job.reference,
+    }
+    return render(request, "jobs/visits/visit.html", context)
+
+
+def _try_moving(form: MovingForm, record: Visit, user: User) -> bool:
+    given = form.cleaned_data
+    try:
+        refuse_past(form.starts_at)
+        move_visit(
+            record,
+            by=user,
+            version=given["version"],
+            starts_at=form.starts_at,
+            hours=given["hours"],
+            crew=given["crew"],
+            van=given["van"],
+            note=given["note"],
+        )
+    except Refused as refusal:
+        _show(form, refusal, record)
+        return False
+    return True
+
+
+@require_POST
+@page_for(Role.PLANNER)
+def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    record = get_object_or_404(Visit.objects.visible_to(request.user), pk=pk)
+    try:
+        cancel_visit(record, request.POST.get("reason", ""), request.user)
+        messages.success(request, "The visit is cancelled.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("visit", pk=record.pk)
+    return redirect("job", pk=record.job_id)
+
+
+urlpatterns = [
+    path("visits/", visit_list, name="visit_list"),
+    path("visits/crews/", crews_day, name="crews_day"),
+    path("visits/<int:pk>/", visit, name="visit"),
+    path("visits/<int:pk>/cancel/", visit_cancel, name="visit_cancel"),
+    path("jobs/<int:pk>/book/", book, name="book_visit"),
+]
