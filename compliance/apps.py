@@ -9,6 +9,9 @@ class ComplianceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from compliance import listeners
+        from compliance import listeners, rules
+        from compliance.pages.registrations import register_all
 
         listeners.connect()
+        rules.offer_targets()
+        register_all()

@@ -2,6 +2,37 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import Any
+
+from django.db import transaction
+
+from compliance import tasks
+from compliance.assess import ASSESSABLE
+from jobs.announce import evidence_changed, visit_done
+from jobs.models import Job, Visit
+
 
 def connect() -> None:
     """Join the announcements of `jobs`. Called once, when the app is ready."""
+    evidence_changed.connect(on_evidence_changed, dispatch_uid="compliance.evidence_changed")
+    visit_done.connect(on_visit_done, dispatch_uid="compliance.visit_done")
+
+
+def on_evidence_changed(sender: Any, *, job: Job, **_: Any) -> None:
+    """New evidence to a job that has a verdict, or waits for one: look again.
+
+    While the crew is at work nothing is judged: half the readings are not a short loft.
+    """
+    if job.stage in ASSESSABLE:
+        _assess_after_commit(job.pk)
+
+
+def on_visit_done(sender: Any, *, visit: Visit, **_: Any) -> None:
+    if visit.kind != Visit.Kind.SURVEY:
+        _assess_after_commit(visit.job_id)
+
+
+def _assess_after_commit(job_id: int) -> None:
+    """Robust: what the broker does not take now, the catch-up of the beat finds."""
+    transaction.on_commit(partial(tasks.assess.delay, job_id), robust=True)

@@ -15,4 +15,16 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.inspect_waiting_photos",
         "schedule": crontab(minute="*/10"),
     },
+    "seal-ledger": {
+        "task": "compliance.tasks.seal_ledger",
+        "schedule": crontab(minute="*/5"),
+    },
+    "assess-and-certify-what-was-left": {
+        "task": "compliance.tasks.catch_up",
+        "schedule": crontab(minute="*/5"),
+    },
+    "chase-late-shortfalls": {
+        "task": "compliance.tasks.chase_late_shortfalls",
+        "schedule": crontab(hour=7, minute=10),
+    },
 }

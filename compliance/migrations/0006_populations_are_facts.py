@@ -8,34 +8,71 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('compliance', '0005_assessments_of_their_own_job'),
+        ("compliance", "0005_assessments_of_their_own_job"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='PopulationSeal',
+            name="PopulationSeal",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('size', models.PositiveIntegerField()),
-                ('sha256', models.CharField(help_text="Of the jobs' references in order, one a line.", max_length=64)),
-                ('nonce_commitment', models.CharField(max_length=64)),
-                ('sealed_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("size", models.PositiveIntegerField()),
+                (
+                    "sha256",
+                    models.CharField(
+                        help_text="Of the jobs' references in order, one a line.", max_length=64
+                    ),
+                ),
+                ("nonce_commitment", models.CharField(max_length=64)),
+                (
+                    "sealed_at",
+                    models.DateTimeField(default=django.utils.timezone.now, editable=False),
+                ),
             ],
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='auditround',
-            trigger=pgtrigger.compiler.Trigger(name='audit_round_terms_stand', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD."scheme_id" IS DISTINCT FROM (NEW."scheme_id") OR OLD."company_id" IS DISTINCT FROM (NEW."company_id") OR OLD."period_from" IS DISTINCT FROM (NEW."period_from") OR OLD."period_to" IS DISTINCT FROM (NEW."period_to") OR OLD."plan" IS DISTINCT FROM (NEW."plan") OR OLD."level" IS DISTINCT FROM (NEW."level") OR OLD."severity" IS DISTINCT FROM (NEW."severity") OR OLD."aql" IS DISTINCT FROM (NEW."aql") OR OLD."confidence" IS DISTINCT FROM (NEW."confidence") OR OLD."defective_share" IS DISTINCT FROM (NEW."defective_share") OR OLD."nonce_commitment" IS DISTINCT FROM (NEW."nonce_commitment"))', func="RAISE EXCEPTION 'pgtrigger: Cannot update rows from % table', TG_TABLE_NAME;", hash='bf3c82cf9423cdd352582e22e8338e54b691a768', operation='UPDATE', pgid='pgtrigger_audit_round_terms_stand_0b209', table='compliance_auditround', when='BEFORE')),
+            model_name="auditround",
+            trigger=pgtrigger.compiler.Trigger(
+                name="audit_round_terms_stand",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    condition='WHEN (OLD."scheme_id" IS DISTINCT FROM (NEW."scheme_id") OR OLD."company_id" IS DISTINCT FROM (NEW."company_id") OR OLD."period_from" IS DISTINCT FROM (NEW."period_from") OR OLD."period_to" IS DISTINCT FROM (NEW."period_to") OR OLD."plan" IS DISTINCT FROM (NEW."plan") OR OLD."level" IS DISTINCT FROM (NEW."level") OR OLD."severity" IS DISTINCT FROM (NEW."severity") OR OLD."aql" IS DISTINCT FROM (NEW."aql") OR OLD."confidence" IS DISTINCT FROM (NEW."confidence") OR OLD."defective_share" IS DISTINCT FROM (NEW."defective_share") OR OLD."nonce_commitment" IS DISTINCT FROM (NEW."nonce_commitment"))',
+                    func="RAISE EXCEPTION 'pgtrigger: Cannot update rows from % table', TG_TABLE_NAME;",
+                    hash="bf3c82cf9423cdd352582e22e8338e54b691a768",
+                    operation="UPDATE",
+                    pgid="pgtrigger_audit_round_terms_stand_0b209",
+                    table="compliance_auditround",
+                    when="BEFORE",
+                ),
+            ),
         ),
         migrations.AddField(
-            model_name='populationseal',
-            name='round',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='population_seal', to='compliance.auditround'),
+            model_name="populationseal",
+            name="round",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="population_seal",
+                to="compliance.auditround",
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='populationseal',
-            trigger=pgtrigger.compiler.Trigger(name='population_seal_is_kept', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='05553f3aaf634677b2b4f2fd79a8e664b360ca4c', operation='UPDATE OR DELETE', pgid='pgtrigger_population_seal_is_kept_d1a91', table='compliance_populationseal', when='BEFORE')),
+            model_name="populationseal",
+            trigger=pgtrigger.compiler.Trigger(
+                name="population_seal_is_kept",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;",
+                    hash="05553f3aaf634677b2b4f2fd79a8e664b360ca4c",
+                    operation="UPDATE OR DELETE",
+                    pgid="pgtrigger_population_seal_is_kept_d1a91",
+                    table="compliance_populationseal",
+                    when="BEFORE",
+                ),
+            ),
         ),
         migrations.RunSQL(
             "CREATE TRIGGER enter_the_ledger AFTER INSERT ON compliance_populationseal "

@@ -167,6 +167,28 @@ class Shortfall(models.Model):
                     RETURN NEW;
                 """,
             ),
+            pgtrigger.Trigger(
+                name="shortfall_keeps_to_its_job",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.Update,
+                func="""
+                    IF NEW.call_back_id IS NOT NULL AND NOT EXISTS (
+                        SELECT 1 FROM jobs_visit v
+                        WHERE v.id = NEW.call_back_id AND v.job_id = NEW.job_id
+                    ) THEN
+                        RAISE EXCEPTION 'A call-back is a visit to the very job that is short.'
+                            USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    IF NEW.owner_id IS NOT NULL AND NOT EXISTS (
+                        SELECT 1 FROM jobs_user u JOIN jobs_job j ON j.company_id = u.company_id
+                        WHERE u.id = NEW.owner_id AND j.id = NEW.job_id
+                    ) THEN
+                        RAISE EXCEPTION 'The owner of a shortfall is a person of the company '
+                            'whose job it is.' USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,0 +1,138 @@
+"""The verdict on a job: reached under the job's lock, kept for good, and what follows from it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from calculations import ENGINE_VERSION
+from compliance.certificates.withdraw import withdraw_current
+from compliance.gather import gather_evidence
+from compliance.judging import Evidence, Judgement, judge_evidence
+from compliance.models import Assessment
+from compliance.shortfalls import close_shortfall, flag_shortfall
+from jobs.errors import Conflict
+from jobs.models import Job, Stage
+from jobs.stages import lock_job, move_job
+
+ASSESSABLE = (Stage.TO_ASSESS, Stage.SHORT, Stage.CERTIFIED)
+Verdict = Assessment.Verdict
+
+
+def assess_job(job_id: int, *, at: datetime | None = None) -> Assessment:
+    """Judge a job by its evidence and its rule, and do what follows, all in one transaction.
+
+    The same evidence under the same rule and engine gives the assessment there already is.
+    Otherwise: a new one; `short` flags a shortfall, `meets` closes it, anything but `meets`
+    withdraws the current certificate; the job moves to the stage the verdict means.
+    `at` is when it was made, where history has to be told.
+
+    Raises:
+        Conflict: the crew has not finished, so there is nothing to judge.
+        Refused: no rule is in force for the property's nation.
+        Job.DoesNotExist: there is no such job.
+    """
+    with transaction.atomic():
+        job = lock_job(job_id)
+        if job.stage not in ASSESSABLE:
+            raise Conflict(
+                f"{job.reference} is at “{job.get_stage_display()}”: the work is not handed "
+                "over, so there is nothing to judge.",
+                field="job",
+                remedy="Assess it once the crew has left.",
+            )
+        evidence = gather_evidence(job)
+        latest = latest_assessment(job)
+        if latest and _same(latest, evidence):
+            return latest
+        assessment = _record(job, evidence, latest, at or timezone.now())
+        _follow(job, assessment)
+    return assessment
+
+
+def assess_if_due(job_id: int) -> Assessment | None:
+    """`assess_job`, or nothing while the job is at a stage that has no verdict."""
+    if not Job.objects.filter(pk=job_id, stage__in=ASSESSABLE).exists():
+        return None
+    try:
+        return assess_job(job_id)
+    except Conflict:  # the stage moved on between the two looks
+        return None
+
+
+def latest_assessment(job: Job) -> Assessment | None:
+    return Assessment.objects.filter(job=job).select_related("rule").order_by("-number").first()
+
+
+def rerun(assessment: Assessment) -> Judgement:
+    """Reach the verdict again from the stored inputs alone, with the engine of today."""
+    return judge_evidence(Evidence.from_dict(assessment.inputs))
+
+
+def rerun_agrees(assessment: Assessment) -> bool:
+    """Whether the stored inputs are untouched and give the stored arithmetic again."""
+    evidence = Evidence.from_dict(assessment.inputs)
+    again = judge_evidence(evidence)
+    return (
+        evidence.sha256 == assessment.inputs_sha256
+        and again.verdict == assessment.verdict
+        and again.to_dict() == assessment.arithmetic
+    )
+
+
+def _same(latest: Assessment, evidence: Evidence) -> bool:
+    return (
+        latest.inputs_sha256 == evidence.sha256
+        and latest.rule_id == evidence.rule_id
+        and latest.engine_version == ENGINE_VERSION
+    )
+
+
+def _record(job: Job, evidence: Evidence, latest: Assessment | None, at: datetime) -> Assessment:
+    judgement = judge_evidence(evidence)
+    return Assessment.objects.create(
+        job=job,
+        number=latest.number + 1 if latest else 1,
+        rule_id=evidence.rule_id,
+        engine_version=judgement.engine_version,
+        verdict=judgement.verdict,
+        inputs=evidence.to_dict(),
+        inputs_sha256=evidence.sha256,
+        arithmetic=judgement.to_dict(),
+        missing=judgement.missing,
+        deficit_mm=judgement.deficit_mm,
+        deficit_area_m2=judgement.deficit_area_m2,
+        made_at=at,
+        **_depth_figures(judgement),
+    )
+
+
+def _depth_figures(judgement: Judgement) -> dict[str, Any]:
+    """Mean and least over all areas [mm], each reading weighing the same."""
+    areas = [a for a in (judgement.depths or {}).get("areas", []) if a["counted"]]
+    count = sum(a["counted"] for a in areas)
+    if not count:
+        return {"reading_count": 0}
+    return {
+        "reading_count": count,
+        "mean_depth_mm": sum(a["mean_mm"] * a["counted"] for a in areas) / count,
+        "least_depth_mm": min(a["least_mm"] for a in areas),
+    }
+
+
+def _follow(job: Job, assessment: Assessment) -> None:
+    """What a new verdict means for certificate, stage and shortfall."""
+    if assessment.verdict != Verdict.MEETS:
+        withdraw_current(job, f"The latest assessment says {assessment.get_verdict_display()}.")
+    wanted = Stage.SHORT if assessment.verdict == Verdict.SHORT else Stage.TO_ASSESS
+    if job.stage == Stage.CERTIFIED and assessment.verdict != Verdict.MEETS:
+        job = move_job(job, Stage.TO_ASSESS)
+    if job.stage != Stage.CERTIFIED:
+        move_job(job, wanted)
+    if assessment.verdict == Verdict.SHORT:
+        flag_shortfall(job, assessment)
+    elif assessment.verdict == Verdict.MEETS:
+        close_shortfall(job, assessment)

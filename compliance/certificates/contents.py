@@ -1,0 +1,294 @@
+"""Everything a certificate prints, gathered once and then fixed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils import timezone
+
+from calculations.depths import Reading
+from calculations.drawing import draw_evidence
+from calculations.loft import loft_from_dict
+from calculations.records import Plain, to_plain
+from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
+from compliance.models import Assessment
+from jobs.models import Handover, LayerPlan, Survey
+
+U_VALUE_METHOD = (
+    "Calculated from survey and layers by the combined method of ISO 6946 at joist level, not "
+    "measured; weighted by area."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class AreaLine:
+    """Depths of one loft area [mm] and its open floor [m2]."""
+
+    area: str
+    open_area_m2: float
+    counted: int
+    needed: int
+    mean_mm: float
+    least_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LayerLine:
+    """One layer as planned and laid."""
+
+    area: str
+    layer: str
+    product: str
+    thickness_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One line of the arithmetic."""
+
+    area: str
+    label: str
+    expression: str
+    result: str
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenCaution:
+    title: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """All words, figures and drawings of a certificate. Depths in mm, U-values in W/m2K."""
+
+    code: str
+    check_address: str
+    issued_at: str
+    invented: bool
+    company: str
+    scheme: str
+    job_reference: str
+    property_reference: str
+    address: tuple[str, ...]
+    nation: str
+    min_depth_mm: float
+    conductivity_w_mk: float
+    rule: str
+    rule_source: str
+    net_area_m2: float | None
+    mean_depth_mm: float
+    least_depth_mm: float
+    reading_count: int
+    areas: tuple[AreaLine, ...]
+    existing_depth_mm: tuple[float, ...]
+    layers: tuple[LayerLine, ...]
+    u_before_w_m2k: float | None
+    u_after_w_m2k: float | None
+    u_value_method: str
+    exceptions: tuple[str, ...]
+    cautions: tuple[WrittenCaution, ...]
+    surveyed: str
+    fitted: str
+    handed_over: str
+    assessed: str
+    photos: str
+    engine_version: str
+    inputs_sha256: str
+    arithmetic: tuple[CheckLine, ...]
+    drawing_svg: str
+
+    def to_dict(self) -> dict[str, Plain]:
+        plain = to_plain(self)
+        assert isinstance(plain, dict)
+        return plain
+
+
+PARTS: dict[str, type] = {
+    "areas": AreaLine,
+    "layers": LayerLine,
+    "cautions": WrittenCaution,
+    "arithmetic": CheckLine,
+}
+
+
+def contents_from_dict(stored: Mapping[str, Any]) -> Contents:
+    """What `Contents.to_dict` gave, back as it was."""
+    values = {f.name: stored[f.name] for f in fields(Contents)}
+    for name, value in values.items():
+        if name in PARTS:
+            values[name] = tuple(PARTS[name](**row) for row in value)
+        elif isinstance(value, list):
+            values[name] = tuple(value)
+    return Contents(**values)
+
+
+def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Contents:
+    """What a certificate on this assessment says."""
+    job = assessment.job
+    home = job.property
+    rule = assessment.rule
+    plan = _plan_of(assessment)
+    handover = _handover_of(assessment)
+    survey = Survey.objects.select_related("surveyed_by").get(pk=assessment.inputs["survey_id"])
+    return Contents(
+        code=code,
+        check_address=check_address(code),
+        issued_at=issued_at.isoformat(),
+        invented=job.company.is_invented,
+        company=job.company.name,
+        scheme=job.scheme.name,
+        job_reference=job.reference,
+        property_reference=home.reference,
+        address=tuple(
+            line
+            for line in (home.address_line_1, home.address_line_2, home.town, home.postcode)
+            if line
+        ),
+        nation=home.get_nation_display(),
+        min_depth_mm=rule.min_depth_mm,
+        conductivity_w_mk=rule.conductivity_w_mk,
+        rule=f"Depth rule of {rule.get_nation_display()} from {_date(rule.starts_on)}",
+        rule_source=rule.source,
+        net_area_m2=plan.net_area_m2 if plan else None,
+        mean_depth_mm=assessment.mean_depth_mm or 0.0,
+        least_depth_mm=assessment.least_depth_mm or 0.0,
+        reading_count=assessment.reading_count,
+        areas=_areas(assessment),
+        existing_depth_mm=tuple(a["existing_depth_mm"] for a in assessment.inputs["loft"]["areas"]),
+        layers=_layers(plan),
+        u_before_w_m2k=plan.u_before_w_m2k if plan else None,
+        u_after_w_m2k=plan.u_after_w_m2k if plan else None,
+        u_value_method=U_VALUE_METHOD if plan else "",
+        exceptions=_exceptions(assessment, plan),
+        cautions=tuple(WrittenCaution(c.title, c.text) for c in HOUSEHOLDER_CAUTIONS),
+        surveyed=f"{_date(survey.surveyed_on)} by {survey.surveyed_by}",
+        fitted=_fitted(handover),
+        handed_over=_date(timezone.localtime(handover.signed_at)),
+        assessed=f"{_date(timezone.localtime(assessment.made_at))}, "
+        f"assessment {assessment.number} of this job",
+        photos=_photo_words(assessment),
+        engine_version=assessment.engine_version,
+        inputs_sha256=assessment.inputs_sha256,
+        arithmetic=_arithmetic(assessment),
+        drawing_svg=_drawing(assessment),
+    )
+
+
+def check_address(code: str) -> str:
+    """Where anyone checks a certificate; printed and in the QR code."""
+    return settings.PUBLIC_ADDRESS.rstrip("/") + reverse("check_certificate", args=[code])
+
+
+def _date(day: Any) -> str:
+    return f"{day.day} {day:%B %Y}"
+
+
+def _plan_of(assessment: Assessment) -> LayerPlan | None:
+    """The newest plan made from the very survey that the verdict rests on."""
+    return LayerPlan.objects.filter(
+        job=assessment.job_id, survey=assessment.inputs["survey_id"]
+    ).first()
+
+
+def _handover_of(assessment: Assessment) -> Handover:
+    return Handover.objects.select_related("visit__crew").get(
+        pk=assessment.inputs["handover"]["id"]
+    )
+
+
+def _areas(assessment: Assessment) -> tuple[AreaLine, ...]:
+    names = [f.name for f in fields(AreaLine)]
+    return tuple(
+        AreaLine(**{name: area[name] for name in names})
+        for area in assessment.arithmetic["depths"]["areas"]
+        if area["counted"]
+    )
+
+
+def _layers(plan: LayerPlan | None) -> tuple[LayerLine, ...]:
+    if plan is None:
+        return ()
+    names = {roll["roll"]: roll["name"] for roll in plan.quantities["rolls"]}
+    return tuple(
+        LayerLine(
+            layer["area"],
+            _layer_words(layer),
+            names.get(layer["roll"], layer["roll"]),
+            layer["thickness_mm"],
+        )
+        for layer in plan.quantities["layers"]
+    )
+
+
+def _layer_words(layer: Mapping[str, Any]) -> str:
+    where = "between the joists" if layer["kind"] == "between_joists" else "across the joists"
+    only = {"eaves": ", at the eaves", "middle": ", away from the eaves"}
+    return f"Layer {layer['number']}, {where}{only.get(layer['covers'], '')}"
+
+
+def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ...]:
+    """Where the loft is not, or could not be, insulated like the rest, in sentences."""
+    said = []
+    handover = assessment.inputs["handover"]
+    if not handover["all_done"]:
+        said.append(f"Not all was done: {handover['not_done_reason']}")
+    for area in assessment.arithmetic["depths"]["areas"]:
+        for apart in area["allowances"]:
+            place = {"eaves": "at the eaves", "tank": "beside a tank", "deck": "under a deck"}
+            said.append(
+                f"{area['area']}: {apart['readings']} readings {place[apart['kind']]} stand "
+                f"apart, where full depth cannot be had; the least is {apart['least_mm']:.0f} mm."
+            )
+    if plan is not None:
+        said += [str(warning) for warning in plan.quantities.get("warnings", [])]
+    return tuple(said)
+
+
+def _fitted(handover: Handover) -> str:
+    crew = handover.visit.crew
+    lead = crew.operatives.filter(leads_crew=True).first()
+    card = f", card {lead.card_reference}" if lead and lead.card_reference else ""
+    led = f", led by {lead.name}{card}" if lead else ""
+    day = _date(timezone.localtime(handover.visit.during.lower))
+    return f"{day} by {crew.name}{led}"
+
+
+def _photo_words(assessment: Assessment) -> str:
+    moments = [photo["moment"] for photo in assessment.inputs["photos"]]
+    return f"{moments.count('before')} before, {moments.count('after')} after"
+
+
+def _arithmetic(assessment: Assessment) -> tuple[CheckLine, ...]:
+    steps = [*assessment.arithmetic["depths"]["steps"], *assessment.arithmetic["checks"]]
+    return tuple(
+        CheckLine(
+            step["area"] or "Other evidence", step["label"], step["expression"], _result(step)
+        )
+        for step in steps
+    )
+
+
+def _result(step: Mapping[str, Any]) -> str:
+    if step["kind"] in ("pre_start_check", "handover"):
+        return "yes" if step["value"] else "no"
+    if step["value"] is None:
+        return "none"
+    value = f"{step['value']:.1f}".removesuffix(".0")
+    return f"{value}{'' if step['unit'] == '%' else ' '}{step['unit']}".strip()
+
+
+def _drawing(assessment: Assessment) -> str:
+    inputs = assessment.inputs
+    readings = [
+        Reading(r["area"], r["x_mm"], r["y_mm"], r["depth_mm"], r["allowance"])
+        for r in inputs["readings"]
+    ]
+    return draw_evidence(
+        loft_from_dict(inputs["loft"]), readings, min_depth_mm=assessment.rule.min_depth_mm
+    )

@@ -1,0 +1,74 @@
+"""Drawing a certificate: a tagged PDF/A-2a that is PDF/UA-1 too, with packaged fonts only."""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+import segno
+import typst
+
+from compliance.certificates.contents import Contents
+
+FOLDER = Path(__file__).parent
+TEMPLATE = FOLDER / "certificate.typ"
+FONTS = FOLDER / "fonts"
+STANDARDS: Any = ["a-2a", "ua-1"]
+DRAWING_FONT = "Source Sans Pro"
+
+_one_at_a_time = Lock()  # a compiler keeps state between calls
+
+
+def draw_pdf(contents: Contents) -> bytes:
+    """The unsigned PDF. The same contents give the same bytes.
+
+    The clock of the document is the time of issue, the fonts are those of this package, and
+    no other file is read.
+    """
+    issued_at = datetime.fromisoformat(contents.issued_at)
+    values = contents.to_dict() | {
+        "qr_svg": qr_code(contents.check_address),
+        "drawing_svg": with_packaged_font(contents.drawing_svg),
+        "issued_on": f"{issued_at.day} {issued_at:%B %Y}",
+        "issued_date": [issued_at.year, issued_at.month, issued_at.day],
+    }
+    with _one_at_a_time:
+        pdf = _compiler().compile(
+            format="pdf",
+            sys_inputs={"contents": json.dumps(values, ensure_ascii=False, sort_keys=True)},
+            pdf_standards=STANDARDS,
+            timestamp=int(issued_at.timestamp()),
+        )
+    assert isinstance(pdf, bytes)
+    return pdf
+
+
+@lru_cache(maxsize=1)
+def _compiler() -> typst.Compiler:
+    fonts = typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)]
+    )
+    return typst.Compiler(str(TEMPLATE), root=str(FOLDER), font_paths=fonts)
+
+
+def qr_code(address: str) -> str:
+    """A QR code (ISO/IEC 18004, error correction level M) as SVG, with its quiet zone."""
+    out = io.BytesIO()
+    segno.make(address, error="m", micro=False, boost_error=False).save(
+        out, kind="svg", border=4, xmldecl=False, svgclass=None, lineclass=None
+    )
+    return out.getvalue().decode()
+
+
+def with_packaged_font(svg: str) -> str:
+    """A drawing of the engine with the font of the page in place of the screen's."""
+    start = svg.find('font-family="')
+    if start < 0:
+        return svg
+    start += len('font-family="')
+    return svg[:start] + DRAWING_FONT + svg[svg.index('"', start) :]

@@ -1,0 +1,170 @@
+"""Signing certificates: PAdES with a key of our own, so that a changed byte is noticed.
+
+The key is EC P-256 with a self-signed certificate, made at the first start and replaceable
+(see `compliance.certificates.keys`). Signatures are deterministic (RFC 6979) and carry the
+time of issue that the certificate itself prints, so that the same contents give the same
+bytes again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from io import BytesIO
+from typing import Any
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from django.conf import settings
+from pyhanko.keys import load_certs_from_pemder_data, load_private_key_from_pemder_data
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign.fields import SigSeedSubFilter
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
+from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+from compliance.certificates.keys import read_or_make
+
+KEY_FILE = "certificate-signing.pem"
+FIELD = "Seal"
+YEARS_VALID = 20
+BYTES_RESERVED = 8192
+
+
+@dataclass(frozen=True, slots=True)
+class SigningKey:
+    """A private key and its certificate, with the chain above it."""
+
+    signing_key: Any
+    signing_cert: Any
+    chain: tuple[Any, ...]
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 of the certificate, to compare with what a reader of the PDF shows."""
+        return hashlib.sha256(self.signing_cert.dump()).hexdigest()
+
+
+def signing_key() -> SigningKey:
+    """The key in use; made when there is none yet."""
+    return _load(str(settings.CERTIFICATE_KEY_FOLDER))
+
+
+@lru_cache(maxsize=4)
+def _load(folder: str) -> SigningKey:
+    pem = read_or_make(KEY_FILE, make_key_and_certificate)
+    certificates = list(load_certs_from_pemder_data(pem))
+    return SigningKey(
+        load_private_key_from_pemder_data(pem, passphrase=None),
+        certificates[0],
+        tuple(certificates[1:]),
+    )
+
+
+def make_key_and_certificate() -> bytes:
+    """A fresh EC P-256 key with a self-signed certificate for it, as PEM."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name(
+        [
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, "Eavesbook"),
+            x509.NameAttribute(NameOID.COMMON_NAME, "Loft insulation certificates"),
+        ]
+    )
+    now = datetime.now(UTC)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        # Certificates of an invented history are older than the key; so is its validity.
+        .not_valid_before(now - timedelta(days=366))
+        .not_valid_after(now + timedelta(days=365 * YEARS_VALID))
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(_for_signatures(), critical=True)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    private = key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    return private + certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def _for_signatures() -> x509.KeyUsage:
+    return x509.KeyUsage(
+        digital_signature=True,
+        content_commitment=True,
+        key_encipherment=False,
+        data_encipherment=False,
+        key_agreement=False,
+        key_cert_sign=False,
+        crl_sign=False,
+        encipher_only=False,
+        decipher_only=False,
+    )
+
+
+def sign_pdf(pdf: bytes, at: datetime, key: SigningKey | None = None) -> bytes:
+    """`pdf` with a PAdES baseline signature (ETSI EN 319 142-1, level B-B) made at `at`."""
+    key = key or signing_key()
+    store = SimpleCertificateStore()
+    store.register_multiple(key.chain)
+    signer = _RepeatableSigner(
+        signing_cert=key.signing_cert, signing_key=key.signing_key, cert_registry=store
+    )
+    meta = PdfSignatureMetadata(
+        field_name=FIELD,
+        md_algorithm="sha256",
+        subfilter=SigSeedSubFilter.PADES,
+        reason="Issued as a loft insulation certificate",
+        name="Eavesbook",
+    )
+    signed = _SignerAt(meta, signer, at).sign_pdf(
+        _RepeatableWriter(BytesIO(pdf)), bytes_reserved=BYTES_RESERVED
+    )
+    return bytes(signed.getbuffer())
+
+
+class _RepeatableSigner(SimpleSigner):
+    """Signs the same bytes to the same signature: ECDSA with the nonce of RFC 6979."""
+
+    def sign_raw(self, data: bytes, digest_algorithm: str) -> bytes:
+        private = serialization.load_der_private_key(self.signing_key.dump(), password=None)
+        if not isinstance(private, ec.EllipticCurvePrivateKey):
+            return bytes(super().sign_raw(data, digest_algorithm))
+        return private.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
+
+
+class _SignerAt(PdfSigner):
+    """A signer whose clock stands at the time of issue."""
+
+    def __init__(self, meta: PdfSignatureMetadata, signer: SimpleSigner, at: datetime) -> None:
+        super().__init__(meta, signer)
+        self.at = at
+
+    def init_signing_session(self, pdf_out: Any, existing_fields_only: bool = False) -> Any:
+        session = super().init_signing_session(pdf_out, existing_fields_only)
+        session.system_time = self.at
+        return session
+
+
+class _RepeatableWriter(IncrementalPdfFileWriter):
+    """Adds the signature and nothing that changes from run to run."""
+
+    @classmethod
+    def _handle_id(cls, prev: Any) -> Any:
+        first, second = prev.trailer["/ID"]
+        again = hashlib.sha256(bytes(second.original_bytes)).digest()[:16]
+        return generic.ArrayObject(
+            [generic.ByteStringObject(first.original_bytes), generic.ByteStringObject(again)]
+        )
+
+    def _update_meta(self) -> None:
+        """Leave title, dates and the PDF/A mark as the document has them."""

@@ -1,0 +1,134 @@
+"""What evidence a job has, read from the database in a handful of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from compliance.judging import Evidence
+from compliance.rules import requirement_of, rule_in_force
+from jobs.lofts import loft_dict_of
+from jobs.models import DepthReading, Handover, Job, Photo, PreStartCheck, Survey, Visit
+
+WORK_VISITS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
+
+
+def gather_evidence(job: Job) -> Evidence:
+    """Everything a verdict on `job` rests on. Take the job's lock first.
+
+    The rule is the one in force on the day the work was handed over, or today while it was
+    not: a later rule never judges a loft that was finished before it.
+
+    Raises:
+        jobs.errors.Refused: no rule is in force for the nation on that day.
+    """
+    handover = (
+        Handover.objects.current()
+        .filter(visit__job=job, visit__kind__in=WORK_VISITS)
+        .order_by("-signed_at", "-id")
+        .first()
+    )
+    work_day = timezone.localdate(handover.signed_at) if handover else timezone.localdate()
+    rule = rule_in_force(job.property.nation, work_day)
+    survey = Survey.objects.complete().with_measurements().filter(job=job).first()
+    readings, strays = _readings(job, survey)
+    photos, unreadable = _photos(job)
+    return Evidence(
+        rule_id=rule.pk,
+        nation=rule.nation,
+        work_day=_day(work_day if handover else None),
+        requirement=asdict(requirement_of(rule)),
+        least_before_photos=rule.least_before_photos,
+        least_after_photos=rule.least_after_photos,
+        survey_id=survey.pk if survey else None,
+        loft=loft_dict_of(survey) if survey else None,
+        readings=readings,
+        stray_readings=strays,
+        photos=photos,
+        unreadable_photos=unreadable,
+        pre_start_check=_pre_start(job),
+        handover=_handover(handover),
+    )
+
+
+def _day(day: date | None) -> str:
+    """Empty before the handover, so that the same evidence stays the same the day after."""
+    return day.isoformat() if day else ""
+
+
+def _readings(job: Job, survey: Survey | None) -> tuple[list[dict[str, Any]], int]:
+    rows = list(
+        DepthReading.objects.current()
+        .filter(visit__job=job, visit__kind__in=WORK_VISITS)
+        .select_related("visit", "area")
+        .order_by("id")
+    )
+    mine = [row for row in rows if survey and row.area.survey_id == survey.pk]
+    kept = after_last_call_back(mine)
+    return [_reading(row) for row in kept], len(rows) - len(mine)
+
+
+def after_last_call_back(readings: Iterable[DepthReading]) -> list[DepthReading]:
+    """The readings that still say how deep it lies.
+
+    A call-back adds wool, so the readings it took in an area stand in for all earlier ones of
+    that area. Readings of several fitting visits to one area count together.
+    """
+    by_area: dict[int, list[DepthReading]] = {}
+    for reading in readings:
+        by_area.setdefault(reading.area_id, []).append(reading)
+    kept: list[DepthReading] = []
+    for of_area in by_area.values():
+        call_backs = [r.visit for r in of_area if r.visit.kind == Visit.Kind.CALL_BACK]
+        last = max(call_backs, key=lambda v: (v.during.lower, v.pk), default=None)
+        kept += [r for r in of_area if last is None or r.visit_id == last.pk]
+    return sorted(kept, key=lambda reading: reading.pk)
+
+
+def _reading(row: DepthReading) -> dict[str, Any]:
+    return {
+        "id": row.pk,
+        "area": row.area.name,
+        "x_mm": row.x_mm,
+        "y_mm": row.y_mm,
+        "depth_mm": row.depth_mm,
+        "allowance": row.allowance,
+    }
+
+
+def _photos(job: Job) -> tuple[list[dict[str, Any]], int]:
+    """Photos that can be looked at, and how many cannot."""
+    photos = Photo.objects.current().filter(job=job).prefetch_related("inspections")
+    rows, unreadable = [], 0
+    for photo in photos.order_by("id"):
+        inspections = list(photo.inspections.all())
+        if inspections and not inspections[-1].readable:
+            unreadable += 1
+        else:
+            rows.append({"id": photo.pk, "moment": photo.moment, "sha256": photo.sha256})
+    return rows, unreadable
+
+
+def _pre_start(job: Job) -> dict[str, Any] | None:
+    """The check of the latest visit that laid wool: an old one says nothing about it."""
+    check = (
+        PreStartCheck.objects.current()
+        .filter(visit__job=job, visit__kind__in=WORK_VISITS)
+        .order_by("-checked_at", "-id")
+        .first()
+    )
+    return {"id": check.pk, "safe_to_start": check.safe_to_start} if check else None
+
+
+def _handover(handover: Handover | None) -> dict[str, Any] | None:
+    if handover is None:
+        return None
+    return {
+        "id": handover.pk,
+        "all_done": handover.all_done,
+        "not_done_reason": handover.not_done_reason,
+    }

@@ -1,0 +1,184 @@
+"""From the evidence of a job to its verdict, as a pure step that can be taken again.
+
+`Evidence` is everything a verdict rests on, in plain values; `judge_evidence` needs nothing
+else, neither database nor clock. An assessment keeps both sides, so the same answer can be
+reached years later.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from calculations import ENGINE_VERSION
+from calculations.depths import (
+    ArithmeticStep,
+    DepthError,
+    DepthRequirement,
+    DepthVerdict,
+    Reading,
+    assess_depths,
+)
+from calculations.loft import LoftError, loft_from_dict
+from calculations.records import Plain, to_plain
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What a verdict rests on. Ids name the rows, so that new evidence is always noticed.
+
+    loft: the surveyed loft as the engine's dictionary, or None without a finished survey.
+    readings: {id, area, x_mm, y_mm, depth_mm, allowance}. photos: {id, moment, sha256}.
+    stray_readings: how many belong to an earlier survey and say nothing about this one.
+    """
+
+    rule_id: int
+    nation: str
+    work_day: str
+    requirement: dict[str, Any]
+    least_before_photos: int
+    least_after_photos: int
+    survey_id: int | None
+    loft: dict[str, Any] | None
+    readings: list[dict[str, Any]]
+    stray_readings: int
+    photos: list[dict[str, Any]]
+    unreadable_photos: int
+    pre_start_check: dict[str, Any] | None
+    handover: dict[str, Any] | None
+
+    def to_dict(self) -> dict[str, Plain]:
+        plain = to_plain(self)
+        assert isinstance(plain, dict)
+        return plain
+
+    @classmethod
+    def from_dict(cls, stored: Mapping[str, Any]) -> Evidence:
+        return cls(**stored)
+
+    @property
+    def sha256(self) -> str:
+        """Of the canonical JSON: keys sorted, no blanks, UTF-8."""
+        text = json.dumps(self.to_dict(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def photo_count(self, moment: str) -> int:
+        return sum(1 for photo in self.photos if photo["moment"] == moment)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A verdict with everything that led to it.
+
+    depths: the engine's answer, None where it could not be asked. checks: the lines for the
+    other evidence, in the engine's own form. missing: what is lacking, in sentences.
+    """
+
+    verdict: str
+    engine_version: str
+    depths: dict[str, Any] | None
+    checks: list[dict[str, Any]]
+    missing: list[str]
+    suspicions: list[str]
+
+    def to_dict(self) -> dict[str, Plain]:
+        plain = to_plain(self)
+        assert isinstance(plain, dict)
+        return plain
+
+    @property
+    def deficit_mm(self) -> float:
+        return float(self.depths["deficit_mm"]) if self.depths else 0.0
+
+    @property
+    def deficit_area_m2(self) -> float:
+        return float(self.depths["deficit_area_m2"]) if self.depths else 0.0
+
+
+def judge_evidence(evidence: Evidence) -> Judgement:
+    """The verdict: short when the depths are; else unproven when anything is missing."""
+    depths, missing = _judge_depths(evidence)
+    checks = _other_checks(evidence)
+    missing += [sentence for step, sentence in checks if not step.passed]
+    verdict = depths.verdict if depths else "unproven"
+    if verdict == "meets" and missing:
+        verdict = "unproven"
+    return Judgement(
+        verdict=verdict,
+        engine_version=ENGINE_VERSION,
+        depths=depths.to_dict() if depths else None,
+        checks=[_plain_step(step) for step, _ in checks],
+        missing=missing,
+        suspicions=list(depths.suspicions) if depths else [],
+    )
+
+
+def _judge_depths(evidence: Evidence) -> tuple[DepthVerdict | None, list[str]]:
+    if evidence.loft is None:
+        return None, ["There is no finished survey of this loft, so readings have no floor."]
+    missing = []
+    if evidence.stray_readings:
+        missing.append(
+            f"{evidence.stray_readings} readings belong to an earlier survey: measure again "
+            "against the current one."
+        )
+    try:
+        verdict = assess_depths(
+            loft_from_dict(evidence.loft),
+            [_reading(row) for row in evidence.readings],
+            DepthRequirement(**evidence.requirement),
+        )
+    except (LoftError, DepthError) as error:
+        return None, [*missing, f"The depths cannot be judged. {error}"]
+    if not evidence.readings:
+        return verdict, [*missing, "No depth was measured yet.", *verdict.missing]
+    return verdict, [*missing, *verdict.missing]
+
+
+def _reading(row: Mapping[str, Any]) -> Reading:
+    return Reading(row["area"], row["x_mm"], row["y_mm"], row["depth_mm"], row["allowance"])
+
+
+def _other_checks(evidence: Evidence) -> list[tuple[ArithmeticStep, str]]:
+    """Each line with the sentence that is said when it does not pass."""
+    before = _photo_check(evidence, "before", evidence.least_before_photos)
+    after = _photo_check(evidence, "after", evidence.least_after_photos)
+    return [before, after, _pre_start(evidence), _handover(evidence)]
+
+
+def _photo_check(evidence: Evidence, moment: str, least: int) -> tuple[ArithmeticStep, str]:
+    have = evidence.photo_count(moment)
+    step = _step(f"Photos {moment}", f"at least {least}", have, have >= least, f"photos_{moment}")
+    lacking = least - have
+    sentence = f"{lacking} more photo{'s' if lacking != 1 else ''} taken {moment} the work."
+    if evidence.unreadable_photos:
+        sentence += f" ({evidence.unreadable_photos} stored photos cannot be read.)"
+    return step, sentence
+
+
+def _pre_start(evidence: Evidence) -> tuple[ArithmeticStep, str]:
+    check = evidence.pre_start_check
+    safe = bool(check and check["safe_to_start"])
+    step = _step("Pre-start check", "done and safe to start", int(safe), safe, "pre_start_check")
+    if check is None:
+        return step, "The pre-start check is missing."
+    return step, "The pre-start check says that it was not safe to start."
+
+
+def _handover(evidence: Evidence) -> tuple[ArithmeticStep, str]:
+    signed = evidence.handover is not None
+    step = _step("Handover", "signed by the householder", int(signed), signed, "handover")
+    return step, "The handover is not signed."
+
+
+def _step(label: str, expression: str, value: int, passed: bool, kind: str) -> ArithmeticStep:
+    return ArithmeticStep(label, expression, value, "", passed, "", kind)
+
+
+def _plain_step(step: ArithmeticStep) -> dict[str, Any]:
+    plain = to_plain(step)
+    assert isinstance(plain, dict)
+    return plain

@@ -1,0 +1,199 @@
+"""Checking the whole ledger: nothing trusted, everything worked out again.
+
+In order: every entry's hash from its payload; every fact's row against its payload; no fact
+without an entry; positions from 0 without a gap; the root at the size of every Seal; every
+Seal's signature; the stored tree hashes. The first thing wrong is named first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db import connection, transaction
+
+from compliance.ledger.facts import FACTS, fact_expression
+from compliance.ledger.seals import signature_holds, text_agrees
+from compliance.ledger.stored_tree import RUN, STEP
+from compliance.ledger.tree import Frontier, complete_root, leaf_hash
+from compliance.models import LedgerEntry, LedgerNode, Seal
+
+CHUNK = 5000
+MOST_FAULTS = 20
+
+__all__ = ["Fault", "LedgerReport", "verify_ledger"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is not as it was written: what, and where."""
+
+    what: str
+    where: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what}"
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerReport:
+    """What was looked at and what is wrong with it, the first fault first."""
+
+    entries: int
+    in_tree: int
+    seals: int
+    faults: tuple[Fault, ...]
+
+    @property
+    def sound(self) -> bool:
+        return not self.faults
+
+    def __str__(self) -> str:
+        looked = f"{self.entries} entries, {self.in_tree} in the tree, {self.seals} Seals checked."
+        if self.sound:
+            return f"{looked} Everything is as it was written."
+        return f"{looked} The first thing wrong: {self.faults[0]}"
+
+
+def verify_ledger() -> LedgerReport:
+    """Check everything; at most MOST_FAULTS faults are collected."""
+    with transaction.atomic():
+        faults: list[Fault] = []
+        counts = {"in_tree": 0}
+        for source in (_payloads(), _rows(), _unwritten(), _tree(counts), _signatures()):
+            for fault in source:
+                faults.append(fault)
+                if len(faults) >= MOST_FAULTS:
+                    break
+        return LedgerReport(
+            entries=LedgerEntry.objects.count(),
+            in_tree=counts["in_tree"],
+            seals=Seal.objects.count(),
+            faults=tuple(faults),
+        )
+
+
+def _payloads() -> Iterator[Fault]:
+    rows = LedgerEntry.objects.order_by("id").values_list(
+        "id", "kind", "fact_id", "payload", "leaf_hash"
+    )
+    for number, kind, fact_id, payload, stored in rows.iterator(CHUNK):
+        if leaf_hash(payload.encode()) != bytes(stored):
+            yield Fault(
+                "the payload does not give the stored hash", f"entry {number} ({kind} {fact_id})"
+            )
+
+
+def _rows() -> Iterator[Fault]:
+    """Facts whose row says something else than when it was written, column by column."""
+    for table, hashed in FACTS.items():
+        for number, fact_id, column in _query(
+            f"""
+            SELECT e.id, e.fact_id, p.key
+            FROM compliance_ledgerentry e
+            LEFT JOIN {table} f ON f.id = e.fact_id
+            CROSS JOIN LATERAL (SELECT {fact_expression("f", hashed)} AS now) n
+            CROSS JOIN LATERAL jsonb_each(e.payload::jsonb -> 'fact') p
+            WHERE e.kind = %s AND (n.now -> p.key) IS DISTINCT FROM p.value
+            ORDER BY e.id LIMIT {MOST_FAULTS}
+            """,
+            [table],
+        ):
+            yield Fault(
+                f"its {column} is not what the ledger recorded (entry {number})",
+                f"{table} {fact_id}",
+            )
+
+
+def _unwritten() -> Iterator[Fault]:
+    for table in FACTS:
+        for (fact_id,) in _query(
+            f"""
+            SELECT f.id FROM {table} f WHERE NOT EXISTS (
+                SELECT 1 FROM compliance_ledgerentry e WHERE e.kind = %s AND e.fact_id = f.id)
+            ORDER BY f.id LIMIT {MOST_FAULTS}
+            """,
+            [table],
+        ):
+            yield Fault("no ledger entry was ever written for it", f"{table} {fact_id}")
+
+
+def _tree(counts: dict[str, int]) -> Iterator[Fault]:
+    """Positions, the stored hashes of full runs, and every Seal's root."""
+    by_size: dict[int, list[Seal]] = {}
+    for seal in Seal.objects.order_by("id"):
+        by_size.setdefault(seal.tree_size, []).append(seal)
+    frontier = Frontier()
+    yield from _roots(frontier, by_size)
+    run: list[bytes] = []
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT l.position, e.payload FROM compliance_ledgerleaf l "
+            "JOIN compliance_ledgerentry e ON e.id = l.entry_id ORDER BY l.position"
+        )
+        while rows := cursor.fetchmany(CHUNK):
+            for position, payload in rows:
+                if position != frontier.size:
+                    yield Fault(f"nothing stands at position {frontier.size}", "the tree")
+                    return
+                leaf = leaf_hash(payload.encode())
+                frontier.add(leaf)
+                run.append(leaf)
+                if len(run) == RUN:
+                    yield from _node(STEP, position // RUN, complete_root(run))
+                    run = []
+                yield from _roots(frontier, by_size)
+    counts["in_tree"] = frontier.size
+    for size, seals in sorted(by_size.items()):
+        for seal in seals:
+            yield Fault(f"it covers {size} entries, but the tree has fewer", f"Seal {seal.pk}")
+    yield from _higher_nodes()
+
+
+def _roots(frontier: Frontier, by_size: dict[int, list[Seal]]) -> Iterator[Fault]:
+    for seal in by_size.pop(frontier.size, ()):
+        if bytes(seal.root_hash) != frontier.root():
+            yield Fault(
+                f"the first {seal.tree_size} entries do not give its root", f"Seal {seal.pk}"
+            )
+
+
+def _node(level: int, index: int, expected: bytes) -> Iterator[Fault]:
+    stored = LedgerNode.objects.filter(level=level, index=index).values_list("node_hash", flat=True)
+    if [bytes(h) for h in stored] != [expected]:
+        yield Fault("the stored hash does not follow from its leaves", f"node {level}/{index}")
+
+
+def _higher_nodes() -> Iterator[Fault]:
+    """Nodes above the first stored level, each from the run of nodes beneath it."""
+    for node in LedgerNode.objects.filter(level__gt=STEP).order_by("level", "index"):
+        beneath = LedgerNode.objects.filter(
+            level=node.level - STEP, index__range=(node.index * RUN, node.index * RUN + RUN - 1)
+        ).order_by("index")
+        hashes = [bytes(h) for h in beneath.values_list("node_hash", flat=True)]
+        if len(hashes) != RUN or complete_root(hashes) != bytes(node.node_hash):
+            yield Fault(
+                "the stored hash does not follow from those beneath",
+                f"node {node.level}/{node.index}",
+            )
+
+
+def _signatures() -> Iterator[Fault]:
+    for seal in Seal.objects.order_by("id"):
+        if not signature_holds(seal):
+            yield Fault("its signature does not fit its text", f"Seal {seal.pk}")
+        elif not text_agrees(seal):
+            yield Fault("its signed text says something else than its row", f"Seal {seal.pk}")
+
+
+def _query(sql: str, parameters: list[object]) -> list[tuple]:  # type: ignore[type-arg]
+    """Rows of a query, with time zone and digits as the trigger sets them when it writes."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL timezone TO 'UTC'")
+        cursor.execute("SET LOCAL extra_float_digits TO 1")
+        try:
+            cursor.execute(sql, parameters)
+            return list(cursor.fetchall())
+        finally:
+            cursor.execute("RESET extra_float_digits")
+            cursor.execute("RESET timezone")

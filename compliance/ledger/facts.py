@@ -1,0 +1,34 @@
+"""Which tables hold facts, and how a fact's row becomes the payload of its entry.
+
+The trigger that writes entries is made in the migration `facts_enter_the_ledger`; this is the
+same rule for whoever checks. To add a table of facts: a migration that gives it the trigger,
+and a line here.
+"""
+
+from __future__ import annotations
+
+# Table -> columns that enter as SHA-256 of their content, with the row's salt where it has one.
+FACTS: dict[str, tuple[str, ...]] = {
+    "jobs_prestartcheck": (),
+    "jobs_photo": (),
+    "jobs_photoinspection": (),
+    "jobs_depthreading": (),
+    "jobs_handover": ("signed_name", "signature_svg"),
+    "compliance_assessment": ("inputs", "arithmetic"),
+    "compliance_certificate": ("contents",),
+    "compliance_certificatewithdrawal": (),
+    "compliance_drawnjob": (),
+    "compliance_finding": (),
+    "compliance_findinganswer": (),
+}
+
+
+def fact_expression(row: str, hashed: tuple[str, ...]) -> str:
+    """SQL for the fact of a row named `row`, as the trigger would write it today."""
+    fact = f"to_jsonb({row})"
+    salt = f"coalesce(to_jsonb({row}) ->> 'salt', '')"
+    for column in hashed:
+        content = f"{salt} || coalesce(to_jsonb({row}) ->> '{column}', '')"
+        digest = f"encode(sha256(convert_to({content}, 'UTF8')), 'hex')"
+        fact = f"jsonb_set({fact}, ARRAY['{column}'], to_jsonb('sha256:' || {digest}))"
+    return f"({fact} - 'salt')"

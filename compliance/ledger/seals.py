@@ -1,0 +1,105 @@
+"""Seals: signed tree heads. Whoever holds one notices any later change of what it covers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+
+from compliance.certificates.keys import read_or_make
+from compliance.ledger.sequence import sequence_entries
+from compliance.ledger.stored_tree import StoredTree
+from compliance.models import Seal
+
+KEY_FILE = "seal-signing.pem"
+FIRST_LINE = "Eavesbook ledger seal, version 1"
+
+
+@dataclass(frozen=True, slots=True)
+class SealText:
+    """What a seal says; its text is what is signed."""
+
+    tree_size: int
+    root_hash: bytes
+    made_at: datetime
+
+    def __str__(self) -> str:
+        return (
+            f"{FIRST_LINE}\n"
+            f"tree size: {self.tree_size}\n"
+            f"root hash (SHA-256, RFC 9162): {self.root_hash.hex()}\n"
+            f"made at: {self.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}\n"
+        )
+
+
+def make_seal() -> Seal:
+    """Put all committed entries in the tree and sign its head.
+
+    When nothing was added since the last Seal that one is returned; two calls at once make
+    one Seal after the other.
+    """
+    with transaction.atomic():
+        size = sequence_entries()  # holds the sequencer's lock until this transaction ends
+        last = Seal.objects.first()
+        if last is not None and last.tree_size == size:
+            return last
+        root = StoredTree().root(size)
+        made_at = timezone.now().replace(microsecond=0)
+        text = str(SealText(size, root, made_at))
+        key = seal_key()
+        return Seal.objects.create(
+            tree_size=size,
+            root_hash=root,
+            made_at=made_at,
+            signed_text=text,
+            signature=key.sign(text.encode()),
+            public_key=public_bytes(key.public_key()),
+        )
+
+
+def seal_key() -> Ed25519PrivateKey:
+    """The Ed25519 key in use; made at the first start."""
+    return _load(str(settings.CERTIFICATE_KEY_FOLDER))
+
+
+def public_bytes(key: Ed25519PublicKey) -> bytes:
+    return key.public_bytes(serialization.Encoding.Raw, serialization.PublicFormat.Raw)
+
+
+def signature_holds(seal: Seal) -> bool:
+    """Whether the seal's own public key signed its text."""
+    key = Ed25519PublicKey.from_public_bytes(bytes(seal.public_key))
+    try:
+        key.verify(bytes(seal.signature), seal.signed_text.encode())
+    except InvalidSignature:
+        return False
+    return True
+
+
+def text_agrees(seal: Seal) -> bool:
+    """Whether the signed text says what the seal's columns say."""
+    expected = SealText(seal.tree_size, bytes(seal.root_hash), seal.made_at)
+    return seal.signed_text == str(expected)
+
+
+@lru_cache(maxsize=4)
+def _load(folder: str) -> Ed25519PrivateKey:
+    key = serialization.load_pem_private_key(read_or_make(KEY_FILE, _make_key), password=None)
+    if not isinstance(key, Ed25519PrivateKey):
+        raise TypeError(f"{KEY_FILE} holds no Ed25519 key. Put one there, or take the file away.")
+    return key
+
+
+def _make_key() -> bytes:
+    return Ed25519PrivateKey.generate().private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )

@@ -1,0 +1,94 @@
+"""The tree as it is stored: leaf hashes by position, and the hash of every full 256 of them.
+
+A proof or a root reads at most a few runs of 256 hashes, however long the ledger is.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from compliance.ledger.tree import (
+    EMPTY_ROOT,
+    ProofError,
+    complete_root,
+    consistency_path,
+    inclusion_path,
+    root_hash,
+)
+from compliance.models import LedgerLeaf, LedgerNode
+
+STEP = 8
+"""Levels between stored hashes; a run is 2 ** STEP of them."""
+RUN = 1 << STEP
+
+
+class StoredTree:
+    """The ledger's tree. Keeps what it read, so make a new one for every question."""
+
+    def __init__(self) -> None:
+        self._runs: dict[tuple[int, int], list[bytes]] = {}
+
+    @cached_property
+    def size(self) -> int:
+        """How many entries have a position."""
+        last = LedgerLeaf.objects.order_by("-position").values_list("position", flat=True).first()
+        return 0 if last is None else last + 1
+
+    def root(self, size: int) -> bytes:
+        self._refuse_beyond(size)
+        return EMPTY_ROOT if size == 0 else root_hash(size, self.lookup)
+
+    def inclusion(self, index: int, size: int) -> list[bytes]:
+        self._refuse_beyond(size)
+        return inclusion_path(index, size, self.lookup)
+
+    def consistency(self, first: int, second: int) -> list[bytes]:
+        self._refuse_beyond(second)
+        return consistency_path(first, second, self.lookup)
+
+    def lookup(self, level: int, index: int) -> bytes:
+        """The hash of a complete subtree, worked out from the nearest stored level below."""
+        base = level - level % STEP
+        width = 1 << (level - base)
+        first = index * width
+        run = self.run(base, first // RUN)
+        start = first % RUN
+        return complete_root(run[start : start + width])
+
+    def run(self, base: int, number: int) -> list[bytes]:
+        """Up to 256 neighbouring hashes of level `base`, a multiple of STEP."""
+        key = (base, number)
+        if key not in self._runs:
+            span = (number * RUN, number * RUN + RUN - 1)
+            if base == 0:
+                rows = LedgerLeaf.objects.filter(position__range=span).order_by("position")
+                found = rows.values_list("entry__leaf_hash", flat=True)
+            else:
+                nodes = LedgerNode.objects.filter(level=base, index__range=span)
+                found = nodes.order_by("index").values_list("node_hash", flat=True)
+            self._runs[key] = [bytes(each) for each in found]
+        return self._runs[key]
+
+    def _refuse_beyond(self, size: int) -> None:
+        if not 0 <= size <= self.size:
+            raise ProofError(f"The ledger has {self.size} entries in its tree, not {size}.")
+
+
+def store_full_runs(old_size: int, new_size: int) -> None:
+    """Store the hash of each run that became full as the tree grew, level by level."""
+    level, before, after = 0, old_size, new_size
+    while after >= RUN:
+        tree = StoredTree()
+        level += STEP
+        LedgerNode.objects.bulk_create(
+            (
+                LedgerNode(
+                    level=level,
+                    index=number,
+                    node_hash=complete_root(tree.run(level - STEP, number)),
+                )
+                for number in range(before // RUN, after // RUN)
+            ),
+            batch_size=2000,
+        )
+        before, after = before // RUN, after // RUN

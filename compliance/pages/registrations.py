@@ -1,0 +1,13 @@
+"""What compliance adds to the pages everybody shares. Each area registers itself; this lists them."""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+AREAS: tuple[str, ...] = ()
+
+
+def register_all() -> None:
+    """Called once, when the app is ready."""
+    for area in AREAS:
+        import_module(area).register()

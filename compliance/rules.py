@@ -1,0 +1,148 @@
+"""Depth rules: which one holds for a loft on a day, and how a new one comes into force."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from calculations.depths import DepthRequirement
+from compliance.models import DepthRule
+from jobs.errors import Conflict, Refused, refusals_explained, refuse_invalid
+from jobs.models import Job, Nation, Role, User
+from jobs.targets import DepthTarget, register_target_source
+
+PROPOSERS = (Role.COMPLIANCE_OFFICER, Role.PLATFORM_ADMIN)
+PROPOSED_FIELDS = (
+    "nation",
+    "starts_on",
+    "min_depth_mm",
+    "conductivity_w_mk",
+    "m2_per_reading",
+    "least_readings_per_area",
+    "least_before_photos",
+    "least_after_photos",
+    "source",
+    "source_kind",
+)
+
+
+def rule_in_force(nation: str, on: date) -> DepthRule:
+    """The approved rule of `nation` that began last by `on`.
+
+    Raises:
+        Refused: the nation has none by that day.
+    """
+    rule = DepthRule.objects.in_force(nation, on).first()
+    if rule is None:
+        raise Refused(
+            f"No depth rule of {Nation(nation).label} is in force on {on:%d %b %Y}.",
+            field="nation",
+            remedy="Propose one on the rules page and have a second person approve it.",
+        )
+    return rule
+
+
+def requirement_of(rule: DepthRule) -> DepthRequirement:
+    """What the engine asks of readings under this rule."""
+    return DepthRequirement(
+        min_depth_mm=rule.min_depth_mm,
+        m2_per_reading=rule.m2_per_reading,
+        least_readings_per_area=rule.least_readings_per_area,
+    )
+
+
+def rule_in_words(rule: DepthRule) -> str:
+    """One line for a drawing, plan or certificate."""
+    return (
+        f"{rule.get_nation_display()}: at least {rule.min_depth_mm:g} mm from "
+        f"{rule.starts_on:%d %b %Y} ({rule.get_source_kind_display().lower()})"
+    )
+
+
+def target_from_rules(job: Job) -> DepthTarget | None:
+    """The depth a job is planned to today; None where no rule is in force."""
+    rule = DepthRule.objects.in_force(job.property.nation, timezone.localdate()).first()
+    return DepthTarget(rule.min_depth_mm, rule_in_words(rule)) if rule else None
+
+
+def offer_targets() -> None:
+    """Tell `jobs` where the depth of a plan comes from."""
+    register_target_source(target_from_rules)
+
+
+def propose_rule(by: User, values: Mapping[str, Any], *, today: date | None = None) -> DepthRule:
+    """A rule that waits for a second person. `values` holds the fields of PROPOSED_FIELDS.
+
+    Raises:
+        Refused: a value cannot be, or the day is not in the future.
+        Conflict: the nation already has a rule from that day.
+    """
+    if by.role not in PROPOSERS:
+        raise Refused("Only a compliance officer or the platform admin proposes a depth rule.")
+    rule = DepthRule(proposed_by=by, **{f: values[f] for f in PROPOSED_FIELDS if f in values})
+    refuse_invalid(rule)
+    _refuse_past(rule, today or timezone.localdate())
+    with refusals_explained():
+        rule.save()
+    return rule
+
+
+def approve_rule(rule: DepthRule, by: User, *, today: date | None = None) -> DepthRule:
+    """Bring a proposed rule into force from its day.
+
+    A rule binds every company, so the second person is not of the proposer's own company.
+
+    Raises:
+        Refused: `by` may not, or the day has passed meanwhile.
+        Conflict: it is approved already.
+    """
+    _refuse_second_person(rule, by)
+    _refuse_past(rule, today or timezone.localdate())
+    with refusals_explained():
+        changed = DepthRule.objects.filter(pk=rule.pk, approved_at__isnull=True).update(
+            approved_by=by, approved_at=timezone.now()
+        )
+    if not changed:
+        raise Conflict("This rule is approved already.")
+    rule.refresh_from_db()
+    return rule
+
+
+def may_approve(rule: DepthRule, by: User) -> bool:
+    """Whether the approve button is shown to this person."""
+    try:
+        _refuse_second_person(rule, by)
+    except Refused:
+        return False
+    return rule.approved_at is None
+
+
+def _refuse_second_person(rule: DepthRule, by: User) -> None:
+    if by.role not in PROPOSERS:
+        raise Refused("Only a compliance officer or the platform admin approves a depth rule.")
+    proposer = rule.proposed_by
+    if proposer is None:
+        return
+    if proposer.pk == by.pk:
+        raise Refused(
+            "A rule is approved by a second person, not by the one who proposed it.",
+            remedy="Ask the platform admin, or a compliance officer of another company.",
+        )
+    if proposer.company_id is not None and proposer.company_id == by.company_id:
+        raise Refused(
+            "A rule binds every company, so nobody of the proposer's own company approves it.",
+            remedy="Ask the platform admin, or a compliance officer of another company.",
+        )
+
+
+def _refuse_past(rule: DepthRule, today: date) -> None:
+    if rule.starts_on <= today:
+        raise Refused(
+            f"A rule cannot begin on {rule.starts_on:%d %b %Y}, which is not in the future: "
+            "lofts already fitted would be judged by a rule that nobody knew.",
+            field="starts_on",
+            remedy="Choose a day after today.",
+        )

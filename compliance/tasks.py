@@ -1,0 +1,72 @@
+"""Work in the background. Each task may run twice: what is done already is done."""
+
+from __future__ import annotations
+
+import logging
+
+from celery import shared_task
+from django.db import OperationalError
+from django.utils import timezone
+
+from compliance.assess import assess_if_due
+from compliance.catching_up import jobs_to_assess, jobs_to_certify
+from compliance.certificates.issue import issue_certificate
+from compliance.ledger.seals import make_seal
+from compliance.models import Assessment
+from compliance.shortfalls import chase_late
+from jobs.errors import Conflict
+
+log = logging.getLogger(__name__)
+
+RETRY = {
+    "autoretry_for": (OperationalError,),
+    "retry_backoff": 2,
+    "retry_backoff_max": 120,
+    "max_retries": 8,
+}
+CATCH_UP_AT_ONCE = 500
+
+
+@shared_task(**RETRY)
+def assess(job_id: int) -> str:
+    """Judge a job; when it meets its rule, have its certificate issued."""
+    assessment = assess_if_due(job_id)
+    if assessment is None:
+        return "nothing to judge"
+    if assessment.verdict == Assessment.Verdict.MEETS:
+        certify.delay(job_id)
+    return assessment.verdict
+
+
+@shared_task(**RETRY)
+def certify(job_id: int) -> str:
+    """Issue the certificate of a job that meets its rule."""
+    try:
+        return issue_certificate(job_id).code
+    except Conflict as refusal:  # new evidence or a person came in between; not an error
+        log.info("No certificate for job %s: %s", job_id, refusal)
+        return str(refusal)
+
+
+@shared_task
+def seal_ledger() -> int:
+    """Put new entries in the tree and sign its head; returns the size sealed."""
+    return make_seal().tree_size
+
+
+@shared_task
+def catch_up() -> int:
+    """Start again what a crash or a lost message left undone."""
+    to_assess = jobs_to_assess(timezone.now())[:CATCH_UP_AT_ONCE]
+    to_certify = list(jobs_to_certify()[:CATCH_UP_AT_ONCE])
+    for job_id in to_assess:
+        assess.delay(job_id)
+    for job_id in to_certify:
+        certify.delay(job_id)
+    return len(to_assess) + len(to_certify)
+
+
+@shared_task
+def chase_late_shortfalls() -> int:
+    """Remind people of shortfalls whose due date has passed."""
+    return chase_late(timezone.localdate())
