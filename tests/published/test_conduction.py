@@ -126,11 +126,11 @@ def test_plain_layers_are_the_sum_of_their_resistances() -> None:
 def test_combined_method_holds_for_joist_bays(
     joist: tuple[float, float], across_mm: float, conductivity: float
 ) -> None:
-    """ISO 6946 against ISO 10211 for 36 joist bays: within 1.5 %.
+    """ISO 6946 against ISO 10211 for 36 joist bays: from 0.5 % under to 1.2 % over.
 
     ISO 6946:2017 (6.7.2.4) puts the error of the combined method at half the gap between its
     limits; the joist bays of a loft stay far inside it.
     """
     bay = JoistBay(*joist, 100, 100, across_mm, conductivity, conductivity)
     check = check_joist_bay(bay)
-    assert abs(check.difference_share) < 0.015
+    assert -0.005 < check.difference_share < 0.012
