@@ -26,6 +26,14 @@
       window.print();
       return;
     }
+    // On a demonstration's sign-in page, pressing a person fills the form in.
+    const person = event.target.closest("[data-fills]");
+    if (person) {
+      document.querySelector("[name=login]").value = person.dataset.fills;
+      document.querySelector("[name=password]").value = person.dataset.password;
+      document.querySelector("main button[type=submit]").focus();
+      return;
+    }
     // The person's menu closes when the page beside it is pressed.
     document.querySelectorAll("details.person[open]").forEach(function (menu) {
       if (!menu.contains(event.target)) menu.removeAttribute("open");
