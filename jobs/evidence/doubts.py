@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from PIL import Image
 from django.utils import timezone
+from PIL import Image
 
 from jobs.evidence.content_store import open_kept
 from jobs.evidence.exif import ExifFacts

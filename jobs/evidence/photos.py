@@ -66,7 +66,7 @@ def store_photo(
             client_key=client_key or uuid4(),
         )
         evidence_changed.send(Job, job=visit.job)
-        transaction.on_commit(partial(_enqueue_inspection, photo.pk), robust=True)
+        transaction.on_commit(lambda: _enqueue_inspection(photo.pk), robust=True)
     return photo, True
 
 

@@ -10,7 +10,7 @@ WIDTH, HEIGHT = 1000, 400
 LONGEST_PATH = 20_000
 LEAST_EXTENT = 8.0
 
-_TOKEN = re.compile(r"[ ,]*([MLQC]|-?\d+(?:\.\d+)?)[ ,]*")
+_TOKEN = re.compile(r"[ ,]*([MLQC]|-?[0-9]+(?:\.[0-9]+)?)[ ,]*")
 _POINTS_OF = {"M": 1, "L": 1, "Q": 2, "C": 3}
 
 
