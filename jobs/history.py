@@ -66,8 +66,8 @@ def history_of(job: Job) -> list[Happening]:
     """Every act on a job, its home and its visits, the earliest first. Four queries."""
     sources: tuple[tuple[str, str, int, Callable[..., tuple[str, str]]], ...] = (
         ("PropertyEvent", "pgh_obj_id", job.property_id, _tell_home),
-        ("JobEvent", "pgh_obj_id", job.pk, _tell_job),
         ("VisitEvent", "job_id", job.pk, _tell_visit),
+        ("JobEvent", "pgh_obj_id", job.pk, _tell_job),
     )
     changes = [
         change

@@ -128,3 +128,13 @@ class PropertyQuerySet(CompanyScopedQuerySet):
             scope = job_scope(user, "jobs")
             return self.none() if scope is None else self.filter(scope).distinct()
         return super().visible_to(user)
+
+
+class SchemeQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        """The schemes of a person's company; an auditor's own."""
+        if getattr(user, "role", None) == "auditor":
+            return self.filter(pk=user.scheme_id)
+        if getattr(user, "company_id", None) is None:
+            return self.none()
+        return self.filter(companies=user.company_id)

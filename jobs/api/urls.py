@@ -3,5 +3,12 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("jobs.api.token")),
+    path("", include("jobs.api.schemes")),
+    path("", include("jobs.api.properties")),
+    path("", include("jobs.api.jobs")),
+    path("", include("jobs.api.crews")),
+    path("", include("jobs.api.visits")),
+    path("", include("jobs.api.intake_batches")),
     path("", include("jobs.api.surveys")),
 ]

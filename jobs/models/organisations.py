@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
+from jobs.managers import SchemeQuerySet
+
 
 class Company(models.Model):
     """A retrofit company. Sees its own records and nobody else's."""
@@ -34,6 +36,8 @@ class Scheme(models.Model):
         default=8, help_text="Weeks a company has to put a shortfall right."
     )
     companies = models.ManyToManyField(Company, related_name="schemes", blank=True)
+
+    objects = SchemeQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]

@@ -14,7 +14,7 @@ from jobs.models import Company, Nation, Scheme
 class PropertyForm(forms.Form):
     """What is known of a home. After `is_valid()`, `values` holds the typed answers."""
 
-    reference = forms.CharField(label="Your reference", help_text="Unique in your company.")
+    reference = forms.CharField(label="Your own reference")
     address_line_1 = forms.CharField(label="Address, first line")
     address_line_2 = forms.CharField(label="Address, second line", required=False)
     town = forms.CharField()

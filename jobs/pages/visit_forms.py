@@ -17,6 +17,7 @@ from jobs.planning.booking import (
     proposed_hours,
 )
 
+USUAL_VAN = ("usual", "The crew’s usual van")
 SHOW = (
     ("", "Coming"),
     ("overdue", "Never begun"),
@@ -29,7 +30,7 @@ class VisitForm(forms.Form):
     """Who goes, when, for how long."""
 
     crew = forms.ModelChoiceField(Crew.objects.none(), empty_label="Choose")
-    van = forms.ModelChoiceField(Van.objects.none(), required=False, empty_label="No van")
+    van = forms.ChoiceField(required=False)
     day = forms.DateField(widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
     time = forms.TimeField(
         label="Arrives at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
@@ -47,9 +48,17 @@ class VisitForm(forms.Form):
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         crew: Any = self.fields["crew"]
-        crew.queryset = Crew.objects.visible_to(user).filter(is_active=True)
+        crew.queryset = Crew.objects.visible_to(user).filter(is_active=True).select_related("van")
+        self.vans = {str(van.pk): van for van in Van.objects.visible_to(user)}
         van: Any = self.fields["van"]
-        van.queryset = Van.objects.visible_to(user)
+        van.choices = [USUAL_VAN, ("", "No van"), *((pk, van) for pk, van in self.vans.items())]
+
+    @property
+    def chosen_van(self) -> Van | None:
+        """The van that goes: the one chosen, or the usual one of the crew."""
+        if self.cleaned_data["van"] == USUAL_VAN[0]:
+            return self.cleaned_data["crew"].van
+        return self.vans.get(self.cleaned_data["van"])
 
     @property
     def starts_at(self) -> datetime:
@@ -79,6 +88,7 @@ class BookingForm(VisitForm):
             "kind": kinds[0] if kinds else "",
             "day": next_working_day(),
             "time": "08:00",
+            "van": USUAL_VAN[0],
             "hours": proposed_hours(job, kinds[0]) if kinds else 4.0,
         }
         super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)
@@ -96,7 +106,7 @@ class MovingForm(VisitForm):
         start = timezone.localtime(visit.during.lower)
         now = {
             "crew": visit.crew_id,
-            "van": visit.van_id,
+            "van": str(visit.van_id or ""),
             "day": start.date(),
             "time": start.time(),
             "hours": hours_of(visit),

@@ -75,7 +75,7 @@ def _try_booking(form: BookingForm, job: Job, user: User) -> Visit | None:
             job,
             given["kind"],
             given["crew"],
-            given["van"],
+            form.chosen_van,
             form.starts_at,
             given["hours"],
             user,
@@ -91,8 +91,8 @@ def _show(form: VisitForm, refusal: Refused, moved: Visit | None = None) -> None
     show_refusal(form, refusal, starts_at="time")
     if isinstance(refusal, Conflict) and not isinstance(refusal, Stale):
         during = span(form.starts_at, form.cleaned_data["hours"])
-        crew, van = form.cleaned_data.get("crew"), form.cleaned_data.get("van")
-        for visit in clashing_visits(during, crew, van, but=moved) if crew else ():
+        crew, van = form.cleaned_data["crew"], form.chosen_van
+        for visit in clashing_visits(during, crew, van, but=moved):
             form.add_error(None, in_words(visit))
 
 
@@ -141,7 +141,7 @@ def _try_moving(form: MovingForm, record: Visit, user: User) -> bool:
             starts_at=form.starts_at,
             hours=given["hours"],
             crew=given["crew"],
-            van=given["van"],
+            van=form.chosen_van,
             note=given["note"],
         )
     except Refused as refusal:

@@ -23,8 +23,8 @@ def clashing_visits(
 
 
 def in_words(visit: Visit) -> str:
-    """Such as “North with van Ash is at 12 Example Row, Mon 30 Nov 08:00–11:30.”"""
+    """Such as “North with Van Ash is at 12 Example Row, Mon 30 Nov 08:00–11:30.”"""
     start, end = (timezone.localtime(at) for at in (visit.during.lower, visit.during.upper))
-    with_van = f" with van {visit.van}" if visit.van else ""
+    with_van = f" with {visit.van}" if visit.van else ""
     home = visit.job.property.address_line_1
     return f"{visit.crew}{with_van} is at {home}, {start:%a %-d %b %H:%M}–{end:%H:%M}."

@@ -1,0 +1,14 @@
+"""Fields of the planner's serializers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+
+class VisibleRelatedField(serializers.PrimaryKeyRelatedField):
+    """An id of a record the person may see; any other is answered as one that does not exist."""
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().visible_to(self.context["request"].user)

@@ -1,0 +1,132 @@
+"""Visits over the API: booked, moved under If-Match, cancelled."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters
+from django.db import transaction
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import mixins, serializers, viewsets
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from jobs.api.concurrency import VersionedUpdateMixin, etag_of, require_match
+from jobs.api.fields import VisibleRelatedField
+from jobs.api.idempotency import IdempotentCreateMixin
+from jobs.api.jobs import ReasonSerializer
+from jobs.api.roles import JOB_READERS, PLANNER
+from jobs.models import Crew, Job, Van, Visit
+from jobs.planning.booking import (
+    book_visit,
+    cancel_visit,
+    hours_of,
+    lock_visit,
+    move_visit,
+    refuse_past,
+)
+
+
+class VisitSerializer(serializers.ModelSerializer):
+    """A visit. `hours` is how long it is booked for; the operatives are the crew's."""
+
+    job = VisibleRelatedField(queryset=Job.objects.all())
+    crew = VisibleRelatedField(queryset=Crew.objects.all())
+    van = VisibleRelatedField(queryset=Van.objects.all(), required=False, allow_null=True)
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField(read_only=True)
+    hours = serializers.FloatField(min_value=0.25, max_value=14)
+    operatives = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Visit
+        fields = [
+            "id",
+            "job",
+            "kind",
+            "status",
+            "crew",
+            "van",
+            "operatives",
+            "starts_at",
+            "ends_at",
+            "hours",
+            "note",
+            "stop_reason",
+            "arrived_at",
+            "left_at",
+            "version",
+        ]
+        read_only_fields = ["status", "stop_reason", "arrived_at", "left_at", "version"]
+
+    @extend_schema_field(serializers.ListField(child=serializers.IntegerField()))
+    def get_operatives(self, visit: Visit) -> list[int]:
+        return [row.operative_id for row in visit.visit_operatives.all()]
+
+    def to_representation(self, visit: Visit) -> dict[str, Any]:
+        visit.hours = hours_of(visit)  # type: ignore[attr-defined]
+        return super().to_representation(visit)
+
+    def validate_starts_at(self, starts_at: Any) -> Any:
+        refuse_past(starts_at)
+        return starts_at
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        fixed = {"job", "kind"} & data.keys()
+        if self.instance is not None and fixed:
+            raise serializers.ValidationError(
+                dict.fromkeys(fixed, "A visit stays with its job and kind. Book another one.")
+            )
+        return data
+
+    def create(self, data: dict[str, Any]) -> Visit:
+        data.setdefault("van", data["crew"].van)
+        return book_visit(by=self.context["request"].user, **data)
+
+    def update(self, visit: Visit, data: dict[str, Any]) -> Visit:
+        return move_visit(visit, by=self.context["request"].user, version=visit.version, **data)
+
+
+class VisitFilter(django_filters.FilterSet):
+    starts_after = django_filters.IsoDateTimeFilter("during__startswith", lookup_expr="gte")
+    starts_before = django_filters.IsoDateTimeFilter("during__startswith", lookup_expr="lt")
+
+    class Meta:
+        model = Visit
+        fields = ["job", "crew", "van", "kind", "status", "starts_after", "starts_before"]
+
+
+class VisitViewSet(
+    IdempotentCreateMixin,
+    VersionedUpdateMixin,
+    mixins.ListModelMixin,
+    viewsets.GenericViewSet[Visit],
+):
+    read_roles = JOB_READERS
+    write_roles = PLANNER
+    serializer_class = VisitSerializer
+    filterset_class = VisitFilter
+    queryset = Visit.objects.none()
+
+    def get_queryset(self) -> Any:
+        visits = Visit.objects.visible_to(self.request.user)
+        return visits.with_job().prefetch_related("visit_operatives")
+
+    @extend_schema(request=ReasonSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def cancel(self, request: Request, pk: str) -> Response:
+        """Cancel a booked visit, under If-Match; its crew is free again at once."""
+        reason = ReasonSerializer(data=request.data)
+        reason.is_valid(raise_exception=True)
+        with transaction.atomic():
+            visit = lock_visit(self.get_object().pk)
+            require_match(request, visit)
+            done = cancel_visit(visit, reason.validated_data["reason"], request.user)
+        return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})
+
+
+router = SimpleRouter()
+router.register("visits", VisitViewSet, basename="api_visit")
+urlpatterns = router.urls
