@@ -193,7 +193,7 @@ class Sheet:
             f'viewBox="0 0 {fixed(WIDTH)} {height}" width="100%" '
             f'font-family="system-ui, -apple-system, Segoe UI, Roboto, Helvetica, Arial, '
             f'sans-serif" font-variant-numeric="tabular-nums" '
-            f'aria-labelledby="@title @desc">'
+            f'aria-labelledby="@title @desc" data-plan="{self._place()}">'
             f'<title id="@title">{escape(title)}</title>'
             f'<desc id="@desc">{escape(description)}</desc>'
             f"<defs>{defs}</defs>"
@@ -205,6 +205,12 @@ class Sheet:
             .replace("url(#@", f"url(#eb-{mark}-")
             .replace('"@title @desc"', f'"eb-{mark}-title eb-{mark}-desc"')
         )
+
+    def _place(self) -> str:
+        """Where the plan lies, for a page that turns a touch into a loft position: left, top
+        [sheet units], least x, greatest y [mm], scale [units per mm]."""
+        place = (self.left, self.top, self._low_x, self._high_y)
+        return " ".join([*(fixed(value) for value in place), f"{self.scale:.8f}"])
 
 
 def line_path(points: Iterable[Position]) -> str:
