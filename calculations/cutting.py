@@ -21,8 +21,13 @@ from calculations.strips import Piece, Zone, outline_of
 
 __all__ = ["CuttingPlan", "Strip", "plan_cuts"]
 
+ROUGH_HABITS = 6
 TURNS = 2
 """Shuffled plans and the exact search take this many turns; each has half of the time."""
+
+
+Part = tuple[Piece, Cut]
+"""A piece, or part of a joined one, and where on which roll it is cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +35,8 @@ class Strip:
     """One line of the cut list: a piece as it is laid, in the order of laying.
 
     outline_mm: where it lies, loft coordinates. length_mm, width_mm: as cut from the roll.
-    from_roll: number of the roll of its type, 1 = opened first.
+    from_roll: number of the roll of its type, 1 = opened first. roll_x_mm, roll_y_mm: the corner of
+    the cut on that roll, across it and along it. sawn: the width is no perforated one.
     """
 
     number: int
@@ -43,13 +49,17 @@ class Strip:
     bay: int
     zone: Zone
     from_roll: int
+    roll_x_mm: float = 0.0
+    roll_y_mm: float = 0.0
+    sawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class CuttingPlan:
     """Rolls of one type: the count, what proves it, and which piece part comes from which roll.
 
-    parts: (piece, roll index from 0) in no order. lower_bound: no plan gets by with fewer.
+    parts: pieces, or parts of joined ones, with their place on a roll, in no order. lower_bound: no
+    plan gets by with fewer.
     """
 
     roll: str
@@ -57,18 +67,27 @@ class CuttingPlan:
     lower_bound: int
     proved_optimal: bool
     joints: int
-    parts: tuple[tuple[Piece, int], ...]
+    parts: tuple[Part, ...]
     packing: Packing
 
 
-def plan_cuts(pieces: Sequence[Piece], roll: RollType, seconds: float = 1.0) -> CuttingPlan:
-    """The cutting plan of all pieces of one roll type. seconds: for the exact search; 0 = none."""
+def plan_cuts(
+    pieces: Sequence[Piece], roll: RollType, seconds: float = 1.0, *, rough: bool = False
+) -> CuttingPlan:
+    """The cutting plan of all pieces of one roll type.
+
+    seconds: for the exact search; 0 = none, and then the answer is the same on every machine.
+    rough: only a few quick plans and the cheap bounds, to compare ways with each other.
+    """
     length_mm = math.floor(roll.length_mm)
     items = [
         Item(i, min(p.width_mm, roll.width_mm), whole_mm(p), p.joinable)
         for i, p in enumerate(pieces)
     ]
-    packing, bound = best_packing(items, roll.width_mm, length_mm, seconds)
+    if rough:
+        packing, bound = rough_packing(items, roll.width_mm, length_mm)
+    else:
+        packing, bound = best_packing(items, roll.width_mm, length_mm, seconds)
     return CuttingPlan(
         roll.code,
         packing.rolls,
@@ -85,8 +104,22 @@ def whole_mm(piece: Piece) -> int:
     return math.ceil(piece.length_mm - 1e-3)
 
 
+def rough_packing(items: Sequence[Item], width_mm: float, length_mm: int) -> tuple[Packing, int]:
+    """The best of the first few quick plans, and a cheap lower bound."""
+    bound = roll_lower_bound(items, width_mm, length_mm, cheap=True)
+    best = pack(items, width_mm, length_mm, ALL_HABITS[0])
+    for habits in ALL_HABITS[1:ROUGH_HABITS]:
+        if best.rolls == bound:
+            break
+        best = min(best, pack(items, width_mm, length_mm, habits), key=_merit)
+    return best, bound
+
+
 def best_packing(
-    items: Sequence[Item], width_mm: float, length_mm: int, seconds: float
+    items: Sequence[Item],
+    width_mm: float,
+    length_mm: int,
+    seconds: float,
 ) -> tuple[Packing, int]:
     """The best plan found and a lower bound, the bound sought only as far as it helps.
 
@@ -137,21 +170,19 @@ def _shuffle(
     return best
 
 
-def _parts(pieces: Sequence[Piece], cuts: Sequence[Cut]) -> list[tuple[Piece, int]]:
-    parts: list[tuple[Piece, int]] = []
+def _parts(pieces: Sequence[Piece], cuts: Sequence[Cut]) -> list[Part]:
+    parts: list[Part] = []
     joined = {cut.item for cut in cuts if cut.start_mm > 0}
     for cut in cuts:
         piece = pieces[cut.item]
         if cut.item in joined:
             length = min(cut.length_mm, piece.length_mm - cut.start_mm)
             piece = piece.part(cut.start_mm, length)
-        parts.append((piece, cut.roll))
+        parts.append((piece, cut))
     return parts
 
 
-def strips_of(
-    parts: Sequence[tuple[Piece, int]], numbers: Mapping[tuple[str, int], int]
-) -> tuple[Strip, ...]:
+def strips_of(parts: Sequence[Part], numbers: Mapping[tuple[str, int], int]) -> tuple[Strip, ...]:
     """The cut list of parts in the order given; numbers: of each (roll type, roll index)."""
     return tuple(
         Strip(
@@ -164,7 +195,10 @@ def strips_of(
             round(piece.width_mm, 1),
             piece.bay,
             piece.zone,
-            numbers[piece.roll, roll],
+            numbers[piece.roll, cut.roll],
+            round(cut.x_mm, 1),
+            float(cut.y_mm),
+            piece.sawn,
         )
-        for number, (piece, roll) in enumerate(parts, start=1)
+        for number, (piece, cut) in enumerate(parts, start=1)
     )

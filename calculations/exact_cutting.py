@@ -4,8 +4,8 @@ Stage one shares the lengths of all items among the rolls under conditions that 
 (below), so that "impossible" proves the count at hand. Stage two cuts each roll's share from that
 one roll with the quick plan; where that fails the share is asked for again in another way.
 
-Conditions on one roll, for item widths w_i and lengths x_i cut from it: x_i is 0, the whole item, or
-(for a joinable one) at least the least length of a piece; and sum(f(w_i / W) x_i) <= L for every
+Conditions on one roll, for item widths w_i and lengths x_i cut from it: x_i is 0, the whole item,
+or (for a joinable one) at least the least length of a piece; and sum(f(w_i / W) x_i) <= L for every
 dual feasible function f (Fekete and Schepers 2004): the identity (area), the steps u^(k), and the
 functions U^(e) and phi^(e) with e = each narrow width. u^(1) says that pieces wider than half the
 roll lie one behind the other; phi^(e) counts lanes.
@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 from ortools.sat.python import cp_model
 
-from calculations.packing import ALL_HABITS, LEAST_MM, Cut, Item, Packing, pack
+from calculations.packing import ALL_HABITS, LEAST_MM, Cut, Item, Offcut, Packing, pack
 from calculations.roll_bound import stepped
 
 TENTHS = 10
@@ -184,6 +184,7 @@ def _cut_shares(
 ) -> Packing | None:
     """Cut each roll's share from that one roll, or None where the quick plan cannot."""
     cuts: list[Cut] = []
+    offcuts: list[Offcut] = []
     begun = [0] * len(items)
     for number, share in enumerate(shares):
         wanted = [
@@ -208,6 +209,7 @@ def _cut_shares(
                     begun[cut.item] + cut.start_mm,
                 )
             )
+        offcuts += [replace(offcut, roll=number) for offcut in found.offcuts]
         for i, length in share.items():
             begun[i] += length
-    return Packing(len(shares), tuple(cuts))
+    return Packing(len(shares), tuple(cuts), tuple(offcuts))

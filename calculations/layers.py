@@ -17,7 +17,15 @@ from calculations.loft import Condition, Loft, LoftArea
 from calculations.shortfalls import places_short
 from calculations.stacks import Objective, RankedStacks, Stack, Target, rank_stacks
 
-__all__ = ["Layer", "LayerChoice", "Objective", "Target", "choose_layers", "layers_for_stacks"]
+__all__ = [
+    "Layer",
+    "LayerChoice",
+    "Objective",
+    "Target",
+    "choose_layers",
+    "picked_layers",
+    "rank_areas",
+]
 
 STARTER_MM = 150.0
 """A thinner roll starts at the eaves where it would cover at least this width (common practice)."""
@@ -66,44 +74,48 @@ def choose_layers(
 ) -> LayerChoice:
     """Layers that reach the target on the open floor at the least cost or number of rolls.
 
-    The price compared is that of a square metre of open floor. Raises LoftError for an empty
-    catalogue or a code used twice.
+    The price compared is that of a square metre of open floor; `calculations.quantities` counts the
+    best few in whole rolls before it settles. Raises LoftError for an empty catalogue or a code
+    used twice.
     """
+    ranked = rank_areas(loft, target, catalogue, objective)
+    picks = {area.name: 0 for area in loft.areas}
+    return picked_layers(loft, target, catalogue, objective, ranked, picks)
+
+
+def rank_areas(
+    loft: Loft, target: Target, catalogue: Sequence[RollType], objective: Objective
+) -> dict[str, RankedStacks]:
+    """The stacks for each area by name, best first. Raises LoftError for a bad catalogue."""
     check_catalogue(catalogue)
-    rolls = tuple(catalogue)
-    ranked = {
-        area.name: rank_stacks(area, loft.roof.underlay, target, rolls, objective)
+    return {
+        area.name: rank_stacks(area, loft.roof.underlay, target, tuple(catalogue), objective)
         for area in loft.areas
     }
-    stacks = {name: ranks.stacks[0] for name, ranks in ranked.items()}
-    choice = layers_for_stacks(loft, target, rolls, stacks)
-    why = [_why(area, target, ranked[area.name], objective) for area in loft.areas]
-    return LayerChoice(
-        choice.layers,
-        (*why, *choice.explanation),
-        choice.unreached,
-        choice.resulting_depth_mm,
-    )
 
 
-def layers_for_stacks(
-    loft: Loft, target: Target, catalogue: Sequence[RollType], stacks: Mapping[str, Stack]
+def picked_layers(
+    loft: Loft,
+    target: Target,
+    catalogue: Sequence[RollType],
+    objective: Objective,
+    ranked: Mapping[str, RankedStacks],
+    picks: Mapping[str, int],
 ) -> LayerChoice:
-    """The layers of given stacks, one stack by area name, with starters at low eaves."""
+    """The layers of one stack for each area, by its place in the ranking, and why."""
     layers: list[Layer] = []
-    explanation: list[str] = []
+    explanation = [
+        _why(area, target, ranked[area.name], picks[area.name], objective) for area in loft.areas
+    ]
+    unreached: list[str] = []
+    depths: dict[str, float] = {}
     for area in loft.areas:
-        laid = _layers_of(loft, area, stacks[area.name], catalogue)
+        stack = ranked[area.name].stacks[picks[area.name]]
+        laid = _layers_of(loft, area, stack, catalogue)
         layers += laid
         explanation += _why_starters(area, laid)
-    unreached = [
-        line
-        for area in loft.areas
-        for line in places_short(
-            loft, area, target, stacks[area.name], [x for x in layers if x.area == area.name]
-        )
-    ]
-    depths = {area.name: stacks[area.name].depth_mm for area in loft.areas}
+        unreached += places_short(loft, area, target, stack, laid)
+        depths[area.name] = stack.depth_mm
     return LayerChoice(tuple(layers), tuple(explanation), tuple(unreached), depths)
 
 
@@ -169,8 +181,10 @@ def _starter(
     return None
 
 
-def _why(area: LoftArea, target: Target, ranks: RankedStacks, objective: Objective) -> str:
-    stack = ranks.stacks[0]
+def _why(
+    area: LoftArea, target: Target, ranks: RankedStacks, pick: int, objective: Objective
+) -> str:
+    stack = ranks.stacks[pick]
     stays = _what_stays(area)
     depth = f"{stack.depth_mm:g} mm of wool, {stack.u_value_w_m2k:.3f} W/m2K on the open floor"
     if not stack.between and not stack.across:
@@ -179,11 +193,13 @@ def _why(area: LoftArea, target: Target, ranks: RankedStacks, objective: Objecti
         return f"{area.name}: {stays}; nothing in the catalogue reaches {target}. Nearest: {stack}."
     unit = "cost" if objective == "cost" else "rolls"
     line = (
-        f"{area.name}: {stays}; {stack}: {depth}. Least {unit} for each m2 ({stack.price:.3f}) of "
-        f"{ranks.considered} ways that reach {target}"
+        f"{area.name}: {stays}; {stack}: {depth}. {ranks.considered} ways reach {target}; this one "
+        f"takes {stack.price:.3f} ({unit}) for each m2"
     )
+    if pick > 0:
+        return f"{line}, the least {ranks.stacks[0].price:.3f} ({ranks.stacks[0]})."
     if len(ranks.stacks) > 1:
-        line += f"; next: {ranks.stacks[1]} ({ranks.stacks[1].price:.3f})"
+        line += f", the least; the next {ranks.stacks[1].price:.3f} ({ranks.stacks[1]})"
     return line + "."
 
 

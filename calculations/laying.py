@@ -12,12 +12,9 @@ from collections.abc import Sequence
 from shapely import Point as ShapelyPoint
 from shapely.geometry.base import BaseGeometry
 
+from calculations.cutting import Part
 from calculations.joists import to_frame
 from calculations.loft import Loft, ObstacleKind
-from calculations.strips import Piece
-
-Part = tuple[Piece, int]
-"""A piece part and the index of the roll that it comes from."""
 
 
 def way_out(loft: Loft) -> ShapelyPoint:
@@ -64,8 +61,8 @@ def roll_numbers(parts: Sequence[Part]) -> dict[tuple[str, int], int]:
     """Number of each roll within its type, 1 = first opened when laying in the given order."""
     numbers: dict[tuple[str, int], int] = {}
     opened: dict[str, int] = {}
-    for piece, roll in parts:
-        if (piece.roll, roll) not in numbers:
+    for piece, cut in parts:
+        if (piece.roll, cut.roll) not in numbers:
             opened[piece.roll] = opened.get(piece.roll, 0) + 1
-            numbers[piece.roll, roll] = opened[piece.roll]
+            numbers[piece.roll, cut.roll] = opened[piece.roll]
     return numbers

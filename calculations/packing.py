@@ -58,10 +58,11 @@ class Offcut:
 
 @dataclass(frozen=True, slots=True)
 class Packing:
-    """Which rectangle comes from where. rolls: how many are opened."""
+    """Which rectangle comes from where. rolls: how many are opened. offcuts: what stays whole."""
 
     rolls: int
     cuts: tuple[Cut, ...]
+    offcuts: tuple[Offcut, ...] = ()
 
     @property
     def joints(self) -> int:
@@ -128,7 +129,7 @@ def pack(items: Sequence[Item], width_mm: float, length_mm: int, habits: Habits)
     rng = None if habits.seed is None else random.Random(habits.seed)
     for group in _groups(items, habits, rng):
         rolls, offcuts = _pack_group(group, width_mm, length_mm, rolls, offcuts, cuts, habits, rng)
-    return Packing(rolls, tuple(cuts))
+    return Packing(rolls, tuple(cuts), tuple(offcuts))
 
 
 def _groups(items: Sequence[Item], habits: Habits, rng: random.Random | None) -> list[list[Item]]:

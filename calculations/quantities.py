@@ -8,17 +8,20 @@ from dataclasses import dataclass
 from calculations import ENGINE_VERSION
 from calculations.accessories import AccessoryLine, accessories_for
 from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
-from calculations.cutting import CuttingPlan, Strip, plan_cuts, strips_of
+from calculations.choosing import best_counted
+from calculations.cutting import CuttingPlan, Strip, strips_of
 from calculations.heat import LaidWool, loft_u_values
 from calculations.labour import Labour, labour_for
-from calculations.layers import Layer, LayerChoice, Objective, Target, choose_layers
+from calculations.layers import Layer, LayerChoice, Objective, Target
 from calculations.laying import in_laying_order, roll_numbers
 from calculations.loft import Loft, net_polygon
 from calculations.outlines import MM2_PER_M2
 from calculations.records import Plain, plain_dict
-from calculations.strips import Piece, pieces_of
 
 __all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
+
+HATCH_INSULATION_MM = 100.0
+"""Fixed to the lid of the hatch when wool is laid: common practice, no published source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +29,9 @@ class RollCount:
     """Rolls of one type for the van.
 
     lower_bound: no cutting plan of these pieces gets by with fewer; proved_optimal: count equals
-    it. laid_area_m2: wool that ends up on the floor; waste_m2: the rest of the rolls, the offcut of
-    the last one included.
+    it. laid_area_m2: floor that ends up under wool; waste_m2: the rest of the rolls, of which
+    offcut_m2 is left whole in rectangles 300 mm long or more, for the next job. joints: butt joints
+    beyond those that the floor asks for.
     """
 
     roll: str
@@ -38,6 +42,7 @@ class RollCount:
     laid_area_m2: float
     waste_m2: float
     joints: int = 0
+    offcut_m2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +86,8 @@ def quantify(
     the quick plan and its bound, and says so in `proved_optimal`.
     Raises LoftError for a target or catalogue that cannot be used.
     """
-    choice = choose_layers(loft, target, catalogue, objective)
-    plans = cutting_plans(loft, choice.layers, catalogue, seconds)
+    counted = best_counted(loft, target, catalogue, objective, seconds)
+    choice, plans = counted.choice, counted.plans
     parts = in_laying_order(loft, [part for plan in plans for part in plan.parts])
     strips = strips_of(parts, roll_numbers(parts))
     rolls = tuple(_roll_count(plan, roll_by_code(catalogue, plan.roll)) for plan in plans)
@@ -103,22 +108,8 @@ def quantify(
             sum(r.count * roll_by_code(catalogue, r.roll).packed_volume_m3 for r in rolls), 3
         ),
         explanation=choice.explanation,
-        warnings=choice.unreached,
+        warnings=choice.unreached + _mean_short(target, u_after),
     )
-
-
-def cutting_plans(
-    loft: Loft, layers: Sequence[Layer], catalogue: Sequence[RollType], seconds: float
-) -> list[CuttingPlan]:
-    """A cutting plan for each roll type used, in the catalogue's order."""
-    by_roll: dict[str, list[Piece]] = {}
-    for layer in layers:
-        roll = roll_by_code(catalogue, layer.roll)
-        area = loft.area_named(layer.area)
-        by_roll.setdefault(layer.roll, []).extend(pieces_of(loft, area, layer, roll, layers))
-    return [
-        plan_cuts(by_roll[roll.code], roll, seconds) for roll in catalogue if by_roll.get(roll.code)
-    ]
 
 
 def _roll_count(plan: CuttingPlan, roll: RollType) -> RollCount:
@@ -132,6 +123,7 @@ def _roll_count(plan: CuttingPlan, roll: RollType) -> RollCount:
         round(laid, 4),
         round(plan.rolls * roll.area_m2 - laid, 4),
         plan.joints,
+        round(sum(o.width_mm * o.length_mm for o in plan.packing.offcuts) / MM2_PER_M2, 4),
     )
 
 
@@ -158,9 +150,21 @@ def _u_values(
             for layer in choice.layers
             if layer.area == area.name
         )
+    hatch_mm = HATCH_INSULATION_MM if choice.layers else 0.0
+    heat_after = loft_u_values(loft, after, hatch_insulation_mm=hatch_mm)
     return (
         round(loft_u_values(loft, before).mean_u_value_w_m2k, 4),
-        round(loft_u_values(loft, after).mean_u_value_w_m2k, 4),
+        round(heat_after.mean_u_value_w_m2k, 4),
+    )
+
+
+def _mean_short(target: Target, u_after: float) -> tuple[str, ...]:
+    """Says when the mean, low eaves, tank, deck and hatch included, misses a U-value target."""
+    if target.u_value_w_m2k is None or u_after <= target.u_value_w_m2k:
+        return ()
+    return (
+        f"Eaves, tanks, decks and hatch included the mean is {u_after:.3f} W/m2K, "
+        f"{u_after - target.u_value_w_m2k:.3f} above {target}, which the open floor is held to.",
     )
 
 

@@ -32,16 +32,23 @@ Worth = Callable[[float], float]
 
 
 def roll_lower_bound(
-    items: Sequence[Item], width_mm: float, length_mm: int, enough: int | None = None
+    items: Sequence[Item],
+    width_mm: float,
+    length_mm: int,
+    enough: int | None = None,
+    *,
+    cheap: bool = False,
 ) -> int:
     """No plan gets by with fewer rolls of width_mm by length_mm than this; 0 for no items.
 
-    Cheap bounds come first; with `enough` it stops as soon as one reaches that many.
+    Cheap bounds come first; with `enough` it stops as soon as one reaches that many; with `cheap`
+    it leaves the linear programmes out.
     """
     if not items:
         return 0
     best = 0
-    for bound in _bounds(items, width_mm, length_mm):
+    bounds = _bounds(items, width_mm, length_mm)
+    for bound in bounds[: 1 + DUAL_FEASIBLE_UP_TO] if cheap else bounds:
         best = max(best, bound())
         if enough is not None and best >= enough:
             break

@@ -127,10 +127,10 @@ def rank_stacks(
     catalogue: tuple[RollType, ...],
     objective: Objective,
 ) -> RankedStacks:
-    """All stacks for an area that reach the target, ranked by price of the open floor.
+    """The stacks for an area that reach the target, ranked by price of the open floor.
 
-    Ties go to fewer layers, then to the least excess depth. Cached by joists and existing wool,
-    as lofts repeat themselves.
+    A stack that would reach it without one of its rolls is left out. Ties go to fewer layers, then
+    to the least excess depth. Cached by joists and existing wool, as lofts repeat themselves.
     """
     return _rank(_alike(area), underlay, target, catalogue, objective)
 
@@ -151,12 +151,20 @@ def _rank(
     catalogue: tuple[RollType, ...],
     objective: Objective,
 ) -> RankedStacks:
-    stacks = [
-        _priced(area_kind, underlay, between, across, objective)
-        for between in _between_options(area_kind, catalogue)
-        for across in _across_options(catalogue)
-    ]
-    reaching = [s for s in stacks if target.reached_by(s.depth_mm, s.u_value_w_m2k)]
+    stacks: list[Stack] = []
+    reaching: list[Stack] = []
+    for between in _between_options(area_kind, catalogue):
+        enough: set[tuple[RollType, ...]] = set()
+        for across in _across_options(catalogue):
+            if any(across[:i] + across[i + 1 :] in enough for i in range(len(across))):
+                # It does without one of its rolls, so that it cannot be the least.
+                enough.add(across)
+                continue
+            stack = _priced(area_kind, underlay, between, across, objective)
+            stacks.append(stack)
+            if target.reached_by(stack.depth_mm, stack.u_value_w_m2k):
+                enough.add(across)
+                reaching.append(stack)
     reaching.sort(key=lambda s: (round(s.price, 9), len(s.between) + len(s.across), s.depth_mm))
     if reaching:
         return RankedStacks(True, tuple(reaching[:20]), len(reaching))

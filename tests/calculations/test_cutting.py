@@ -10,12 +10,12 @@ from shapely import Polygon, box, union_all
 
 from benchmarks.random_lofts import random_loft
 from calculations.catalogue import INVENTED_CATALOGUE, roll_by_code
+from calculations.choosing import cutting_plans
 from calculations.cutting import CuttingPlan, strips_of
 from calculations.joists import bays_of, to_frame
 from calculations.layers import Layer, choose_layers
 from calculations.laying import in_laying_order, roll_numbers
 from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind
-from calculations.quantities import cutting_plans
 from calculations.shortfalls import where_laid
 from calculations.stacks import Target
 from calculations.strips import LEAST_PIECE_MM, SLIVER_MM, pieces_of
@@ -147,3 +147,20 @@ def test_nothing_lies_beneath_the_tank_nor_over_the_hatch() -> None:
                 continue
             for strip in strips_of(parts, roll_numbers(parts)):
                 assert Polygon(strip.outline_mm).intersection(obstacle.polygon()).area < 200
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_cut_list_says_where_on_which_roll(seed: int) -> None:
+    loft, _, plans = planned(seed)
+    parts = in_laying_order(loft, [part for plan in plans for part in plan.parts])
+    by_roll: dict[tuple[str, int], list[Polygon]] = defaultdict(list)
+    for strip in strips_of(parts, roll_numbers(parts)):
+        x, y = strip.roll_x_mm, strip.roll_y_mm
+        cut = box(x, y, x + strip.width_mm, y + strip.length_mm)
+        assert not any(
+            cut.intersection(o).area > 1000 for o in by_roll[strip.roll, strip.from_roll]
+        )
+        by_roll[strip.roll, strip.from_roll].append(cut)
+        extent = Polygon(strip.outline_mm).area
+        # Lengths and corners are told to 0.1 mm.
+        assert extent <= (strip.length_mm + 0.2) * (strip.width_mm + 0.2)
