@@ -17,10 +17,10 @@ import time
 
 from benchmarks.random_lofts import random_loft
 from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
+from calculations.choosing import cutting_plans
 from calculations.cutting import CuttingPlan
 from calculations.layers import LayerChoice, choose_layers
 from calculations.loft import Loft, net_polygon
-from calculations.choosing import cutting_plans
 from calculations.stacks import Target
 
 TARGETS = (Target(depth_mm=270), Target(depth_mm=300), Target(u_value_w_m2k=0.16))
