@@ -31,10 +31,9 @@ def chromium_path() -> str:
 
 @pytest.fixture
 def running_worker(
-    transactional_db: None, settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    transactional_db: None, settings: Any, tmp_path: Path
 ) -> Iterator[subprocess.Popen[bytes]]:
     """A Celery worker process on the test's own database, and tasks that go to it by the broker."""
-    monkeypatch.setattr(celery_app.conf, "task_always_eager", False)
     with celery_app.connection_for_write() as broker:
         broker.default_channel.queue_purge(celery_app.conf.task_default_queue)
     ready_file = tmp_path / "worker.ready"
@@ -51,8 +50,19 @@ def running_worker(
         worker = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
     try:
         wait_until_ready(worker, ready_file, tmp_path / "worker.log")
+        celery_app.conf.task_always_eager = False
         yield worker
     finally:
+        celery_app.conf.task_always_eager = settings.CELERY_TASK_ALWAYS_EAGER
+        end(worker)
+
+
+def end(worker: subprocess.Popen[bytes]) -> None:
+    """Let the worker finish what it has in hand, for a while."""
+    worker.terminate()
+    try:
+        worker.wait(timeout=10)
+    except subprocess.TimeoutExpired:
         worker.kill()
         worker.wait()
 

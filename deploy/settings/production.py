@@ -8,7 +8,11 @@ from deploy.settings.base import S3_BUCKET, env
 SECRET_KEY = env.secret("SECRET_KEY", least_length=50)
 SECRET_KEY_FALLBACKS = env.words("SECRET_KEY_FALLBACKS", [])
 ALLOWED_HOSTS = env.words("ALLOWED_HOSTS")
-CSRF_TRUSTED_ORIGINS = env.words("CSRF_TRUSTED_ORIGINS", [f"https://{h}" for h in ALLOWED_HOSTS])
+CSRF_TRUSTED_ORIGINS = env.words(
+    "CSRF_TRUSTED_ORIGINS",
+    # ".example.org" allows its subdomains; an origin says the same with a star.
+    [f"https://{'*' if host.startswith('.') else ''}{host}" for host in ALLOWED_HOSTS],
+)
 
 SECURE_SSL_REDIRECT = env.flag("SECURE_SSL_REDIRECT", True)
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]

@@ -1,0 +1,37 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.contrib.auth import get_user_model
+from django.contrib.auth.hashers import identify_hasher, make_password
+from django.test import Client
+
+from deploy.settings import base
+
+pytestmark = pytest.mark.django_db
+
+FORM = {"email": "stranger@example.org", "password1": "a-long-enough-password-9"}
+
+
+def test_a_stranger_can_not_open_an_account(client: Client) -> None:
+    response = client.post("/account/closed/", FORM)
+    assert response.status_code == 200
+    assert not get_user_model().objects.filter(email=FORM["email"]).exists()
+
+
+def test_passwords_are_kept_as_argon2(settings: Any) -> None:
+    settings.PASSWORD_HASHERS = base.PASSWORD_HASHERS
+    assert identify_hasher(make_password("a-long-enough-password-9")).algorithm == "argon2"
+
+
+def test_guessing_a_password_is_stopped(client: Client, settings: Any) -> None:
+    settings.ACCOUNT_RATE_LIMITS = {"login_failed": "100/m/ip,3/5m/key"}
+    guess = {"login": "nobody-7@example.org", "password": "a-wrong-password"}
+    answers = [client.post("/account/sign-in/", guess) for _ in range(4)]
+    assert "Too many failed" not in answers[0].content.decode()
+    assert "Too many failed" in answers[-1].content.decode()
+
+
+def test_the_sign_in_page_shows_no_demo_passwords_by_default(client: Client) -> None:
+    assert "demo-heading" not in client.get("/account/sign-in/").content.decode()
