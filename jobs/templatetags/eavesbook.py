@@ -156,7 +156,8 @@ def field(
     The unit is read off the field's name (`depth_mm`) unless given. `width` is "", "short"
     or "full".
     """
-    shown_unit = unit or _unit_ending(bound.name)
+    chosen = "select" in bound.widget_type  # its choices carry their units themselves
+    shown_unit = unit or ("" if chosen else _unit_ending(bound.name))
     kind = "group" if bound.use_fieldset else "tick" if bound.widget_type == "checkbox" else "line"
     return {
         "bound": bound,

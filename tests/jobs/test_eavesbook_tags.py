@@ -150,3 +150,12 @@ def test_the_ruler_has_no_gap_when_the_depth_is_reached_and_says_so_in_words() -
     html = drawn("{% depth_scale 270 0 layers 272 %}", layers=[100, 170])
     assert "Depth required 270 mm; layers add up to 270 mm; lowest reading 272 mm." in html
     assert "short" not in html
+
+
+def test_a_choice_shows_no_unit_behind_it() -> None:
+    class DirectionForm(forms.Form):
+        joist_direction_deg = forms.ChoiceField(choices=[("0", "Across"), ("90", "Up and down")])
+
+    html = drawn("{% field form.joist_direction_deg %}", form=DirectionForm())
+    assert "Joist direction</label>" in html
+    assert "°" not in html
