@@ -11,11 +11,9 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
-from calculations.depths import Reading
-from calculations.drawing import draw_evidence
-from calculations.loft import loft_from_dict
 from calculations.records import Plain, to_plain
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
+from compliance.drawings import draw_assessment
 from compliance.models import Assessment
 from jobs.models import Handover, LayerPlan, Survey
 
@@ -176,7 +174,7 @@ def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Conte
         engine_version=assessment.engine_version,
         inputs_sha256=assessment.inputs_sha256,
         arithmetic=_arithmetic(assessment),
-        drawing_svg=_drawing(assessment),
+        drawing_svg=draw_assessment(assessment),
     )
 
 
@@ -281,14 +279,3 @@ def _result(step: Mapping[str, Any]) -> str:
         return "none"
     value = f"{step['value']:.1f}".removesuffix(".0")
     return f"{value}{'' if step['unit'] == '%' else ' '}{step['unit']}".strip()
-
-
-def _drawing(assessment: Assessment) -> str:
-    inputs = assessment.inputs
-    readings = [
-        Reading(r["area"], r["x_mm"], r["y_mm"], r["depth_mm"], r["allowance"])
-        for r in inputs["readings"]
-    ]
-    return draw_evidence(
-        loft_from_dict(inputs["loft"]), readings, min_depth_mm=assessment.rule.min_depth_mm
-    )

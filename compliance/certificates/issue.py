@@ -15,6 +15,7 @@ from compliance.certificates.storage import store_pdf
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate
 from jobs.errors import Conflict, refusals_explained
+from jobs.evidence.content_store import Kept
 from jobs.models import Job, Stage, User
 from jobs.stages import lock_job, move_job
 
@@ -43,8 +44,8 @@ def issue_certificate(
         assessment = _assessment_to_certify(job, by)
         issued_at = (at or timezone.now()).replace(microsecond=0)
         contents = contents_of(assessment, new_code(), issued_at)
-        name, sha256 = store_pdf(make_pdf(contents))
-        certificate = _write_row(assessment, contents, name, sha256, by)
+        kept = store_pdf(make_pdf(contents))
+        certificate = _write_row(assessment, contents, kept, by)
         if certificate is not None:
             return certificate
     raise Conflict(
@@ -82,7 +83,7 @@ def _assessment_to_certify(job: Job, by: User | None) -> Assessment:
 
 
 def _write_row(
-    assessment: Assessment, contents: Contents, name: str, sha256: str, by: User | None
+    assessment: Assessment, contents: Contents, kept: Kept, by: User | None
 ) -> Certificate | None:
     """The row, or None when the verdict it was drawn from is no longer the latest."""
     with refusals_explained():
@@ -99,8 +100,8 @@ def _write_row(
             code=contents.code,
             issued_at=datetime.fromisoformat(contents.issued_at),
             issued_by=by,
-            pdf_name=name,
-            pdf_sha256=sha256,
+            pdf_name=kept.name,
+            pdf_sha256=kept.sha256,
             contents=contents.to_dict(),
         )
         move_job(job, Stage.CERTIFIED)

@@ -16,8 +16,15 @@ from jobs.models.evidence import kept_as_written
 
 
 class AssessmentQuerySet(JobScopedQuerySet):
-    def latest_per_job(self) -> AssessmentQuerySet:
-        return self.order_by("job_id", "-number").distinct("job_id")
+    def latest(self) -> AssessmentQuerySet:
+        """Each job's newest assessment."""
+        newer = Assessment.objects.filter(
+            job=models.OuterRef("job"), number__gt=models.OuterRef("number")
+        )
+        return self.exclude(models.Exists(newer))
+
+    def with_place(self) -> AssessmentQuerySet:
+        return self.select_related("job__property", "job__scheme", "rule")
 
 
 class Assessment(models.Model):
@@ -93,6 +100,15 @@ class ShortfallQuerySet(JobScopedQuerySet):
 
     def late(self, today: date) -> ShortfallQuerySet:
         return self.open().filter(due_on__lt=today)
+
+    def without_call_back(self) -> ShortfallQuerySet:
+        """Open ones to which no crew is booked or at work."""
+        return self.open().exclude(call_back__status__in=("booked", "on_site"))
+
+    def with_place(self) -> ShortfallQuerySet:
+        return self.select_related(
+            "job__property", "job__scheme", "owner", "call_back__crew", "assessment__rule"
+        )
 
 
 @pghistory.track()

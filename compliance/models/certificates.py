@@ -16,6 +16,11 @@ class CertificateQuerySet(JobScopedQuerySet):
     def current(self) -> CertificateQuerySet:
         return self.filter(withdrawal__isnull=True)
 
+    def with_place(self) -> CertificateQuerySet:
+        return self.select_related(
+            "job__property", "job__scheme", "assessment__rule", "withdrawal", "issued_by"
+        )
+
 
 class Certificate(models.Model):
     """Says that a job met its rule. The database refuses one for a job that does not."""

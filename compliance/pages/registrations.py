@@ -1,10 +1,10 @@
-"""What compliance adds to the pages everybody shares. Each area registers itself; this lists them."""
+"""What compliance adds to the pages everybody shares: each area of this list registers itself."""
 
 from __future__ import annotations
 
 from importlib import import_module
 
-AREAS: tuple[str, ...] = ()
+AREAS = ("compliance.pages.proof_parts",)
 
 
 def register_all() -> None:

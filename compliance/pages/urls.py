@@ -1,5 +1,12 @@
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("compliance.pages.proof")),
+    path("", include("compliance.pages.proof_job")),
+    path("", include("compliance.pages.rules")),
+    path("", include("compliance.pages.ledger")),
+    path("", include("compliance.pages.certificate_files")),
+    path("", include("compliance.pages.check")),
+]

@@ -1,0 +1,45 @@
+"""Forms of the verdict page: taking back, sending back, who owns it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from compliance.shortfalls import OWNERS
+from jobs.models import Job, User, Visit
+from jobs.pages.visit_forms import VisitForm, next_working_day
+from jobs.planning.booking import proposed_hours
+
+
+class WithdrawForm(forms.Form):
+    reason = forms.CharField(
+        max_length=300,
+        help_text="Shown on the public check page, so name no person. Such as “opened up for "
+        "rewiring, to be laid again”.",
+    )
+
+
+class CallBackForm(VisitForm):
+    """The visit that puts it right, proposed for the next working day."""
+
+    field_order = ["day", "time", "hours", "crew", "van", "note"]
+
+    def __init__(self, *args: Any, job: Job, user: User, **kwargs: Any) -> None:
+        proposed = {
+            "day": next_working_day(),
+            "time": "08:00",
+            "hours": proposed_hours(job, Visit.Kind.CALL_BACK),
+        }
+        super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)
+
+
+class OwnerForm(forms.Form):
+    owner = forms.ModelChoiceField(User.objects.none(), label="Owner", empty_label="Choose")
+
+    def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        owner: Any = self.fields["owner"]
+        owner.queryset = User.objects.filter(
+            company=job.company_id, role__in=OWNERS, is_active=True
+        )

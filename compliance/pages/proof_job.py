@@ -1,0 +1,205 @@
+"""One job's verdict with its arithmetic, and the acts that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_POST
+
+from compliance.assess import ASSESSABLE, assess_job, latest_assessment
+from compliance.certificates.issue import issue_certificate
+from compliance.certificates.withdraw import withdraw_certificate
+from compliance.evidence_access import note_access
+from compliance.models import Assessment
+from compliance.pages.proof_forms import CallBackForm, OwnerForm, WithdrawForm
+from compliance.pages.roles import DECIDERS, SENDERS, VERDICT_READERS
+from compliance.pages.verdict_parts import current_certificate, open_shortfall, show_verdict
+from compliance.shortfalls import assign_owner, send_call_back
+from jobs.errors import Refused
+from jobs.models import Job, Role, Visit
+from jobs.pages.access import page_for
+from jobs.pages.refusals import show_refusal
+from jobs.planning.booking import book_visit, kinds_bookable, refuse_past
+from jobs.planning.week import crews_on_day
+
+
+def _job(request: HttpRequest, pk: int) -> Job:
+    return get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+
+
+@page_for(*VERDICT_READERS)
+def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpResponse:
+    """The latest verdict, or an earlier one by its number: every step that led to it."""
+    job = _job(request, pk)
+    history = Assessment.objects.filter(job=job).select_related("rule")
+    shown = get_object_or_404(history, number=number) if number else latest_assessment(job)
+    note_access(job, request.user, f"verdict {shown.number}" if shown else "verdict")
+    shortfall, certificate = open_shortfall(job), current_certificate(job)
+    context = {
+        "job": job,
+        "verdict": show_verdict(shown) if shown else None,
+        "history": history,
+        "shortfall": shortfall,
+        "certificates": job.certificates.with_place(),
+        "certificate": certificate,
+        "owner_form": OwnerForm(job=job) if shortfall and _decides(request) else None,
+        "withdraw_form": WithdrawForm() if certificate and _decides(request) else None,
+        "may_assess": job.stage in ASSESSABLE and request.user.role in SENDERS,
+        "may_issue": _may_issue(request, job, shown, certificate),
+        "page_title": str(job.property),
+        "page_kicker": f"Verdict · {job.reference} · {job.scheme}",
+        "page_actions": _actions(request, job, certificate),
+    }
+    return render(request, "compliance/proof/verdict.html", context)
+
+
+def _decides(request: HttpRequest) -> bool:
+    return request.user.role in DECIDERS
+
+
+def _may_issue(request: HttpRequest, job: Job, shown: Assessment | None, certificate: Any) -> bool:
+    latest = latest_assessment(job)
+    return bool(
+        _decides(request)
+        and certificate is None
+        and latest
+        and shown == latest
+        and latest.verdict == Assessment.Verdict.MEETS
+        and job.stage in ASSESSABLE
+    )
+
+
+def _actions(request: HttpRequest, job: Job, certificate: Any) -> list[dict[str, Any]]:
+    actions: list[dict[str, Any]] = [{"url": reverse("job", args=[job.pk]), "label": "The job"}]
+    if certificate is not None:
+        url = reverse("certificate_pdf", args=[certificate.code])
+        actions.append({"url": url, "label": "Certificate (PDF)"})
+    if request.user.role in SENDERS and Visit.Kind.CALL_BACK in kinds_bookable(job):
+        url = reverse("call_back", args=[job.pk])
+        actions.append({"url": url, "label": "Send a call-back", "primary": job.stage == "short"})
+    return actions
+
+
+def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpResponse:
+    """Do one thing to a job; say what came of it on its verdict page."""
+    job = _job(request, pk)
+    try:
+        messages.success(request, act(job))
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("verdict", pk=job.pk)
+
+
+@require_POST
+@page_for(*SENDERS)
+def assess_again(request: HttpRequest, pk: int) -> HttpResponse:
+    def act(job: Job) -> str:
+        before = latest_assessment(job)
+        after = assess_job(job.pk)
+        if after == before:
+            return "Nothing has changed since the last assessment."
+        return f"Assessed: {after.get_verdict_display()}."
+
+    return _act(request, pk, act)
+
+
+@require_POST
+@page_for(*DECIDERS)
+def issue(request: HttpRequest, pk: int) -> HttpResponse:
+    return _act(request, pk, lambda job: f"{issue_certificate(job.pk, request.user)} is issued.")
+
+
+@require_POST
+@page_for(*DECIDERS)
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    def act(job: Job) -> str:
+        certificate = current_certificate(job)
+        if certificate is None:
+            raise Refused("This job has no certificate to withdraw.")
+        withdraw_certificate(certificate, request.POST.get("reason", ""), request.user)
+        return f"{certificate} is withdrawn. Its check page says so from now on."
+
+    return _act(request, pk, act)
+
+
+@require_POST
+@page_for(*DECIDERS)
+def set_owner(request: HttpRequest, pk: int) -> HttpResponse:
+    def act(job: Job) -> str:
+        shortfall, form = open_shortfall(job), OwnerForm(request.POST, job=job)
+        if shortfall is None or not form.is_valid():
+            raise Refused("Choose who owns the shortfall.")
+        assign_owner(shortfall, form.cleaned_data["owner"])
+        return f"{form.cleaned_data['owner']} owns this shortfall now."
+
+    return _act(request, pk, act)
+
+
+@page_for(*SENDERS)
+def call_back(request: HttpRequest, pk: int) -> HttpResponse:
+    job = _job(request, pk)
+    form = CallBackForm(request.POST or None, job=job, user=request.user)
+    if request.method == "POST" and form.is_valid() and _send(request, job, form):
+        return redirect("verdict", pk=job.pk)
+    context = {
+        "job": job,
+        "form": form,
+        "shortfall": open_shortfall(job),
+        "bookable": Visit.Kind.CALL_BACK in kinds_bookable(job),
+        "may_look_up": request.user.role == Role.PLANNER,
+        "day": form.shown_day,
+        "crews": crews_on_day(request.user, form.shown_day),
+        "page_title": f"Call-back to {job.property}",
+        "page_kicker": job.reference,
+    }
+    return render(request, "compliance/proof/call_back.html", context)
+
+
+def _send(request: HttpRequest, job: Job, form: CallBackForm) -> bool:
+    """Book it as the remedy of the open shortfall, or for the evidence that is missing."""
+    given, user = form.cleaned_data, request.user
+    shortfall = open_shortfall(job)
+    try:
+        refuse_past(form.starts_at)
+        if shortfall is not None:
+            visit = send_call_back(
+                shortfall,
+                given["crew"],
+                form.starts_at,
+                given["hours"],
+                user,
+                van=given["van"],
+                note=given["note"],
+            )
+        else:
+            visit = book_visit(
+                job,
+                Visit.Kind.CALL_BACK,
+                given["crew"],
+                given["van"],
+                form.starts_at,
+                given["hours"],
+                user,
+                given["note"],
+            )
+    except Refused as refusal:
+        show_refusal(form, refusal, starts_at="time")
+        return False
+    messages.success(request, f"Booked: {visit}, {visit.crew}.")
+    return True
+
+
+urlpatterns = [
+    path("proof/jobs/<int:pk>/", verdict, name="verdict"),
+    path("proof/jobs/<int:pk>/assessments/<int:number>/", verdict, name="verdict_number"),
+    path("proof/jobs/<int:pk>/assess/", assess_again, name="assess_again"),
+    path("proof/jobs/<int:pk>/certificate/", issue, name="certificate_issue"),
+    path("proof/jobs/<int:pk>/withdraw/", withdraw, name="certificate_withdraw"),
+    path("proof/jobs/<int:pk>/owner/", set_owner, name="shortfall_owner"),
+    path("proof/jobs/<int:pk>/call-back/", call_back, name="call_back"),
+]
