@@ -1,0 +1,119 @@
+"""Repeat a draw, a plan or limits from the command line.
+
+python -m calculations.sampling draw --nonce HEX --root HEX --round ID --size N names.txt
+python -m calculations.sampling plan --lot 320 --aql 2.5
+python -m calculations.sampling confidence --lot 320 --sure 0.95 --share 0.05
+python -m calculations.sampling limits --defects 2 --sample 50 --lot 320
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from calculations.sampling.draws import draw, draw_seed, keeps_commitment
+from calculations.sampling.errors import SamplingError
+from calculations.sampling.limits import defect_rate_limits
+from calculations.sampling.plans import confidence_sample_size, inspection_plan
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one subcommand; 0 when all is well, 1 for a broken commitment, 2 for bad input."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except (SamplingError, OSError, ValueError) as error:
+        print(error, file=sys.stderr)
+        return 2
+
+
+def _draw(options: argparse.Namespace) -> int:
+    nonce, root = bytes.fromhex(options.nonce), bytes.fromhex(options.root)
+    if options.commitment:
+        if not keeps_commitment(bytes.fromhex(options.commitment), nonce, options.round):
+            print(
+                "commitment: the nonce is not the one committed to for this round. "
+                "Do not trust this draw.",
+                file=sys.stderr,
+            )
+            return 1
+        print("# the nonce is the one committed to", file=sys.stderr)
+    text = sys.stdin.read() if options.names == "-" else Path(options.names).read_text("utf-8")
+    names = [line.strip() for line in text.splitlines() if line.strip()]
+    seed = draw_seed(nonce, root, options.round)
+    print(f"# population {len(names)}, seed {seed.hex()}", file=sys.stderr)
+    for name in draw(seed, names, options.size):
+        print(name)
+    return 0
+
+
+def _plan(options: argparse.Namespace) -> int:
+    plan = inspection_plan(options.lot, options.aql, options.level, options.severity)
+    print(
+        f"code letter {plan.code_letter}: inspect {plan.sample_size} of {plan.lot_size}"
+        f"{' (all)' if plan.inspect_all else ''}; accept on {plan.accept} or fewer defective, "
+        f"do not accept on {plan.reject} or more"
+    )
+    return 0
+
+
+def _confidence(options: argparse.Namespace) -> int:
+    size = confidence_sample_size(options.lot, options.sure, options.share)
+    print(
+        f"inspect {size} of {options.lot}: if none is defective, one is {options.sure:.2%} "
+        f"sure that no more than {options.share:.2%} are"
+    )
+    return 0
+
+
+def _limits(options: argparse.Namespace) -> int:
+    found = defect_rate_limits(options.defects, options.sample, options.lot, options.sure)
+    print(
+        f"{found.estimate:.3%} defective in the sample; between {found.low:.3%} and "
+        f"{found.high:.3%} with {options.sure:.1%} confidence ({found.method})"
+    )
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m calculations.sampling",
+        description=__doc__.splitlines()[0] if __doc__ else "",
+    )
+    commands = parser.add_subparsers(required=True)
+
+    one = commands.add_parser("draw", help="repeat a draw")
+    one.add_argument("--nonce", required=True, help="the auditor's nonce, in hex")
+    one.add_argument("--root", required=True, help="root of the Seal over the population, in hex")
+    one.add_argument("--round", required=True, help="identifier of the audit round")
+    one.add_argument("--size", required=True, type=int)
+    one.add_argument("--commitment", help="what the auditor committed to, in hex; checked if given")
+    one.add_argument("names", help="file with one name a line, or - for standard input")
+    one.set_defaults(run=_draw)
+
+    two = commands.add_parser("plan", help="single sampling plan of ISO 2859-1")
+    two.add_argument("--lot", required=True, type=int)
+    two.add_argument("--aql", required=True, type=float, help="percent nonconforming")
+    two.add_argument("--level", default="II", choices=("I", "II", "III"))
+    two.add_argument("--severity", default="normal", choices=("normal", "tightened", "reduced"))
+    two.set_defaults(run=_plan)
+
+    three = commands.add_parser("confidence", help="sample that makes sure if none is defective")
+    three.add_argument("--lot", required=True, type=int)
+    three.add_argument("--sure", default=0.95, type=float)
+    three.add_argument("--share", required=True, type=float)
+    three.set_defaults(run=_confidence)
+
+    four = commands.add_parser("limits", help="exact limits for the share defective")
+    four.add_argument("--defects", required=True, type=int)
+    four.add_argument("--sample", required=True, type=int)
+    four.add_argument("--lot", type=int, help="size of the population; endless if not given")
+    four.add_argument("--sure", default=0.95, type=float)
+    four.set_defaults(run=_limits)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
