@@ -10,7 +10,7 @@ from django.contrib.auth import get_user_model
 def demo_sign_ins() -> list[Any]:
     """The demo's people who are in this database, each with who, role, email and password."""
     try:
-        from jobs.demo import SIGN_INS
+        from deploy.demo import SIGN_INS
     except ImportError:
         return []
     emails = [entry.email for entry in SIGN_INS]

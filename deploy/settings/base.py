@@ -20,6 +20,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 INSTALLED_APPS = [
     "jobs",
     "compliance",
+    "deploy",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

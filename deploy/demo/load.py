@@ -1,0 +1,174 @@
+"""Loading the demo scenario: an invented company, 400 homes, ten weeks of work."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import random
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from compliance.models import DepthRule
+from deploy.demo import audit, evidence, hands, stock
+from deploy.demo.courses import LONDON, Course, plan_courses, working_days
+from deploy.demo.lofts import invent_loft
+from deploy.demo.people import CREW_NATIONS, Cast, make_cast
+from deploy.demo.places import invent_home
+from deploy.demo.stock import Entry
+from deploy.demo.workshop import PhotoOrder, Worked, draw_photo, work_out
+from jobs.models import Job
+from jobs.stages import move_job
+from jobs.targets import DepthTarget, depth_target
+
+HOMES = 400
+SURVEYED = 300
+SURVEYS_BOOKED = 22
+SEED = 20_261
+LEFT_TO_QUANTIFY = 4
+
+Tell = Callable[[str], None]
+
+
+def load_demo(tell: Tell, *, now: datetime | None = None) -> None:
+    """Write the whole scenario. Everything random comes from one seed; dates from `now`."""
+    now = (now or timezone.now()).astimezone(LONDON)
+    context = multiprocessing.get_context("spawn")
+    workers = max(2, min(4, os.cpu_count() or 2))
+    with ProcessPoolExecutor(workers, mp_context=context, initializer=hands.begin) as pool:
+        _Loader(now, tell, pool).run()
+
+
+class _Loader:
+    def __init__(self, now: datetime, tell: Tell, pool: ProcessPoolExecutor) -> None:
+        self.now, self.tell, self.pool = now, tell, pool
+        self.chance = random.Random(SEED)
+        self.targets = targets_by_nation()
+        self.target_of = {nation: target.depth_mm for nation, target in self.targets.items()}
+
+    def run(self) -> None:
+        entries = self._entries()
+        self._work_out(entries[:SURVEYED])
+        self._plan_courses(entries)
+        self.tell("homes, surveys, crews and visits")
+        with transaction.atomic():
+            cast = make_cast(self.now.date())
+            stock.make_jobs(cast, entries, self.now, self.chance)
+            stock.make_surveys(cast, entries)
+            stock.make_layer_plans(entries, self.targets)
+            stock.make_visits(cast, entries, self.now)
+        fitted = [p for e in entries if (p := evidence.papers_of_fitting(e)) is not None]
+        self._papers(cast, fitted, "fitting visits")
+        self._assess([p for p in fitted if p.entry.job.stage == "to_assess"])
+        self._put_right(cast, entries)
+        self.tell("audit rounds")
+        audit.make_rounds(cast, self.now)
+
+    def _entries(self) -> list[Entry]:
+        homes = [invent_home(self.chance, number) for number in range(HOMES)]
+        return [
+            Entry(
+                number=number,
+                home=home,
+                loft=invent_loft(self.chance),
+                crew=self._crew_for(home.nation),
+                course=Course(number),
+            )
+            for number, home in enumerate(homes)
+        ]
+
+    def _crew_for(self, nation: str) -> str:
+        fitting = [crew for crew, nations in CREW_NATIONS.items() if nation in nations]
+        return self.chance.choice(fitting)
+
+    def _work_out(self, surveyed: list[Entry]) -> None:
+        """Quantities of the surveyed lofts, in all processes at once."""
+        self.tell(f"layers and rolls of {len(surveyed)} lofts")
+        lofts = [entry.loft for entry in surveyed]
+        depths = [self.target_of[entry.home.nation] for entry in surveyed]
+        worked: list[Worked] = list(self.pool.map(work_out, lofts, depths, chunksize=10))
+        for entry, found in zip(surveyed, worked, strict=True):
+            entry.worked = found
+
+    def _plan_courses(self, entries: list[Entry]) -> None:
+        surveyed = [entry for entry in entries if entry.worked is not None]
+        courses = plan_courses(
+            {entry.number: entry.crew for entry in surveyed},
+            {entry.number: entry.worked.crew_hours for entry in surveyed if entry.worked},
+            [entry.number for entry in surveyed],
+            self.now,
+            SEED,
+        )
+        unplanned = [n for n, course in courses.items() if course.fitting is None]
+        for number, course in courses.items():
+            entries[number].course = course
+            entries[number].has_layer_plan = number not in unplanned[-LEFT_TO_QUANTIFY:]
+        self._book_surveys(entries[SURVEYED : SURVEYED + SURVEYS_BOOKED])
+
+    def _book_surveys(self, entries: list[Entry]) -> None:
+        today = self.now.date()
+        days = working_days(today, today + timedelta(days=9))
+        for nth, entry in enumerate(entries):
+            day = days[nth // 5 % len(days)]
+            start = datetime.combine(day, datetime.min.time(), LONDON)
+            entry.course.survey_booked_for = start + timedelta(hours=8 + 1.5 * (nth % 5))
+
+    def _papers(self, cast: Cast, papers: list[evidence.VisitPapers], what: str) -> None:
+        self.tell(f"checks, readings and handovers of {len(papers)} {what}")
+        with transaction.atomic():
+            evidence.make_checks(cast, papers)
+            evidence.make_readings(cast, papers, self.target_of, self.chance)
+            evidence.make_handovers(cast, papers, self.chance)
+        ordered: list[tuple[evidence.VisitPapers, PhotoOrder]] = [
+            (paper, order)
+            for paper in papers
+            for order in evidence.photo_orders(paper, self.target_of[paper.entry.home.nation])
+        ]
+        self.tell(f"{len(ordered)} drawn photos of {what}")
+        drawn = self.pool.map(draw_photo, [order for _, order in ordered], chunksize=8)
+        ids = evidence.make_photos(cast, ordered, drawn)
+        shares = [ids[n::8] for n in range(8)]
+        list(self.pool.map(hands.inspect_photos, [share for share in shares if share]))
+
+    def _assess(self, papers: list[evidence.VisitPapers]) -> None:
+        self.tell(f"verdicts and certificates of {len(papers)} jobs")
+        ids = [paper.entry.job.pk for paper in papers]
+        times = [paper.ends + timedelta(minutes=4) for paper in papers]
+        list(self.pool.map(hands.assess_and_certify, ids, times, chunksize=2))
+
+    def _put_right(self, cast: Cast, entries: list[Entry]) -> None:
+        """Call-backs: those done put their job right, those ahead are booked."""
+        booked = [entry for entry in entries if entry.call_back is not None]
+        for entry in booked:
+            job = Job.objects.get(pk=entry.job.pk)
+            if job.stage != "short":
+                continue
+            _tie_call_back(entry)
+            job = move_job(job, "booked")
+            if entry.call_back.status in ("done", "on_site"):
+                job = move_job(job, "on_site")
+            if entry.call_back.status == "done":
+                move_job(job, "to_assess")
+        papers = [p for e in booked if (p := evidence.papers_of_call_back(e)) is not None]
+        self._papers(cast, papers, "call-backs")
+        self._assess(papers)
+
+
+def _tie_call_back(entry: Entry) -> None:
+    from compliance.models import Shortfall
+
+    Shortfall.objects.open().filter(job=entry.job).update(call_back=entry.call_back)
+
+
+def targets_by_nation() -> dict[str, DepthTarget]:
+    """The depth each nation's rule in force asks for, by way of an unsaved job."""
+    from jobs.models import Nation, Property
+
+    found = {}
+    for nation in Nation.values:
+        if DepthRule.objects.filter(nation=nation).exists():
+            found[nation] = depth_target(Job(property=Property(nation=nation)))
+    return found
