@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.access import note_access
+from compliance.evidence_access import note_access
 from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
 from compliance.audits.reading import neighbours_of, things_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib import import_module
 
-AREAS = ("compliance.pages.proof_parts",)
+AREAS = ("compliance.pages.proof_parts", "compliance.pages.audit_parts")
 
 
 def register_all() -> None:

@@ -9,4 +9,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.ledger")),
     path("", include("compliance.pages.certificate_files")),
     path("", include("compliance.pages.check")),
+    path("", include("compliance.pages.audits")),
+    path("", include("compliance.pages.findings")),
 ]

@@ -11,4 +11,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.visits")),
     path("", include("jobs.api.intake_batches")),
     path("", include("jobs.api.surveys")),
+    path("", include("jobs.api.layer_plans")),
+    path("", include("jobs.api.evidence")),
 ]

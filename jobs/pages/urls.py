@@ -11,4 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.crews")),
     path("", include("jobs.pages.visits")),
     path("", include("jobs.pages.surveys")),
+    path("", include("jobs.pages.layer_plans")),
+    path("", include("jobs.pages.on_site")),
+    path("", include("jobs.pages.photos")),
 ]
