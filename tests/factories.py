@@ -135,6 +135,26 @@ class LoftAreaFactory(DjangoModelFactory):
     existing_depth_mm = 100
 
 
+class LayerPlanFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.LayerPlan
+
+    survey = factory.SubFactory(
+        SurveyFactory, job=factory.SelfAttribute("..job"), completed_at=A_MONDAY
+    )
+    job = factory.SubFactory(JobFactory)
+    engine_version = "test"
+    target_depth_mm = 270
+    target_source = "asked for by a test"
+    quantities = factory.LazyFunction(dict)
+    net_area_m2 = 48
+    roll_count = 12
+    packed_volume_m3 = 3.2
+    crew_hours = 4.0
+    u_before_w_m2k = 0.42
+    u_after_w_m2k = 0.16
+
+
 class VisitFactory(DjangoModelFactory):
     class Meta:
         model = jobs.Visit

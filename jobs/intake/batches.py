@@ -22,7 +22,7 @@ from django.db.models import Count, F
 from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, refusals_explained
-from jobs.intake.properties import check_scheme, take_in_property
+from jobs.intake.properties import check_scheme, same_home, take_in_property
 from jobs.intake.spreadsheet import MOST_BYTES, PIECE_BYTES, read_sheet
 from jobs.intake.values import Problem, PropertyValues, read_values
 from jobs.models import Company, IntakeBatch, IntakeRow, Job, Property, Scheme, Stage, User
@@ -185,14 +185,20 @@ class Known:
         return None if home is None else self.jobs.get(home.pk)
 
     def problems(self, values: PropertyValues) -> tuple[Problem, ...]:
+        """What keeps the row from meaning the home that has its reference.
+
+        A home that has its job may have been corrected since: its postcode alone is compared.
+        """
         home = self.home(values)
-        if home is None or home.postcode == values.postcode:
+        if home is None or same_home(home, values):
+            return ()
+        if home.postcode == values.postcode and self.job(values) is not None:
             return ()
         return (
             Problem(
                 "reference",
                 f"You already know this reference as {home.address}.",
-                "Give this home a reference of its own, or correct the postcode.",
+                "Give this home a reference of its own, or correct its address.",
             ),
         )
 
@@ -255,10 +261,9 @@ def _take_in_together(batch: IntakeBatch, rows: list[IntakeRow]) -> None:
     fresh: list[tuple[IntakeRow, PropertyValues, Property]] = []
     for row in rows:
         values = values_of[row.pk]
-        if values is None:
-            raise Refused("A row is no longer good.")
-        row.job = known.job(values)
-        row.outcome = Outcome.KNOWN
+        if values is None or known.problems(values):
+            raise Refused("A row is no longer good.")  # taken one by one, it says why
+        row.job, row.outcome = known.job(values), Outcome.KNOWN
         if row.job is None:
             home = known.home(values)
             home = home or Property(company=batch.company, **values.of_property())
@@ -275,11 +280,13 @@ def _take_in_together(batch: IntakeBatch, rows: list[IntakeRow]) -> None:
 def _take_in_alone(batch: IntakeBatch, row: IntakeRow) -> None:
     values, problems = read_values(row.values)
     row.job = None
+    if values is not None:
+        known = Known(batch, [values.reference])
+        problems, row.job = known.problems(values), known.job(values)
+    if problems:
+        row.outcome, row.problems = Outcome.BAD, [p.to_dict() for p in problems]
+        return
     try:
-        if values is None:
-            row.outcome, row.problems = Outcome.BAD, [p.to_dict() for p in problems]
-            return
-        row.job = Known(batch, [values.reference]).job(values)
         row.outcome = Outcome.KNOWN
         if row.job is None:
             row.job = take_in_property(batch.company, batch.scheme, values, batch.sent_by)
