@@ -50,7 +50,7 @@ def best_counted(
         plans = cutting_plans(loft, choice.layers, catalogue, 0.0, rough=True)
         counted.append(CountedChoice(choice, plans, _total(plans, catalogue, objective)))
     best = min(counted, key=lambda c: c.total)
-    if not all(plan.proved_optimal for plan in best.plans):
+    if not all(plan.proved_optimal and not plan.joints for plan in best.plans):
         plans = cutting_plans(loft, best.choice.layers, catalogue, seconds)
         best = replace(best, plans=plans, total=_total(plans, catalogue, objective))
     return replace(best, choice=_explained(best, counted, objective))

@@ -123,14 +123,14 @@ def best_packing(
 ) -> tuple[Packing, int]:
     """The best plan found and a lower bound, the bound sought only as far as it helps.
 
-    Plain habits first; then, for `seconds`, shuffled ones and the exact search for one roll fewer,
+    Plain habits first, some of them even when the bound is met, for fewer joints; then, for `seconds`, shuffled ones and the exact search for one roll fewer,
     in turns, until the bound is met or raised to the count.
     """
     ends = time.perf_counter() + seconds
     best = pack(items, width_mm, length_mm, ALL_HABITS[0])
     bound = roll_lower_bound(items, width_mm, length_mm, enough=best.rolls)
-    for habits in ALL_HABITS[1:]:
-        if best.rolls == bound:
+    for tried, habits in enumerate(ALL_HABITS[1:], start=1):
+        if best.rolls == bound and (best.joints == 0 or (seconds <= 0 and tried >= ROUGH_HABITS)):
             return best, bound
         best = min(best, pack(items, width_mm, length_mm, habits), key=_merit)
     for turn in range(TURNS):

@@ -6,8 +6,9 @@ decided by the cutting plan. Work is done in the layer's own frame: u along the 
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -70,38 +71,66 @@ def pieces_of(
 ) -> tuple[Piece, ...]:
     """All pieces of one layer of one area, in no particular order."""
     place = to_frame(where_laid(loft, area, layer, layers), layer.direction_deg)
-    bands = tuple(_bands(area, layer, roll, place))
+    if place.is_empty:
+        return ()
     eaves = _EavesLines.of(loft, area, layer)
     pieces: list[Piece] = []
-    for number, low, high in bands:
-        left, _, right, _ = place.bounds
-        for part in _polygons(place.intersection(box(left - 1, low, right + 1, high))):
-            for shape in cut_round(part):
-                pieces += _lengths(area, layer, roll, number, shape, high - low, eaves)
+    for number, (band, shapes) in enumerate(_shapes(area, layer, roll, place), start=1):
+        for shape in shapes:
+            pieces += _lengths(area, layer, roll, number, shape, band[1] - band[0], eaves)
     return tuple(pieces)
 
 
-def _bands(
+Band = tuple[float, float]
+"""Low and high v of what one row of strips may fill [mm]."""
+
+
+def _shapes(
     area: LoftArea, layer: Layer, roll: RollType, place: BaseGeometry
-) -> Iterator[tuple[int, float, float]]:
-    """Number, low and high v of each band that a strip may fill [mm]."""
-    if place.is_empty:
-        return
+) -> list[tuple[Band, list[Polygon]]]:
+    """The shapes to cut in each band; across joists, for the best place of the narrow band."""
     if layer.kind == "between_joists":
-        number = 0
-        for bay in bays_of(area):
-            parts = strips_beside(roll, bay.width_mm)
-            for i in range(parts):
-                number += 1
-                yield (
-                    number,
-                    bay.low_mm + i * bay.width_mm / parts,
-                    bay.low_mm + (i + 1) * bay.width_mm / parts,
-                )
-        return
+        return _cut_bands(place, _bay_bands(area, roll))
+    ways = [_cut_bands(place, bands) for bands in _roll_bands(roll, place)]
+    return min(ways, key=_wool_and_work_mm2)
+
+
+def _cut_bands(place: BaseGeometry, bands: Sequence[Band]) -> list[tuple[Band, list[Polygon]]]:
+    left, _, right, _ = place.bounds
+    found: list[tuple[Band, list[Polygon]]] = []
+    for low, high in bands:
+        parts = _polygons(place.intersection(box(left - 1, low, right + 1, high)))
+        found.append(((low, high), [shape for part in parts for shape in cut_round(part)]))
+    return found
+
+
+def _wool_and_work_mm2(ways: Sequence[tuple[Band, Sequence[Polygon]]]) -> float:
+    return round(sum(_extent_area(s) + JOINT_MM2 for _, shapes in ways for s in shapes))
+
+
+def _bay_bands(area: LoftArea, roll: RollType) -> list[Band]:
+    bands: list[Band] = []
+    for bay in bays_of(area):
+        parts = strips_beside(roll, bay.width_mm)
+        width = bay.width_mm / parts
+        bands += [(bay.low_mm + i * width, bay.low_mm + (i + 1) * width) for i in range(parts)]
+    return bands
+
+
+def _roll_bands(roll: RollType, place: BaseGeometry) -> list[list[Band]]:
+    """Bands as wide as the roll, with the narrow one that is left in the middle, last, or first.
+
+    The middle comes first and wins where all take the same, so that eaves get whole widths.
+    """
     _, low, _, high = place.bounds
-    for i in range(math.ceil((high - low) / roll.width_mm - 1e-9)):
-        yield i + 1, low + i * roll.width_mm, min(low + (i + 1) * roll.width_mm, high)
+    count = max(1, math.ceil((high - low) / roll.width_mm - 1e-6))
+    narrow = high - low - (count - 1) * roll.width_mm
+    ways: list[list[Band]] = []
+    for at in dict.fromkeys((count // 2, count - 1, 0)):
+        widths = [narrow if i == at else roll.width_mm for i in range(count)]
+        edges = [low, *(low + total for total in itertools.accumulate(widths))]
+        ways.append(list(zip(edges, edges[1:], strict=False)))
+    return ways
 
 
 def cut_round(part: Polygon) -> list[Polygon]:
@@ -215,22 +244,20 @@ def _lengths(
     )
     if layer.kind != "between_joists" or beside:
         return [piece]
-    return _eaves_apart(
-        piece, eaves_length_mm(roll), eaves.at_end(shape, False), eaves.at_end(shape, True)
-    )
+    return _eaves_apart(piece, roll, eaves.at_end(shape, False), eaves.at_end(shape, True))
 
 
-def _eaves_apart(piece: Piece, eaves_mm: float, low_end: bool, high_end: bool) -> list[Piece]:
-    ends = int(low_end) + int(high_end)
-    if ends == 0:
+def _eaves_apart(piece: Piece, roll: RollType, low_end: bool, high_end: bool) -> list[Piece]:
+    """Eaves lengths and what lies between them. An eaves length is one piece, pushed in whole."""
+    if not low_end and not high_end:
         return [piece]
-    length = piece.length_mm
+    eaves_mm, length = eaves_length_mm(roll), piece.length_mm
     if length <= eaves_mm + LEAST_PIECE_MM:
-        return [replace(piece, zone="eaves", joinable=length > eaves_mm)]
-    if ends == 2 and length <= 2 * eaves_mm + LEAST_PIECE_MM:
+        return [replace(piece, zone="eaves", joinable=length > roll.length_mm)]
+    if low_end and high_end and length <= 2 * eaves_mm + LEAST_PIECE_MM:
         half = length / 2
         return [
-            replace(piece.part(start, half), zone="eaves", joinable=half > eaves_mm)
+            replace(piece.part(start, half), zone="eaves", joinable=half > roll.length_mm)
             for start in (0.0, half)
         ]
     parts: list[Piece] = []
