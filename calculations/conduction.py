@@ -244,7 +244,8 @@ def _conductivities(section: Section, x_mm: Array, y_mm: Array) -> Array:
 class JoistBay:
     """One joist with half a bay on each side, seen along the joist. Lengths in mm, W/mK.
 
-    between_mm is at most joist_depth_mm; above it lie across_mm of wool over joist and bay.
+    between_mm is at most joist_depth_mm; above it lie across_mm of wool over joist and bay: 0 for
+    none, else at least 1.
     """
 
     joist_width_mm: float
@@ -263,7 +264,8 @@ class JoistBay:
         require_between("joist_spacing_mm", self.joist_spacing_mm, 100, 2000, "mm")
         require_between("joist_width_mm", self.joist_width_mm, 10, self.joist_spacing_mm - 10, "mm")
         require_between("between_mm", self.between_mm, 1, self.joist_depth_mm, "mm")
-        require_between("across_mm", self.across_mm, 0, 2000, "mm")
+        if self.across_mm != 0:
+            require_between("across_mm", self.across_mm, 1, 2000, "mm")
 
     def section(self, inside_c: float = 20.0, outside_c: float = 0.0) -> Section:
         """Half the bay, from the middle of the joist to the middle of the wool.

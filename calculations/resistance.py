@@ -184,11 +184,10 @@ def combined_method(
 
 
 def _mixed_resistance(stratum: Stratum, bridge_fraction: float) -> float:
-    if stratum.thickness_mm == 0:
-        return 0.0
-    conductance = (1 - bridge_fraction) / stratum.resistance_m2k_w
-    conductance += bridge_fraction / stratum.bridge_resistance_m2k_w
-    return 1 / conductance
+    """Equations 7 and 8 in one: thickness over the conductivity mixed by area [m2K/W]."""
+    bridge = stratum.bridge_conductivity_w_mk or stratum.conductivity_w_mk
+    mixed = (1 - bridge_fraction) * stratum.conductivity_w_mk + bridge_fraction * bridge
+    return stratum.thickness_mm / 1000 / mixed
 
 
 def air_void_correction(
