@@ -78,6 +78,8 @@ def _payloads() -> Iterator[Fault]:
         "id", "kind", "fact_id", "payload", "leaf_hash"
     )
     for number, kind, fact_id, payload, stored in rows.iterator(CHUNK):
+        if kind not in FACTS:
+            yield Fault(f"there are no facts of kind {kind}", f"entry {number}")
         if leaf_hash(payload.encode()) != bytes(stored):
             yield Fault(
                 "the payload does not give the stored hash", f"entry {number} ({kind} {fact_id})"

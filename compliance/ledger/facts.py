@@ -17,6 +17,7 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_assessment": ("inputs", "arithmetic"),
     "compliance_certificate": ("contents",),
     "compliance_certificatewithdrawal": (),
+    "compliance_populationseal": (),
     "compliance_drawnjob": (),
     "compliance_finding": (),
     "compliance_findinganswer": (),
