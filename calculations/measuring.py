@@ -14,6 +14,8 @@ from calculations.floors import AreaFloor, pieces
 
 LATTICE_MM = 250.0
 CLEARANCE_MM = 100.0
+COMFORTABLE_MM = 400.0
+"""Readings keep this far from walls and obstacles where there is room."""
 
 Position = tuple[float, float]
 
@@ -64,7 +66,9 @@ def middle_of(shape: BaseGeometry) -> Position:
 
 
 def _lattice(shape: BaseGeometry) -> list[Position]:
-    inner = shape.buffer(-CLEARANCE_MM)
+    inner = shape.buffer(-COMFORTABLE_MM)
+    if inner.area < 0.25 * shape.area:
+        inner = shape.buffer(-CLEARANCE_MM)
     if inner.is_empty:
         return [middle_of(shape)]
     low_x, low_y, high_x, high_y = inner.bounds

@@ -8,7 +8,8 @@ everything is told by shape and hatching.
 from __future__ import annotations
 
 from calculations.drawing.evidence import draw_evidence
+from calculations.drawing.layer_drawing import draw_layer
 from calculations.drawing.loft_drawing import draw_loft
 from calculations.drawing.photo_points import PhotoPoint, photo_points
 
-__all__ = ["PhotoPoint", "draw_evidence", "draw_loft", "photo_points"]
+__all__ = ["PhotoPoint", "draw_evidence", "draw_layer", "draw_loft", "photo_points"]

@@ -18,7 +18,7 @@ from calculations.drawing.sheet import (
     text_width,
     wrap,
 )
-from calculations.loft import HazardKind, Loft
+from calculations.loft import HazardKind, Loft, ObstacleKind
 
 Mark = Callable[[Position], None]
 SYMBOL_ROOM = 30.0
@@ -34,7 +34,9 @@ WORDS_OF_HAZARD = {
 }
 
 
-def loft_marks(sheet: Sheet, loft: Loft) -> list[tuple[Mark, str]]:
+def loft_marks(
+    sheet: Sheet, loft: Loft, *, see_through_decks: bool = False
+) -> list[tuple[Mark, str]]:
     """Key entries for what the loft holds, each kind once."""
     entries: list[tuple[Mark, str]] = []
     if any(area.eaves_edges for area in loft.areas):
@@ -46,18 +48,18 @@ def loft_marks(sheet: Sheet, loft: Loft) -> list[tuple[Mark, str]]:
                 "Eaves (wall plate)",
             )
         )
+    if any(area.holes_mm for area in loft.areas):
+        entries.append((lambda at: symbols.hole(sheet, _swatch(at)), "No loft floor"))
     for kind in dict.fromkeys(o.kind for o in loft.obstacles):
+        if see_through_decks and kind is ObstacleKind.DECK:
+            entries.append(
+                (lambda at: symbols.deck_above(sheet, _swatch(at)), "Boarded deck above")
+            )
+            continue
         entries.append(
             (
                 lambda at, kind=kind: symbols.obstacle(  # type: ignore[misc]
-                    sheet,
-                    kind,
-                    [
-                        (at[0] - 8, at[1] - 5),
-                        (at[0] + 8, at[1] - 5),
-                        (at[0] + 8, at[1] + 5),
-                        (at[0] - 8, at[1] + 5),
-                    ],
+                    sheet, kind, _swatch(at)
                 ),
                 symbols.WORDS_OF_OBSTACLE[kind],
             )
@@ -78,6 +80,11 @@ def loft_marks(sheet: Sheet, loft: Loft) -> list[tuple[Mark, str]]:
                 (lambda at, f=fixture: symbols.spot(sheet, f, at), words)  # type: ignore[misc]
             )
     return entries
+
+
+def _swatch(at: Position) -> list[Position]:
+    x, y = at
+    return [(x - 8, y - 5), (x + 8, y - 5), (x + 8, y + 5), (x - 8, y + 5)]
 
 
 def draw_key(sheet: Sheet, entries: Sequence[tuple[Mark, str]]) -> None:

@@ -5,21 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from shapely import Polygon, box
+import numpy as np
+import shapely
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.prepared import prep
 
 from calculations.drawing.sheet import (
     INK,
     LINE,
     TEXT,
     WIDTH,
+    Box,
     Position,
     Sheet,
     text_width,
 )
-
-Box = tuple[float, float, float, float]
 
 OFF_PLAN_COST = 400.0
 DISTANCE_COST = 0.4
@@ -52,14 +52,18 @@ def place_inside(
     middle = drawn.representative_point()
     centre = drawn.centroid if drawn.covers(drawn.centroid) else middle
     at = (centre.x, centre.y)
-    whole = prep(drawn)
     low_x, low_y, high_x, high_y = drawn.bounds
-    boxes: list[Box] = []
-    for row in range(int((high_y - low_y) / INSIDE_STEP) + 1):
-        for column in range(int((high_x - low_x) / INSIDE_STEP) + 1):
-            x, y = low_x + column * INSIDE_STEP, low_y + row * INSIDE_STEP
-            if whole.covers(box(x, y, x + width, y + height)):
-                boxes.append((x, y, x + width, y + height))
+    xs, ys = np.meshgrid(
+        np.arange(low_x, high_x - width, INSIDE_STEP),
+        np.arange(low_y, high_y - height, INSIDE_STEP),
+    )
+    tried = shapely.box(xs.ravel(), ys.ravel(), xs.ravel() + width, ys.ravel() + height)
+    shapely.prepare(drawn)
+    kept = shapely.covers(drawn, tried)
+    boxes: list[Box] = [
+        (float(x), float(y), float(x) + width, float(y) + height)
+        for x, y in zip(xs.ravel()[kept], ys.ravel()[kept], strict=True)
+    ]
     if not boxes:
         boxes = [(at[0] - width / 2, at[1] - height / 2, at[0] + width / 2, at[1] + height / 2)]
     _write(sheet, _best(sheet, at, [_kept_on(found) for found in boxes]), lines, size, True)
@@ -83,7 +87,7 @@ def place_plate(sheet: Sheet, at: Position, half_width: float, half_height: floa
     return middle
 
 
-def on_sheet(sheet: Sheet, shape: BaseGeometry) -> BaseGeometry:
+def on_sheet(sheet: Sheet, shape: BaseGeometry) -> Polygon:
     """The largest piece of `shape` (millimetres) in sheet units."""
     parts = [p for p in getattr(shape, "geoms", [shape]) if isinstance(p, Polygon)]
     piece = max(parts, key=lambda p: float(p.area))
@@ -104,15 +108,16 @@ def _kept_on(found: Box) -> Box:
 
 
 def _best(sheet: Sheet, at: Position, boxes: Sequence[Box]) -> Box:
-    def cost(found: Box) -> float:
-        left, top, right, bottom = found
-        middle = ((left + right) / 2, (top + bottom) / 2)
-        total = sheet.clash(found) + DISTANCE_COST * math.dist(at, middle)
-        if top < sheet.top - 4 or bottom > sheet.top + sheet.plan_height + 4:
-            total += OFF_PLAN_COST
-        return total
-
-    return min(boxes, key=cost)
+    """The box that covers least, is nearest, and stays over the plan."""
+    costs = sheet.clashes(boxes)
+    right_edge = sheet.left + sheet.plan_width
+    for i, (left, top, right, bottom) in enumerate(boxes):
+        costs[i] += DISTANCE_COST * math.dist(at, ((left + right) / 2, (top + bottom) / 2))
+        off = max(sheet.left - left, right - right_edge, sheet.top - top)
+        off = max(off, bottom - sheet.top - sheet.plan_height)
+        if off > 4:
+            costs[i] += OFF_PLAN_COST
+    return boxes[int(costs.argmin())]
 
 
 def _around(at: Position, half_width: float, half_height: float, reach: float) -> list[Position]:

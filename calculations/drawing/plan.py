@@ -55,6 +55,8 @@ def draw_floor(sheet: Sheet, loft: Loft, *, joists: bool = True) -> None:
         if joists:
             _draw_joists(sheet, area)
         sheet.shape(area.floor(), "area-edge", fill="none", stroke=INK, stroke_width=1.3)
+        for hole in area.holes_mm:
+            symbols.hole(sheet, [sheet.at(*p) for p in hole])
     for area in loft.areas:
         for index in area.eaves_edges:
             _draw_eaves(sheet, area, index)
@@ -79,11 +81,15 @@ def _draw_eaves(sheet: Sheet, area: LoftArea, index: int) -> None:
     )
 
 
-def draw_obstacles(sheet: Sheet, loft: Loft) -> None:
+def draw_obstacles(sheet: Sheet, loft: Loft, *, see_through_decks: bool = False) -> None:
+    """Obstacles; decks as an outline only where wool runs on beneath them."""
     sheet.open_group("obstacles", "Obstacles")
     for item in loft.obstacles:
         corners = [sheet.at(*p) for p in item.outline_mm]
-        symbols.obstacle(sheet, item.kind, corners)
+        if see_through_decks and item.kind is ObstacleKind.DECK:
+            symbols.deck_above(sheet, corners)
+        else:
+            symbols.obstacle(sheet, item.kind, corners)
     sheet.close_group()
 
 

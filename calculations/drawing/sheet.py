@@ -13,10 +13,13 @@ import math
 from collections.abc import Iterable, Sequence
 from html import escape
 
+import numpy as np
+from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 Position = tuple[float, float]
+Box = tuple[float, float, float, float]
 
 WIDTH = 360.0
 MARGIN = 12.0
@@ -65,11 +68,12 @@ class Sheet:
         plan_width = (high_x - low_x) * self.scale
         self.left = MARGIN + inset + (room - plan_width) / 2
         self.top = 0.0
+        self.plan_width = plan_width
         self.plan_height = (high_y - low_y) * self.scale
         self.parts: list[str] = []
         self.defs: list[str] = []
         self.bottom = 0.0
-        self.taken: list[tuple[float, float, float, float]] = []
+        self.taken: list[Box] = []
 
     def at(self, x_mm: float, y_mm: float) -> Position:
         """Sheet position of a loft position; y points up in the loft, down on the sheet."""
@@ -161,7 +165,7 @@ class Sheet:
 
     # Room taken by words and marks, so that labels keep clear of one another.
 
-    def take(self, box: tuple[float, float, float, float]) -> None:
+    def take(self, box: Box) -> None:
         self.taken.append(box)
 
     def take_line(self, points: Sequence[Position], half: float = 2.0) -> None:
@@ -173,13 +177,13 @@ class Sheet:
                 y = start[1] + (end[1] - start[1]) * i / count
                 self.take((x - half, y - half, x + half, y + half))
 
-    def clash(self, box: tuple[float, float, float, float]) -> float:
-        """How much of `box` lies over room already taken, in square units."""
-        left, top, right, bottom = box
-        total = 0.0
-        for a, b, c, d in self.taken:
-            total += max(0.0, min(right, c) - max(left, a)) * max(0.0, min(bottom, d) - max(top, b))
-        return total
+    def clashes(self, boxes: Sequence[Box]) -> NDArray[np.float64]:
+        """How much of each box lies over room already taken, in square units."""
+        tried = np.asarray(boxes, dtype=np.float64).reshape(-1, 1, 4)
+        taken = np.asarray(self.taken, dtype=np.float64).reshape(1, -1, 4)
+        wide = np.minimum(tried[..., 2], taken[..., 2]) - np.maximum(tried[..., 0], taken[..., 0])
+        high = np.minimum(tried[..., 3], taken[..., 3]) - np.maximum(tried[..., 1], taken[..., 1])
+        return np.asarray((np.clip(wide, 0, None) * np.clip(high, 0, None)).sum(axis=1))
 
     def finish(self, title: str, description: str) -> str:
         """The complete SVG. Identifiers are made from the content, so that several drawings

@@ -57,6 +57,22 @@ def obstacle(sheet: Sheet, kind: ObstacleKind, corners: Sequence[Position]) -> N
             sheet.line((start, end), "hatch-cross", stroke=INK, stroke_width=0.8)
 
 
+def deck_above(sheet: Sheet, corners: Sequence[Position]) -> None:
+    """A deck that wool runs beneath: its outline in dashes."""
+    outline = line_path(corners) + "Z"
+    sheet.path(outline, "deck-above", fill="none", stroke=PAPER, stroke_width=3.2)
+    sheet.path(
+        outline, "deck-above", fill="none", stroke=INK, stroke_width=1.4, stroke_dasharray="5 2.5"
+    )
+
+
+def hole(sheet: Sheet, corners: Sequence[Position]) -> None:
+    """A hole in the floor: a stairwell or a room that goes up through it."""
+    dots = f'<circle cx="2.5" cy="2.5" r="0.7" fill="{SOFT}"/>'
+    fill = sheet.pattern("hole", 5, f'<rect width="5" height="5" fill="{PAPER}"/>{dots}')
+    sheet.path(line_path(corners) + "Z", "hole", fill=fill, stroke=INK, stroke_width=1.3)
+
+
 def eaves_edge(sheet: Sheet, start: Position, end: Position, inward: Position) -> None:
     """A wall plate: a heavy line with short ticks on its outer side."""
     sheet.line((start, end), "eaves", stroke=INK, stroke_width=2.6)

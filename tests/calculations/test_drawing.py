@@ -3,23 +3,46 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from shapely import Point
 
 from calculations.depths import DepthRequirement, Reading, where_to_measure
-from calculations.drawing import PhotoPoint, draw_evidence, draw_loft, photo_points
-from calculations.loft import Loft
+from calculations.drawing import (
+    PhotoPoint,
+    draw_evidence,
+    draw_layer,
+    draw_loft,
+    photo_points,
+)
+from calculations.drawing.layer_drawing import DIGIT_WIDTH, fit_number
+from calculations.loft import Loft, LoftError
+from calculations.quantities import Quantities, Target, quantify
 from tests.calculations.sample_lofts import BY_SHAPE, ELL, RECTANGLE
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
+@lru_cache
+def quantities_of(shape: str) -> Quantities:
+    return quantify(BY_SHAPE[shape], Target(depth_mm=270), seconds=0)
+
+
 def drawings(loft: Loft) -> dict[str, str]:
     points = where_to_measure(loft, (), DepthRequirement(270))
     readings = [Reading(p.area, p.x_mm, p.y_mm, 262 + i % 20) for i, p in enumerate(points)]
+    shape = next(name for name, known in BY_SHAPE.items() if known is loft)
+    quantities = quantities_of(shape)
+    layers = {
+        f"layer {number}": draw_layer(loft, quantities, number)
+        for number in {layer.number for layer in quantities.layers}
+    }
     return {
+        **layers,
         "loft": draw_loft(loft),
         "evidence": draw_evidence(loft, readings, photo_points(loft), 270),
         "nothing yet": draw_evidence(loft),
@@ -125,3 +148,44 @@ def test_what_can_go_wrong_unseen_is_photographed() -> None:
         assert item.name in said
     assert said.count("air path open") == 2
     assert {p.moment for p in photo_points(RECTANGLE)} == {"both", "after"}
+
+
+@pytest.mark.parametrize("shape", sorted(BY_SHAPE))
+def test_every_strip_of_a_layer_is_drawn_once_with_its_number(shape: str) -> None:
+    quantities = quantities_of(shape)
+    for number in {layer.number for layer in quantities.layers}:
+        svg = draw_layer(BY_SHAPE[shape], quantities, number)
+        strips = [s for s in quantities.strips if s.layer == number]
+        found = [
+            text.text
+            for text in ElementTree.fromstring(svg).iter(f"{SVG}text")
+            if text.get("class") == "eb-number"
+        ]
+        assert sorted(map(int, found)) == [s.number for s in sorted(strips, key=lambda s: s.number)]
+        plan = svg.split('class="eb-key"')[0]
+        assert len(re.findall(r'class="eb-strip eb-', plan)) == len(strips)
+
+
+def test_a_layer_says_where_to_begin_and_what_is_laid() -> None:
+    svg = draw_layer(RECTANGLE, quantities_of("rectangle"), 1)
+    assert svg.split('class="eb-key"')[0].count("eb-begin") == 1
+    assert "Begin here" in words(svg)
+    assert any(line.startswith("Main: ") and "between joists" in line for line in words(svg))
+
+
+def test_an_area_without_that_layer_says_so() -> None:
+    svg = draw_layer(ELL, quantities_of("ell"), 2)
+    assert "Rear wing: nothing in this layer" in words(svg)
+
+
+def test_a_layer_that_is_not_there_is_refused() -> None:
+    with pytest.raises(LoftError, match="layer_number: is 9. Ask for one of: 1, 2."):
+        draw_layer(RECTANGLE, quantities_of("rectangle"), 9)
+
+
+@given(st.text("0123456789", min_size=1, max_size=3), st.floats(3, 90), st.floats(3, 90))
+def test_a_number_that_is_shown_fits_its_strip(digits: str, width: float, height: float) -> None:
+    size, turn = fit_number(digits, width, height)
+    long = len(digits) * DIGIT_WIDTH * size
+    across, upright = (0.8 * size, long) if turn else (long, 0.8 * size)
+    assert across <= width and upright <= height
