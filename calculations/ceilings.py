@@ -79,9 +79,9 @@ def u_value_at_joists(
     ----------
     joist_width_mm, joist_spacing_mm, joist_depth_mm : sizes [mm], spacing between centres.
     between_mm : depth laid between the joists [mm]. What stands above the joists counts as
-        an unbridged layer. Where it is less than the joist depth the timber above it is left
-        out, as ISO 6946 leaves out parts that project from a plane surface (annex C), and a
-        void under wool laid across counts for nothing: both on the safe side.
+        an unbridged layer. Where it is less than the joist depth, the depth of
+        timber is the insulation's (Scottish annex 6.B, after ISO 6946), and a void under wool
+        laid across counts for nothing, which is on the safe side.
     across_mm : depth laid across the joists [mm].
     conductivity_between_w_mk, conductivity_across_w_mk : declared conductivity [W/mK].
     roof_space_resistance_m2k_w : see ROOF_SPACE_RESISTANCE [m2K/W].

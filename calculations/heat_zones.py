@@ -40,7 +40,7 @@ class Zone:
 
 
 @dataclass(frozen=True, slots=True)
-class _Placed:
+class PlacedWool:
     """A layer with the height of its lower face over the ceiling, and its reach [mm].
 
     It lies from starts_mm to ends_mm from the wall plate.
@@ -66,7 +66,7 @@ def zones_of(loft: Loft, area: LoftArea, wool: Sequence[LaidWool]) -> tuple[Zone
 
     wool: lowest first; a starter right before the thicker layer that it makes way for.
     """
-    placed = _place(area, loft.roof, wool)
+    placed = place_wool(area, loft.roof, wool)
     zones: list[Zone] = []
     left: BaseGeometry = area.floor().difference(_shapes(loft, ObstacleKind.CHIMNEY))
     left = _take(left, _shapes(loft, ObstacleKind.HATCH), ZoneKind.HATCH, (), zones)
@@ -78,15 +78,16 @@ def zones_of(loft: Loft, area: LoftArea, wool: Sequence[LaidWool]) -> tuple[Zone
             left = _take(left, deck.polygon(), ZoneKind.DECK, kept, zones)
     low_mm = 0.0
     for high_mm in _steps_mm(placed) if area.eaves_edges else ():
-        there = _wool_at(placed, (low_mm + high_mm) / 2)
+        there = wool_at(placed, (low_mm + high_mm) / 2)
         left = _take(left, eaves_band(area, high_mm), ZoneKind.EAVES, there, zones)
         low_mm = high_mm
-    _take(left, left, ZoneKind.OPEN, _wool_at(placed, float("inf")), zones)
+    _take(left, left, ZoneKind.OPEN, wool_at(placed, float("inf")), zones)
     return tuple(reversed(zones))
 
 
-def _place(area: LoftArea, roof: Roof, wool: Sequence[LaidWool]) -> list[_Placed]:
-    placed: list[_Placed] = []
+def place_wool(area: LoftArea, roof: Roof, wool: Sequence[LaidWool]) -> list[PlacedWool]:
+    """Where each layer lies: its height, and how near to the wall plate it may come."""
+    placed: list[PlacedWool] = []
     base_mm = 0.0
     for number, layer in enumerate(wool):
         if layer.kind == "across_joists":
@@ -97,19 +98,20 @@ def _place(area: LoftArea, roof: Roof, wool: Sequence[LaidWool]) -> list[_Placed
         if layer.covers == "eaves":
             thicker = wool[number + 1] if number + 1 < len(wool) else layer
             ends_mm = distance_for_mm(roof, base_mm + thicker.thickness_mm)
-        placed.append(_Placed(layer, base_mm, starts_mm, ends_mm))
+        placed.append(PlacedWool(layer, base_mm, starts_mm, ends_mm))
         if layer.covers != "eaves":
             base_mm += layer.thickness_mm
     return placed
 
 
-def _steps_mm(placed: Sequence[_Placed]) -> list[float]:
+def _steps_mm(placed: Sequence[PlacedWool]) -> list[float]:
     """Distances from the plate at which the build-up changes [mm], nearest first."""
     ends = {p.starts_mm for p in placed} | {p.ends_mm for p in placed}
     return sorted(end for end in ends if 0 < end < float("inf"))
 
 
-def _wool_at(placed: Sequence[_Placed], distance_mm: float) -> tuple[LaidWool, ...]:
+def wool_at(placed: Sequence[PlacedWool], distance_mm: float) -> tuple[LaidWool, ...]:
+    """The layers that lie at that distance from the wall plate [mm], lowest first."""
     return tuple(
         p.layer
         for p in placed

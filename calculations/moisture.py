@@ -12,6 +12,7 @@ ISO 13788 and BRE IP 1/06: see calculations.surface_humidity.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Literal, Protocol
@@ -19,6 +20,7 @@ from typing import Literal, Protocol
 from calculations.ceilings import LaidWool
 from calculations.climate import climate_region
 from calculations.headroom import AIR_GAP_MM, distance_for_mm, room_mm
+from calculations.heat_zones import PlacedWool, place_wool, wool_at
 from calculations.loft import (
     FixtureKind,
     HazardKind,
@@ -121,15 +123,18 @@ def check_moisture(
 
     Parameters
     ----------
-    loft, layers : the loft and what is to be laid in it; insulation that stays counts too.
+    loft, layers : the loft and what is to be laid in it, lowest first, a thin starter right
+        before its thicker neighbour; insulation that stays counts too.
     region : key of calculations.climate.CLIMATE_REGIONS, for the month that decides on mould.
     hatch_insulation_mm : what will lie on the back of the hatch lid [mm].
     """
     notes: list[MoistureNote] = []
     notes += _openings(loft.roof)
     for area in loft.areas:
-        notes += _air_path(loft.roof, area, layers)
-        notes += _cold_ceiling(loft.roof, area, layers, region)
+        if area.eaves_edges:
+            placed = _placed(loft.roof, area, layers)
+            notes += _air_path(loft.roof, area, placed)
+            notes += _cold_ceiling(loft.roof, area, placed, region)
     notes += _hatch(loft, hatch_insulation_mm)
     notes += _damp_sources(loft)
     return tuple(sorted(notes, key=lambda note: note.severity == "note"))
@@ -168,70 +173,73 @@ def _openings(roof: Roof) -> list[MoistureNote]:
     return notes
 
 
-def _at_eaves(area: LoftArea, layers: Sequence[LaidLayer]) -> list[LaidWool]:
-    """Wool that lies at the area's eaves: what stays, then layers that reach there."""
+def _placed(roof: Roof, area: LoftArea, layers: Sequence[LaidLayer]) -> list[PlacedWool]:
+    """What will lie in the area, with how near to the wall plate each layer comes."""
     wool = []
     if area.kept_depth_mm > 0:
-        kept = LaidWool(area.kept_depth_mm, area.existing_conductivity_w_mk, "between_joists")
-        wool.append(kept)
+        conductivity = area.existing_conductivity_w_mk
+        wool.append(LaidWool(area.kept_depth_mm, conductivity, "between_joists", existing=True))
     wool += [
-        LaidWool(layer.thickness_mm, NEW_WOOL_CONDUCTIVITY, layer.kind)
+        LaidWool(layer.thickness_mm, NEW_WOOL_CONDUCTIVITY, layer.kind, layer.covers)
         for layer in layers
-        if layer.area == area.name and layer.covers != "middle"
+        if layer.area == area.name
     ]
-    return wool
+    return place_wool(area, roof, wool)
 
 
-def _top_mm(area: LoftArea, wool: Sequence[LaidWool]) -> float:
-    between = sum(w.thickness_mm for w in wool if w.kind == "between_joists")
-    across = sum(w.thickness_mm for w in wool if w.kind == "across_joists")
-    return max(between, area.joist_depth_mm) + across if across else between
-
-
-def _air_path(roof: Roof, area: LoftArea, layers: Sequence[LaidLayer]) -> list[MoistureNote]:
-    if not area.eaves_edges:
-        return []
+def _air_path(roof: Roof, area: LoftArea, placed: Sequence[PlacedWool]) -> list[MoistureNote]:
+    """Whether what lies at the eaves leaves the air path open, and what is left bare for it."""
     where = f"{area.name}: eaves"
-    top_mm = _top_mm(area, _at_eaves(area, layers))
-    back_mm = distance_for_mm(roof, top_mm)
-    if back_mm <= 0:
+    room = room_mm(roof, 0.0)
+    notes = []
+    if area.kept_depth_mm > room + 1e-9:
         text = (
-            f"{top_mm:g} mm of wool leaves the {AIR_GAP_MM:g} mm air path open right to the wall "
-            "plate. Do not push it further down."
+            f"{area.kept_depth_mm:g} mm of wool that is there already closes the "
+            f"{AIR_GAP_MM:g} mm air path at the wall plate, where there is room for {room:.0f} mm: "
+            f"draw it back {distance_for_mm(roof, area.kept_depth_mm):.0f} mm, or fit an eaves "
+            "tray in every rafter bay."
         )
-        return [MoistureNote(where, "note", text, SOURCE_AIR_PATH)]
-    text = (
-        f"{top_mm:g} mm of wool would close the {AIR_GAP_MM:g} mm air path under the roof: at the "
-        f"wall plate there is room for {room_mm(roof, 0):.0f} mm. End it {back_mm:.0f} mm from "
-        "the plate, or fit an eaves tray in every rafter bay and start thinner."
-    )
-    return [MoistureNote(where, "warning", text, SOURCE_AIR_PATH)]
+        notes.append(MoistureNote(where, "warning", text, SOURCE_AIR_PATH))
+    starts = sorted({round(p.starts_mm) for p in placed if not p.layer.existing})
+    if starts and starts[-1] > 0:
+        steps = ", ".join(f"{start} mm" for start in starts)
+        text = (
+            f"To keep {AIR_GAP_MM:g} mm of air under the roof the layers begin {steps} from the "
+            "wall plate. Wool pushed further down blocks the air: fit an eaves tray in every "
+            "rafter bay where the end of a strip might slip."
+        )
+        notes.append(MoistureNote(where, "note", text, SOURCE_AIR_PATH))
+    elif placed and not notes:
+        text = (
+            f"All layers leave the {AIR_GAP_MM:g} mm air path open right to the wall plate. Do "
+            "not push them further down."
+        )
+        notes.append(MoistureNote(where, "note", text, SOURCE_AIR_PATH))
+    return notes
 
 
 def _cold_ceiling(
-    roof: Roof, area: LoftArea, layers: Sequence[LaidLayer], region: str
+    roof: Roof, area: LoftArea, placed: Sequence[PlacedWool], region: str
 ) -> list[MoistureNote]:
-    if not area.eaves_edges:
-        return []
-    factor = ceiling_factor(_at_eaves(area, layers), area.joist_depth_mm, roof.underlay)
+    factor = ceiling_factor(wool_at(placed, 0.0), area.joist_depth_mm, roof.underlay)
     month = critical_month(climate_region(region))
-    wet = (
-        f"an ordinarily lived-in room asks for {month.factor:.2f} in month {month.month} "
-        "(humidity class 3)"
-    )
-    enough = factor >= LEAST_FACTOR_DWELLINGS
     text = (
-        f"Temperature factor of the ceiling at the eaves {factor:.2f}; "
-        f"{LEAST_FACTOR_DWELLINGS:g} is asked of dwellings, {wet}. "
-    )
-    text += (
-        "Carry the wool on to the head of the wall, so that no bare strip is left."
-        if enough
-        else "Mould is likely along the wall: bring wool nearer to the plate without closing "
-        "the air path."
+        f"Temperature factor of the ceiling at the wall plate {factor:.2f} (one-dimensional); "
+        f"{LEAST_FACTOR_DWELLINGS:g} is asked of dwellings, and an ordinarily lived-in room asks "
+        f"for {month.factor:.2f} in month {month.month} (humidity class 3). "
     )
     where = f"{area.name}: eaves"
-    return [MoistureNote(where, "note" if enough else "warning", text, SOURCE_MOULD)]
+    if factor >= LEAST_FACTOR_DWELLINGS:
+        text += "Carry the wool on to the head of the wall, so that no bare strip is left."
+        return [MoistureNote(where, "note", text, SOURCE_MOULD)]
+    bare_mm = min((p.starts_mm for p in placed), default=math.inf)
+    strip = "It lies bare" if math.isinf(bare_mm) else f"A strip of {bare_mm:.0f} mm lies bare"
+    text += (
+        f"{strip}, and mould is likely along the wall: let the lowest layer run on to the plate, "
+        "pressed down beneath an eaves tray that holds the air path open, or put a thinner "
+        "insulation of lower conductivity there."
+    )
+    return [MoistureNote(where, "warning", text, SOURCE_MOULD)]
 
 
 def _hatch(loft: Loft, insulation_mm: float) -> list[MoistureNote]:

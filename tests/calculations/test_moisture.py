@@ -52,21 +52,38 @@ def find(notes: tuple[MoistureNote, ...], where: str, words: str) -> MoistureNot
     return note
 
 
-def test_full_depth_pushed_into_the_eaves_is_warned_of() -> None:
+def test_layers_step_back_from_the_eaves_and_say_how_far() -> None:
     notes = check_moisture(LOFT, (FIRST, THICK))
-    note = find(notes, "main: eaves", "air path")
+    note = find(notes, "main: eaves", "air under the roof")
+    assert note.severity == "note"
+    assert "begin 0 mm, 211 mm from the wall plate" in note.text
+    assert "eaves tray" in note.text
+
+
+def test_layers_that_fit_to_the_plate_leave_the_air_path_open() -> None:
+    note = find(check_moisture(LOFT, (FIRST,)), "main: eaves", "right to the wall plate")
+    assert note.severity == "note"
+
+
+def test_old_wool_that_blocks_the_eaves_is_warned_of() -> None:
+    stuffed = replace(LOFT, areas=(replace(AREA, existing_depth_mm=200),))
+    note = find(check_moisture(stuffed, ()), "main: eaves", "there already")
     assert note.severity == "warning"
-    assert "270 mm of wool would close" in note.text
+    assert "200 mm of wool" in note.text
 
 
-def test_a_thin_start_at_the_eaves_keeps_the_air_path() -> None:
-    notes = check_moisture(LOFT, (FIRST, replace(THICK, covers="middle")))
-    assert find(notes, "main: eaves", "air path").severity == "note"
+def test_a_bare_strip_under_a_low_roof_is_cold() -> None:
+    low = replace(LOFT, roof=replace(LOFT.roof, rafter_depth_mm=100))
+    note = find(check_moisture(low, (FIRST, THICK)), "main: eaves", "Temperature factor")
+    assert note.severity == "warning"
+    assert "A strip of 56 mm lies bare" in note.text
+    warm = find(check_moisture(LOFT, (FIRST, THICK)), "main: eaves", "Temperature factor")
+    assert warm.severity == "note"
 
 
-def test_wool_kept_back_from_the_eaves_leaves_them_cold() -> None:
-    notes = check_moisture(LOFT, (replace(FIRST, covers="middle"), replace(THICK, covers="middle")))
-    assert find(notes, "main: eaves", "Temperature factor").severity == "warning"
+def test_an_area_away_from_the_eaves_has_no_say_on_them() -> None:
+    inner = replace(LOFT, areas=(replace(AREA, eaves_edges=()),))
+    assert not [n for n in check_moisture(inner, (FIRST,)) if n.where == "main: eaves"]
 
 
 @pytest.mark.parametrize(("opening_mm", "severity"), [(10, "note"), (9.9, "warning")])

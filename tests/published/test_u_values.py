@@ -59,6 +59,42 @@ def test_combined_method_of_iso_6946(
     assert result.u_value_w_m2k == pytest.approx(u_value, abs=0.00005)
 
 
+def test_timber_framed_wall_of_the_approved_document() -> None:
+    """Approved Document L1 (2002) appendix B, timber-framed wall: U = 0.29 W/m2K.
+
+    Also in the Scottish Executive's annex 6.B of 2003. Layers and result from memory: brick
+    102 mm at 0.77, cavity 0.180 m2K/W, plywood 10 mm, 140 mm of wool at 0.038 between timber
+    (15 %, 0.13 W/mK), plasterboard 25 mm at 0.25, surfaces 0.13 and 0.04; lower limit 3.362.
+    """
+    wall = (
+        Stratum("plasterboard", 25, 0.25),
+        Stratum("wool", 140, 0.038, 0.13),
+        Stratum("plywood", 10, 0.13),
+        Stratum("cavity of 0.180 m2K/W", 180, 1.0),
+        Stratum("brick", 102, 0.77),
+    )
+    result = combined_method(
+        wall, 0.15, inside_surface_resistance_m2k_w=0.13, outside_resistance_m2k_w=0.04
+    )
+    assert result.rounded == 0.29
+    assert result.lower_resistance == pytest.approx(3.362, abs=0.0005)
+
+
+def test_timber_that_stands_above_the_insulation_is_left_out() -> None:
+    """Scottish Executive (2003), annex 6.B.0, after BS EN ISO 6946, read on its page.
+
+    Where joists project beyond the insulation their depth is taken as the insulation's: 50 mm
+    between joists of 100 or of 200 mm is the same ceiling.
+    """
+    wool = {"between_mm": 50.0, "across_mm": 0.0, "conductivity_across_w_mk": 0.044}
+    sizes = {"joist_width_mm": 48.0, "joist_spacing_mm": 600.0, "conductivity_between_w_mk": 0.044}
+    found = [
+        u_value_at_joists(**sizes, **wool, joist_depth_mm=depth).u_value_w_m2k
+        for depth in (50.0, 100.0, 200.0)
+    ]
+    assert found[0] == found[1] == found[2]
+
+
 # SAP 2012 appendix S, table S9, slates or tiles, by depth of mineral wool at the joists.
 # Transcribed by a third party and agreeing with memory; the table was not opened.
 TABLE_S9 = {
