@@ -1,9 +1,10 @@
 """Layers, wool and rolls by area over arrays, for a first look at thousands of jobs.
 
-For each area the stack of layers is the one that calculations.layers chooses for a single loft,
-and the open floor's U-value is the same number. Rolls are area divided by what a roll covers:
-good for a budget and a van, no cut list. The count that is proved, with eaves, obstacles and
-offcuts, is calculations.quantities'.
+For each area the stack of layers is the one that calculations.layers.choose_layers gives a single
+loft, and the open floor's U-value is the same number. Rolls are area divided by what a roll
+covers: good for a budget, no load list. The proved count, with eaves, obstacles and offcuts, is
+calculations.quantities'; there another of the best few stacks may win once whole rolls are
+counted.
 """
 
 from __future__ import annotations
@@ -133,8 +134,7 @@ def quantities_by_area(
     """
     check_catalogue(catalogue)
     rolls = tuple(catalogue)
-    table = np.column_stack([getattr(columns, name) for name in _KIND_COLUMNS])
-    kinds, kind = np.unique(table.astype(np.float64), axis=0, return_inverse=True)
+    kinds, kind = _kinds(columns)
     ranked = [
         rank_stacks(_area_of_kind(row), UNDERLAYS[int(row[5])], target, rolls, objective)
         for row in kinds
@@ -162,6 +162,21 @@ def quantities_by_area(
     )
 
 
+def _kinds(columns: AreaColumns) -> tuple[Floats, Ints]:
+    """The different kinds of area, one a row, and each area's kind.
+
+    Column by column, with the numbers of the values combined: sorting numbers is ten times
+    quicker than sorting rows.
+    """
+    mixed = np.zeros(len(columns.job), dtype=np.int64)
+    for name in _KIND_COLUMNS:
+        values, number = np.unique(getattr(columns, name), return_inverse=True)
+        _, mixed = np.unique(mixed * len(values) + number, return_inverse=True)
+    _, first = np.unique(mixed, return_index=True)
+    rows = [getattr(columns, name)[first].astype(np.float64) for name in _KIND_COLUMNS]
+    return np.column_stack(rows), mixed.astype(np.int64)
+
+
 def _area_of_kind(row: NDArray[np.float64]) -> LoftArea:
     """An area of that kind; its outline plays no part in choosing a stack."""
     spacing, width, depth, kept, conductivity = (float(value) for value in row[:5])
@@ -187,8 +202,9 @@ def _rolls_per_m2(area: LoftArea, stack: Stack, catalogue: Sequence[RollType]) -
 
 
 def _whole_rolls(columns: AreaColumns, rolls_by_area: Floats) -> Ints:
-    if columns.jobs == 0:
-        return np.zeros((0, rolls_by_area.shape[1]), dtype=np.int64)
-    by_job = np.zeros((columns.jobs, rolls_by_area.shape[1]))
-    np.add.at(by_job, columns.job, rolls_by_area)
-    return np.ceil(by_job - 1e-9).astype(np.int64)
+    by_job = [
+        np.bincount(columns.job, weights=column, minlength=columns.jobs)
+        for column in rolls_by_area.T
+    ]
+    whole = np.ceil(np.column_stack(by_job) - 1e-9)
+    return np.asarray(whole, dtype=np.int64)
