@@ -15,7 +15,8 @@ from jobs.announce import evidence_changed
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.evidence.receiving import lock_visit, received_before, require_fitting, require_status
 from jobs.lofts import loft_of
-from jobs.models import DepthReading, Job, LoftArea, Stage, Survey, User, Visit
+from jobs.models import DepthReading, Job, LoftArea, Stage, User, Visit
+from jobs.surveying.quantities import current_survey
 
 GREATEST_DEPTH_MM = 1500.0
 EDGE_TOLERANCE_MM = 150.0
@@ -41,11 +42,6 @@ class ReadingRow:
     replaces: int | None = None
     correction_reason: str = ""
     client_key: UUID = field(default_factory=uuid4)
-
-
-def survey_on_site(job: Job) -> Survey | None:
-    """The survey that drawings and readings go by: the latest complete one."""
-    return Survey.objects.complete().with_measurements().filter(job=job).first()
 
 
 def record_readings(visit: Visit, rows: Sequence[ReadingRow], by: User) -> list[DepthReading]:
@@ -100,7 +96,7 @@ def _floor_of(visit: Visit) -> _Floor:
             field="visit",
             remedy="A compliance officer withdraws the certificate before it is measured again.",
         )
-    survey = survey_on_site(visit.job)
+    survey = current_survey(visit.job)
     if survey is None:
         raise Conflict(
             "This job has no complete survey to place readings on.",

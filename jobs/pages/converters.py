@@ -19,4 +19,17 @@ class IsoDate:
         return value if isinstance(value, str) else value.isoformat()
 
 
+class PhotoMoment:
+    """When in the work a photo is taken."""
+
+    regex = "before|after|other"
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
 register_converter(IsoDate, "isodate")
+register_converter(PhotoMoment, "photomoment")

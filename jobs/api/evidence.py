@@ -1,0 +1,268 @@
+"""Evidence from site over the API: checks, photos, readings, handovers. Written once, never edited.
+
+Every create takes a `client_key` (UUID) that the phone makes: sent again, the record that is
+stored comes back with 200 instead of 201. What was answered is stored for good.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import mixins, serializers, viewsets
+from rest_framework.parsers import MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.reverse import reverse
+from rest_framework.routers import SimpleRouter
+
+from jobs.api.idempotency import IdempotentCreateMixin
+from jobs.evidence.checks import record_pre_start_check
+from jobs.evidence.handover import take_handover
+from jobs.evidence.photos import store_photo
+from jobs.evidence.readings import MOST_ROWS, ReadingRow, record_readings
+from jobs.models import DepthReading, Handover, Photo, PhotoInspection, PreStartCheck, Role, Visit
+
+READS = frozenset(
+    {Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER, Role.AUDITOR}
+)
+WRITES = frozenset({Role.INSTALLER})
+
+
+class OwnVisitField(serializers.PrimaryKeyRelatedField):
+    """A visit that the person's crew is booked on."""
+
+    def get_queryset(self) -> QuerySet[Visit]:
+        request = self.context.get("request")
+        if request is None or not request.user.is_authenticated:
+            return Visit.objects.none()
+        return Visit.objects.visible_to(request.user)
+
+
+class FromPhone(serializers.Serializer):
+    """What every record from a phone carries."""
+
+    visit = OwnVisitField(queryset=Visit.objects.none())
+    client_key = serializers.UUIDField(required=False)
+
+
+class PreStartCheckIn(FromPhone):
+    answers = serializers.DictField(help_text="Question code to yes, no or n-a.")
+    checked_at = serializers.DateTimeField(default=timezone.now)
+    note = serializers.CharField(default="", allow_blank=True, max_length=2000)
+
+
+class PreStartCheckOut(serializers.ModelSerializer):
+    class Meta:
+        model = PreStartCheck
+        fields = [
+            "id", "visit", "answers", "safe_to_start", "note", "checked_by", "checked_at",
+            "received_at", "client_key", "replaces",
+        ]  # fmt: skip
+
+
+class PhotoIn(FromPhone):
+    moment = serializers.CharField()
+    point_label = serializers.CharField(default="", allow_blank=True)
+    file = serializers.FileField(allow_empty_file=True)
+    phone_taken_at = serializers.DateTimeField(required=False, allow_null=True)
+    note = serializers.CharField(default="", allow_blank=True)
+
+
+class InspectionOut(serializers.ModelSerializer):
+    warnings = serializers.SerializerMethodField()
+
+    class Meta:
+        model = PhotoInspection
+        fields = [
+            "inspector_version", "readable", "width_px", "height_px", "exif_taken_at",
+            "exif_latitude_deg", "exif_longitude_deg", "device", "warnings", "inspected_at",
+        ]  # fmt: skip
+
+    def get_warnings(self, inspection: PhotoInspection) -> list[dict[str, str]]:
+        """Code and reason; which other photo is meant stays inside."""
+        return [{"code": w["code"], "text": w["text"]} for w in inspection.warnings]
+
+
+class PhotoOut(serializers.ModelSerializer):
+    inspection = serializers.SerializerMethodField()
+    urls = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Photo
+        fields = [
+            "id", "job", "visit", "moment", "point_label", "note", "sha256", "size_bytes",
+            "media_type", "phone_taken_at", "sent_by", "received_at", "client_key", "replaces",
+            "urls", "inspection",
+        ]  # fmt: skip
+
+    def get_inspection(self, photo: Photo) -> dict[str, Any] | None:
+        rows = list(photo.inspections.all())
+        return InspectionOut(rows[-1]).data if rows else None
+
+    def get_urls(self, photo: Photo) -> dict[str, str]:
+        return {
+            size: reverse("photo", args=[photo.pk, size], request=self.context.get("request"))
+            for size in ("original", "display", "thumb")
+        }
+
+
+class ReadingIn(serializers.Serializer):
+    area = serializers.CharField(default="", allow_blank=True)
+    x_mm = serializers.FloatField()
+    y_mm = serializers.FloatField()
+    depth_mm = serializers.FloatField()
+    allowance = serializers.CharField(default="", allow_blank=True)
+    measured_at = serializers.DateTimeField(default=timezone.now)
+    replaces = serializers.IntegerField(required=False, allow_null=True, default=None)
+    correction_reason = serializers.CharField(default="", allow_blank=True)
+    client_key = serializers.UUIDField(required=False)
+
+
+class ReadingsIn(serializers.Serializer):
+    visit = OwnVisitField(queryset=Visit.objects.none())
+    readings = ReadingIn(many=True, max_length=MOST_ROWS)
+
+
+class DepthReadingOut(serializers.ModelSerializer):
+    area_name = serializers.CharField(source="area.name", read_only=True)
+
+    class Meta:
+        model = DepthReading
+        fields = [
+            "id", "visit", "area", "area_name", "x_mm", "y_mm", "depth_mm", "allowance",
+            "measured_by", "measured_at", "received_at", "client_key", "correction_reason",
+            "replaces",
+        ]  # fmt: skip
+
+
+class ReadingsOut(serializers.Serializer):
+    readings = DepthReadingOut(many=True)
+
+
+class HandoverIn(FromPhone):
+    signed_name = serializers.CharField(allow_blank=True)
+    signature_svg = serializers.CharField(default="", allow_blank=True)
+    name_confirmed = serializers.BooleanField(default=False)
+    cautions_given = serializers.ListField(child=serializers.CharField(), max_length=40)
+    all_done = serializers.BooleanField(default=True)
+    not_done_reason = serializers.CharField(default="", allow_blank=True)
+    signed_at = serializers.DateTimeField(default=timezone.now)
+
+
+class HandoverOut(serializers.ModelSerializer):
+    class Meta:
+        model = Handover
+        fields = [
+            "id", "visit", "signed_name", "signature_svg", "cautions_given", "all_done",
+            "not_done_reason", "taken_by", "signed_at", "received_at", "client_key", "replaces",
+        ]  # fmt: skip
+
+
+class EvidenceViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[Any],
+):
+    """Reads are scoped by `visible_to`; an installer writes on its own crew's visits."""
+
+    read_roles = READS
+    write_roles = WRITES
+    intake_class: type[serializers.Serializer]
+    filterset_fields = ["visit", "visit__job"]
+
+    def get_queryset(self) -> Any:
+        return self.queryset.visible_to(self.request.user)  # type: ignore[union-attr]
+
+    def _create(self, request: Request) -> Response:
+        sent = self.intake_class(data=request.data, context=self.get_serializer_context())
+        sent.is_valid(raise_exception=True)
+        began = timezone.now()
+        record = self.keep(dict(sent.validated_data))
+        created = record.received_at >= began
+        return Response(self.get_serializer(record).data, status=201 if created else 200)
+
+    def keep(self, values: dict[str, Any]) -> Any:
+        """Call the domain function with what was sent."""
+        raise NotImplementedError
+
+
+def create_schema(intake: Any, answer: Any) -> Callable[[Any], Any]:
+    """Describe `create`: what is sent differs from what comes back."""
+    return extend_schema(request=intake, responses={201: answer, 200: answer})
+
+
+class PreStartCheckViewSet(EvidenceViewSet):
+    queryset = PreStartCheck.objects.all()
+    serializer_class = PreStartCheckOut
+    intake_class = PreStartCheckIn
+
+    @create_schema(PreStartCheckIn, PreStartCheckOut)
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().create(request, *args, **kwargs)
+
+    def keep(self, values: dict[str, Any]) -> PreStartCheck:
+        return record_pre_start_check(by=self.request.user, **values)  # type: ignore[arg-type]
+
+
+class PhotoViewSet(EvidenceViewSet):
+    queryset = Photo.objects.prefetch_related("inspections")
+    serializer_class = PhotoOut
+    intake_class = PhotoIn
+    parser_classes = [MultiPartParser]
+    filterset_fields = ["visit", "job", "moment", "point_label", "sha256"]
+
+    @create_schema({"multipart/form-data": PhotoIn}, PhotoOut)
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().create(request, *args, **kwargs)
+
+    def keep(self, values: dict[str, Any]) -> Photo:
+        photo, _ = store_photo(stream=values.pop("file"), by=self.request.user, **values)  # type: ignore[arg-type]
+        return photo
+
+
+class DepthReadingViewSet(EvidenceViewSet):
+    """Readings of one visit, many at once; all are kept, or none."""
+
+    queryset = DepthReading.objects.select_related("area")
+    serializer_class = DepthReadingOut
+    intake_class = ReadingsIn
+
+    @create_schema(ReadingsIn, ReadingsOut)
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().create(request, *args, **kwargs)
+
+    def _create(self, request: Request) -> Response:
+        sent = ReadingsIn(data=request.data, context=self.get_serializer_context())
+        sent.is_valid(raise_exception=True)
+        began = timezone.now()
+        rows = [ReadingRow(**row) for row in sent.validated_data["readings"]]
+        kept = record_readings(sent.validated_data["visit"], rows, request.user)  # type: ignore[arg-type]
+        created = any(reading.received_at >= began for reading in kept)
+        body = {"readings": self.get_serializer(kept, many=True).data}
+        return Response(body, status=201 if created else 200)
+
+
+class HandoverViewSet(EvidenceViewSet):
+    queryset = Handover.objects.all()
+    serializer_class = HandoverOut
+    intake_class = HandoverIn
+
+    @create_schema(HandoverIn, HandoverOut)
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().create(request, *args, **kwargs)
+
+    def keep(self, values: dict[str, Any]) -> Handover:
+        return take_handover(by=self.request.user, **values)  # type: ignore[arg-type]
+
+
+router = SimpleRouter()
+router.register("pre-start-checks", PreStartCheckViewSet, basename="api_pre_start_check")
+router.register("photos", PhotoViewSet, basename="api_photo")
+router.register("depth-readings", DepthReadingViewSet, basename="api_depth_reading")
+router.register("handovers", HandoverViewSet, basename="api_handover")
+urlpatterns = router.urls
