@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+import django_filters
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.concurrency import VersionedUpdateMixin
-from jobs.api.fields import VisibleRelatedField
+from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import OFFICE, PLANNER
 from jobs.models import Crew, Operative, Skill, User, Van
@@ -84,6 +85,23 @@ class OperativeSerializer(KeptSerializer):
             "version",
         ]
         read_only_fields = ["version"]
+        validators: list[Any] = []  # one lead a crew: the database says so
+
+
+class CrewFilter(django_filters.FilterSet):
+    van = IdFilter()
+
+    class Meta:
+        model = Crew
+        fields = ["name", "is_active", "van"]
+
+
+class OperativeFilter(django_filters.FilterSet):
+    crew = IdFilter()
+
+    class Meta:
+        model = Operative
+        fields = ["crew", "leads_crew"]
 
 
 class KeptViewSet(
@@ -108,13 +126,13 @@ class VanViewSet(KeptViewSet):
 class CrewViewSet(KeptViewSet):
     queryset = Crew.objects.prefetch_related("operatives")
     serializer_class = CrewSerializer
-    filterset_fields = ["name", "is_active", "van"]
+    filterset_class = CrewFilter
 
 
 class OperativeViewSet(KeptViewSet):
     queryset = Operative.objects.all()
     serializer_class = OperativeSerializer
-    filterset_fields = ["crew", "leads_crew"]
+    filterset_class = OperativeFilter
 
 
 router = SimpleRouter()

@@ -1,9 +1,10 @@
-"""Fields of the planner's serializers."""
+"""Fields and filters of the planner's endpoints."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import django_filters
 from rest_framework import serializers
 
 
@@ -12,3 +13,7 @@ class VisibleRelatedField(serializers.PrimaryKeyRelatedField):
 
     def get_queryset(self) -> Any:
         return super().get_queryset().visible_to(self.context["request"].user)
+
+
+class IdFilter(django_filters.NumberFilter):
+    """Filters by an id. One of others' records finds nothing, like one that does not exist."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import django_filters
 from django.db import transaction
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
@@ -15,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from jobs.api.fields import VisibleRelatedField
+from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import PLANNER
 from jobs.intake import batches, files
@@ -77,6 +78,14 @@ class IntakeRowSerializer(serializers.ModelSerializer):
         fields = ["number", "outcome", "values", "problems", "job"]
 
 
+class IntakeBatchFilter(django_filters.FilterSet):
+    scheme = IdFilter()
+
+    class Meta:
+        model = IntakeBatch
+        fields = ["scheme", "state"]
+
+
 class IntakeBatchViewSet(
     IdempotentCreateMixin,
     mixins.RetrieveModelMixin,
@@ -87,7 +96,7 @@ class IntakeBatchViewSet(
     write_roles = PLANNER
     serializer_class = IntakeBatchSerializer
     parser_classes = (MultiPartParser,)
-    filterset_fields = ["scheme", "state"]
+    filterset_class = IntakeBatchFilter
     queryset = IntakeBatch.objects.none()
 
     def get_queryset(self) -> Any:
@@ -97,7 +106,7 @@ class IntakeBatchViewSet(
         responses=IntakeRowSerializer(many=True),
         parameters=[OpenApiParameter("outcome", enum=IntakeRow.Outcome.values)],
     )
-    @action(detail=True, filterset_fields=[], queryset=IntakeRow.objects.none())
+    @action(detail=True, filterset_class=None, queryset=IntakeRow.objects.none())
     def rows(self, request: Request, pk: str) -> Response:
         """The rows of a batch with what is wrong with each, paged."""
         rows = self.get_object().rows.order_by("number")

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.concurrency import VersionedUpdateMixin, etag_of, require_match
-from jobs.api.fields import VisibleRelatedField
+from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import JOB_READERS, PLANNER
 from jobs.intake.properties import open_job
@@ -80,9 +80,11 @@ class ReasonSerializer(serializers.Serializer[Any]):
 
 
 class JobFilter(django_filters.FilterSet):
+    scheme = IdFilter()
+    property = IdFilter()
     stage = django_filters.MultipleChoiceFilter(choices=Stage.choices)
     nation = django_filters.ChoiceFilter(field_name="property__nation", choices=Nation.choices)
-    crew = django_filters.NumberFilter(method="booked_on", label="id of a crew that is booked")
+    crew = IdFilter(method="booked_on", label="id of a crew that is booked")
     late = django_filters.BooleanFilter(method="past_due", label="past the due date")
     search = django_filters.CharFilter(
         method="with_words", label="job, reference, address or postcode"

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.concurrency import VersionedUpdateMixin, etag_of, require_match
-from jobs.api.fields import VisibleRelatedField
+from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.jobs import ReasonSerializer
 from jobs.api.roles import JOB_READERS, PLANNER
@@ -90,6 +90,9 @@ class VisitSerializer(serializers.ModelSerializer):
 
 
 class VisitFilter(django_filters.FilterSet):
+    job = IdFilter()
+    crew = IdFilter()
+    van = IdFilter()
     starts_after = django_filters.IsoDateTimeFilter("during__startswith", lookup_expr="gte")
     starts_before = django_filters.IsoDateTimeFilter("during__startswith", lookup_expr="lt")
 

@@ -41,19 +41,21 @@ def xlsx(*rows: list[object]) -> bytes:
     ],
 )
 def test_encodings_and_delimiters_are_recognised(encoding, delimiter):
-    text = f"{HEAD}\n{ROW.replace('Sampleton', 'Llanfairpwllgŵyn' if 'utf' in encoding else 'Ynysoedd é')}\n"
+    town = "Llanfairpwllgŵyn" if "utf" in encoding else "Ynysoedd é"
+    text = f"{HEAD}\n{ROW.replace('Sampleton', town)}\n"
 
     [(number, cells)] = rows_of(text.replace(",", delimiter).encode(encoding))
 
     assert number == 2
-    assert cells["town"] in ("Llanfairpwllgŵyn", "Ynysoedd é")
+    assert cells["town"] == town
     assert cells["nation"] == "England"
 
 
 def test_a_comma_within_quotes_is_no_delimiter():
-    text = 'reference;"address_line_1";town;postcode;nation\nH-1;"Flat 2, 1 Example Row";S;LE1 1AA;England\n'
+    head = 'reference;"address_line_1";town;postcode;nation'
+    row = 'H-1;"Flat 2, 1 Example Row";Sampleton;LE1 1AA;England'
 
-    [(_, cells)] = rows_of(text.encode())
+    [(_, cells)] = rows_of(f"{head}\n{row}\n".encode())
 
     assert cells["address_line_1"] == "Flat 2, 1 Example Row"
 
