@@ -39,6 +39,8 @@ BOARD_CONDUCTIVITY = 0.25
 TIMBER_CONDUCTIVITY = 0.13
 # A plain hatch lid where nothing else is known: common practice, no published source.
 HATCH_LID_MM = 18.0
+# Fixed to the lid of the hatch when wool is laid: common practice, no published source.
+HATCH_INSULATION_MM = 100.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Literal, Protocol
 
-from calculations.ceilings import LaidWool
+from calculations.ceilings import HATCH_INSULATION_MM, LaidWool
 from calculations.climate import climate_region
 from calculations.headroom import AIR_GAP_MM, distance_for_mm, room_mm
 from calculations.heat_zones import PlacedWool, place_wool, wool_at
@@ -117,7 +117,7 @@ def check_moisture(
     layers: Sequence[LaidLayer],
     *,
     region: str = "uk_average",
-    hatch_insulation_mm: float = 0.0,
+    hatch_insulation_mm: float | None = None,
 ) -> tuple[MoistureNote, ...]:
     """Findings on air and damp for the layers planned, gravest first.
 
@@ -126,8 +126,11 @@ def check_moisture(
     loft, layers : the loft and what is to be laid in it, lowest first, a thin starter right
         before its thicker neighbour; insulation that stays counts too.
     region : key of calculations.climate.CLIMATE_REGIONS, for the month that decides on mould.
-    hatch_insulation_mm : what will lie on the back of the hatch lid [mm].
+    hatch_insulation_mm : what will lie on the back of the hatch lid [mm]; None is what is
+        always fixed there when anything is laid, nothing when not.
     """
+    if hatch_insulation_mm is None:
+        hatch_insulation_mm = HATCH_INSULATION_MM if layers else 0.0
     notes: list[MoistureNote] = []
     notes += _openings(loft.roof)
     for area in loft.areas:

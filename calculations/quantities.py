@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from calculations import ENGINE_VERSION
 from calculations.accessories import AccessoryLine, accessories_for
 from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
+from calculations.ceilings import HATCH_INSULATION_MM
 from calculations.choosing import best_counted
 from calculations.cutting import CuttingPlan, Strip, strips_of
 from calculations.heat import LaidWool, loft_u_values
@@ -19,9 +20,6 @@ from calculations.outlines import MM2_PER_M2
 from calculations.records import Plain, plain_dict
 
 __all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
-
-HATCH_INSULATION_MM = 100.0
-"""Fixed to the lid of the hatch when wool is laid: common practice, no published source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,9 +99,10 @@ def test_a_steep_roof_without_ridge_opening_is_warned_of() -> None:
 
 
 def test_a_bare_hatch_is_warned_of_and_an_insulated_one_is_not() -> None:
-    assert find(check_moisture(LOFT, (FIRST,)), "hatch", "bare").severity == "warning"
-    insulated = check_moisture(LOFT, (FIRST,), hatch_insulation_mm=100)
-    assert find(insulated, "hatch", "with 100 mm").severity == "note"
+    assert find(check_moisture(LOFT, ()), "hatch", "bare").severity == "warning"
+    assert find(check_moisture(LOFT, (FIRST,)), "hatch", "with 100 mm").severity == "note"
+    bare = check_moisture(LOFT, (FIRST,), hatch_insulation_mm=0)
+    assert find(bare, "hatch", "bare").severity == "warning"
 
 
 def test_fans_and_wet_timber_are_warned_of_and_warnings_come_first() -> None:
