@@ -17,7 +17,7 @@ from deploy.celery import READY_FILE_VARIABLE
 from deploy.celery import app as celery_app
 from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
 
-WORKER_PATIENCE_S = 60.0
+WORKER_PATIENCE_S = 120.0
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,7 @@ from deploy.embedded.servers import Servers, choose_servers, without_password
 from deploy.embedded.supervisor import Supervisor
 
 DATABASE_PATIENCE_S = 120.0
-SERVICE_PATIENCE_S = 60.0
+SERVICE_PATIENCE_S = 120.0
 # The service first, then what it stands on.
 STOP_ORDER = (("prepare", "web-1", "web-2", "beat", "worker"), ("valkey",), ("postgres",))
 

@@ -11,7 +11,7 @@ import pytest
 from deploy.embedded.children import Child, Program, stop_together
 from deploy.embedded.data_folder import DataFolder
 
-PATIENCE_S = 60.0
+PATIENCE_S = 180.0
 
 
 @pytest.fixture
