@@ -15,6 +15,20 @@ from dataclasses import dataclass
 from calculations.checks import InputError, require_between
 
 DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+MONTH_NAMES = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 # October to May, as month numbers.
 HEATING_MONTHS = (1, 2, 3, 4, 5, 10, 11, 12)
 

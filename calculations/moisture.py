@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass
 from typing import Literal, Protocol
 
 from calculations.ceilings import HATCH_INSULATION_MM, LaidWool
-from calculations.climate import climate_region
+from calculations.climate import MONTH_NAMES, climate_region
 from calculations.headroom import AIR_GAP_MM, distance_for_mm, room_mm
 from calculations.heat_zones import PlacedWool, place_wool, wool_at
 from calculations.loft import (
@@ -229,20 +229,26 @@ def _cold_ceiling(
     text = (
         f"Temperature factor of the ceiling at the wall plate {factor:.2f} (one-dimensional); "
         f"{LEAST_FACTOR_DWELLINGS:g} is asked of dwellings, and an ordinarily lived-in room asks "
-        f"for {month.factor:.2f} in month {month.month} (humidity class 3). "
+        f"for {month.factor:.2f} in {MONTH_NAMES[month.month - 1]} (humidity class 3). "
     )
     where = f"{area.name}: eaves"
     if factor >= LEAST_FACTOR_DWELLINGS:
         text += "Carry the wool on to the head of the wall, so that no bare strip is left."
         return [MoistureNote(where, "note", text, SOURCE_MOULD)]
-    bare_mm = min((p.starts_mm for p in placed), default=math.inf)
-    strip = "It lies bare" if math.isinf(bare_mm) else f"A strip of {bare_mm:.0f} mm lies bare"
     text += (
-        f"{strip}, and mould is likely along the wall: let the lowest layer run on to the plate, "
-        "pressed down beneath an eaves tray that holds the air path open, or put a thinner "
-        "insulation of lower conductivity there."
+        f"{_what_lies_at_the_plate(placed)}, and mould is likely along the wall: let the lowest "
+        "new layer run on to the plate, pressed down beneath an eaves tray that holds the air "
+        "path open, or put a thinner insulation of lower conductivity there."
     )
     return [MoistureNote(where, "warning", text, SOURCE_MOULD)]
+
+
+def _what_lies_at_the_plate(placed: Sequence[PlacedWool]) -> str:
+    there_mm = sum(layer.thickness_mm for layer in wool_at(placed, 0.0))
+    if there_mm > 0:
+        return f"Only {there_mm:g} mm of wool lies there"
+    bare_mm = min((p.starts_mm for p in placed), default=math.inf)
+    return "It lies bare" if math.isinf(bare_mm) else f"A strip of {bare_mm:.0f} mm lies bare"
 
 
 def _hatch(loft: Loft, insulation_mm: float) -> list[MoistureNote]:

@@ -77,6 +77,9 @@ def test_a_bare_strip_under_a_low_roof_is_cold() -> None:
     note = find(check_moisture(low, (FIRST, THICK)), "main: eaves", "Temperature factor")
     assert note.severity == "warning"
     assert "A strip of 56 mm lies bare" in note.text
+    thin = replace(low, areas=(replace(AREA, existing_depth_mm=25),))
+    note = find(check_moisture(thin, (FIRST,)), "main: eaves", "Temperature factor")
+    assert "Only 25 mm of wool lies there" in note.text
     warm = find(check_moisture(LOFT, (FIRST, THICK)), "main: eaves", "Temperature factor")
     assert warm.severity == "note"
 
