@@ -107,6 +107,25 @@ class DepthRequirement:
         """A reading under this is too thin by itself."""
         return math.ceil(self.required_tenths * self.least_depth_share)
 
+    def in_words(self) -> tuple[str, ...]:
+        """The rule in plain sentences, as a page shows it beside a verdict."""
+        thin, below = self.thin_tenths / TENTHS, self.below_tenths / TENTHS
+        limit = self.least_limit_share * self.min_depth_mm
+        return (
+            f"Each area needs one reading for each {self.m2_per_reading:g} m² of open floor, at "
+            f"least {max(2, self.least_readings_per_area)}, and one in each zone of about "
+            f"{self.zone_m2:g} m².",
+            f"The mean depth must be at least {self.min_depth_mm:g} mm.",
+            f"No reading may be under {thin:g} mm.",
+            f"At most {self.greatest_share_below:.0%} of the readings may be under {below:g} mm.",
+            f"The mean must reach {limit:g} mm with {self.confidence:.0%} confidence, no "
+            f"reading credited with more than {self.min_depth_mm:g} mm.",
+            "At the eaves, where full depth does not fit, "
+            f"{min(self.least_eaves_depth_mm, self.min_depth_mm):g} mm or what fits beneath the "
+            f"air gap, less {self.reading_tolerance_mm:g} mm. Beside tanks and under decks "
+            "readings are shown, not judged.",
+        )
+
     def eaves_tenths(self, room_mm: float) -> int:
         """An eaves reading under this is too thin, where `room_mm` fits under the roof."""
         least = min(self.least_eaves_depth_mm, room_mm, self.min_depth_mm)

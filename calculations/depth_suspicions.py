@@ -17,6 +17,8 @@ FEWEST_TO_JUDGE = 4
 JUST_AT_LIMIT_SHARE = 0.02
 IMPROBABLE_TIMES = 3.0
 SAME_PLACE_MM = 50.0
+ROUND_MM = 50.0
+FEWEST_ROUND = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,14 @@ def _of_area(area: str, depths: list[float], requirement: DepthRequirement) -> l
                 "all_equal",
                 f"{area}: all {len(depths)} readings are {depths[0]:g} mm; "
                 "laid wool hardly ever measures the same everywhere.",
+            )
+        ]
+    if len(depths) >= FEWEST_ROUND and all(depth % ROUND_MM == 0 for depth in depths):
+        return [
+            Suspicion(
+                "round_numbers",
+                f"{area}: all {len(depths)} readings are multiples of {ROUND_MM:g} mm; were they "
+                "read off a gauge or guessed?",
             )
         ]
     high = requirement.min_depth_mm * (1 + JUST_AT_LIMIT_SHARE)

@@ -44,29 +44,41 @@ def place_label(
 
 
 def place_inside(
-    sheet: Sheet, shape: BaseGeometry, lines: Sequence[str], *, size: float = TEXT
-) -> None:
-    """Words within `shape` (in millimetres) if they fit anywhere, else over its middle."""
-    width, height = _size(lines, size)
+    sheet: Sheet, shape: BaseGeometry, tries: Sequence[tuple[Sequence[str], float]]
+) -> bool:
+    """The first of `tries` (lines and their size) that fits within `shape` (in millimetres)
+    clear of everything else; else the last if it fits at all. Whether any was written."""
     drawn = on_sheet(sheet, shape)
-    middle = drawn.representative_point()
-    centre = drawn.centroid if drawn.covers(drawn.centroid) else middle
-    at = (centre.x, centre.y)
+    shapely.prepare(drawn)
+    last: tuple[Box, Sequence[str], float] | None = None
+    for lines, size in tries:
+        boxes = _boxes_within(drawn, *_size(lines, size))
+        if not boxes:
+            continue
+        centre = drawn.centroid if drawn.covers(drawn.centroid) else drawn.representative_point()
+        found = _best(sheet, (centre.x, centre.y), boxes)
+        last = (found, lines, size)
+        if float(sheet.clashes([found])[0]) == 0:
+            break
+    if last is None:
+        return False
+    _write(sheet, *last, True)
+    return True
+
+
+def _boxes_within(drawn: Polygon, width: float, height: float) -> list[Box]:
+    """Boxes of that size on a lattice, all within `drawn`."""
     low_x, low_y, high_x, high_y = drawn.bounds
     xs, ys = np.meshgrid(
         np.arange(low_x, high_x - width, INSIDE_STEP),
         np.arange(low_y, high_y - height, INSIDE_STEP),
     )
     tried = shapely.box(xs.ravel(), ys.ravel(), xs.ravel() + width, ys.ravel() + height)
-    shapely.prepare(drawn)
     kept = shapely.covers(drawn, tried)
-    boxes: list[Box] = [
+    return [
         (float(x), float(y), float(x) + width, float(y) + height)
         for x, y in zip(xs.ravel()[kept], ys.ravel()[kept], strict=True)
     ]
-    if not boxes:
-        boxes = [(at[0] - width / 2, at[1] - height / 2, at[0] + width / 2, at[1] + height / 2)]
-    _write(sheet, _best(sheet, at, [_kept_on(found) for found in boxes]), lines, size, True)
 
 
 def place_plate(sheet: Sheet, at: Position, half_width: float, half_height: float) -> Position:

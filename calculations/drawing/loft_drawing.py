@@ -16,7 +16,7 @@ from calculations.drawing.plan import (
     start_sheet,
     take_marks,
 )
-from calculations.drawing.sheet import SMALL, TEXT, Sheet, text_width
+from calculations.drawing.sheet import SMALL, TEXT, Sheet
 from calculations.loft import Condition, Loft, LoftArea, loft_area_m2, net_polygon
 
 
@@ -43,7 +43,11 @@ def draw_loft(loft: Loft) -> str:
     draw_scale_bar(sheet)
     entries = [(lambda at: symbols.joist_sample(sheet, at), "Joists"), *loft_marks(sheet, loft)]
     draw_key(sheet, entries)
-    draw_list(sheet, "Floor", [f"{a.name}: {area_words(a)}" for a in loft.areas])
+    draw_list(
+        sheet,
+        "Floor",
+        [f"{a.name}, {a.floor().area / 1e6:.1f} m²: {area_words(a)}" for a in loft.areas],
+    )
     draw_hazards(sheet, loft)
     return sheet.finish("Loft as surveyed", describe(loft))
 
@@ -72,14 +76,19 @@ def area_words(area: LoftArea) -> str:
 
 def _name_area(sheet: Sheet, loft: Loft, area: LoftArea) -> None:
     floor = net_polygon(loft, area)
-    lines = [
-        f"{area.name} {area.floor().area / 1e6:.1f} m²",
-        f"joists at {area.joist_spacing_mm:g} mm",
-    ]
-    low_x, _, high_x, _ = area.polygon().bounds
-    room = (high_x - low_x) * sheet.scale - 8
-    size = SMALL if max(text_width(line, TEXT) for line in lines) > room else TEXT
-    place_inside(sheet, area.floor() if floor.is_empty else floor, lines, size=size)
+    name, size = area.name, f"{area.floor().area / 1e6:.1f} m²"
+    joists = f"joists at {area.joist_spacing_mm:g} mm"
+    place_inside(
+        sheet,
+        area.floor() if floor.is_empty else floor,
+        [
+            ((f"{name} {size}", joists), TEXT),
+            ((f"{name} {size}", joists), SMALL),
+            ((name, size), SMALL),
+            ((f"{name} {size}",), SMALL),
+            ((name,), SMALL),
+        ],
+    )
 
 
 def _name_things(sheet: Sheet, loft: Loft) -> None:

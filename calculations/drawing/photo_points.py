@@ -12,6 +12,7 @@ from typing import Literal
 
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import polylabel
 
 from calculations.headroom import eaves_runs
 from calculations.loft import (
@@ -75,10 +76,9 @@ def _of_area(loft: Loft, area: LoftArea) -> list[View]:
     inner = floor if shrunk.is_empty else shrunk
     corners = [_on_floor(inner, Point(corner)) for corner in area.outline_mm]
     corner = min(corners, key=lambda p: (math.dist(p, (start.x, start.y)), p))
-    middle = inner.centroid
     views: list[View] = [
         (corner, "both", f"{area.name}: the whole floor from this corner"),
-        (_on_floor(inner, middle), "both", f"{area.name}: depth against a gauge"),
+        (_middle(inner), "both", f"{area.name}: depth against a gauge"),
     ]
     for run in eaves_runs(area):
         for side in zip(run, run[1:], strict=False):
@@ -131,6 +131,15 @@ def _of_fixture(item: Fixture) -> View:
         FixtureKind.PIPE: "lagged along its run",
     }[item.kind]
     return (x, y), "after", f"{item.name}: {words}"
+
+
+def _middle(floor: BaseGeometry) -> tuple[float, float]:
+    """The centroid where that lies on the floor, else the middle of its widest part."""
+    centre = floor.centroid
+    if not floor.covers(centre):
+        widest = max(getattr(floor, "geoms", [floor]), key=lambda part: float(part.area))
+        centre = polylabel(widest, tolerance=50)
+    return centre.x, centre.y
 
 
 def _on_floor(floor: BaseGeometry, point: Point) -> tuple[float, float]:
