@@ -28,7 +28,7 @@ def verdict_counts(user: User) -> dict[str, int]:
         .values_list("verdict")
         .annotate(count=Count("pk"))
     )
-    return {verdict: 0 for verdict in Assessment.Verdict.values} | dict(rows)
+    return dict.fromkeys(Assessment.Verdict.values, 0) | dict(rows)
 
 
 def unproven_now(user: User) -> Any:

@@ -1,5 +1,12 @@
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("compliance.api.depth_rules")),
+    path("", include("compliance.api.assessments")),
+    path("", include("compliance.api.shortfalls")),
+    path("", include("compliance.api.certificates")),
+    path("", include("compliance.api.ledger")),
+    path("", include("compliance.api.audits")),
+]

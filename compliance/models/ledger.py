@@ -97,7 +97,3 @@ class Seal(models.Model):
     @property
     def root_hex(self) -> str:
         return bytes(self.root_hash).hex()
-
-    @property
-    def root_hex(self) -> str:
-        return bytes(self.root_hash).hex()

@@ -85,4 +85,7 @@ class DepthRule(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_nation_display()} {self.min_depth_mm:.0f} mm from {self.starts_on}"
+        return (
+            f"{self.get_nation_display()} {self.min_depth_mm:.0f} mm "
+            f"from {self.starts_on:%-d %b %Y}"
+        )

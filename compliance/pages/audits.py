@@ -8,7 +8,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.evidence_access import note_access
 from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
 from compliance.audits.reading import neighbours_of, things_of
@@ -21,6 +20,7 @@ from compliance.audits.rounds import (
     seal_population,
     sealed_population,
 )
+from compliance.evidence_access import note_access
 from compliance.models import AuditRound, DrawnJob
 from compliance.pages.audit_forms import DrawForm, FindingForm, RoundForm
 from jobs.errors import Refused

@@ -33,6 +33,15 @@ class VerdictShown:
     layers_mm: list[float]
     existing_mm: float
 
+    @property
+    def measured_mm(self) -> float | None:
+        """The least reading for the ruler; left out where the rule's tolerance let it pass."""
+        least = self.assessment.least_depth_mm
+        passed = self.assessment.verdict == Assessment.Verdict.MEETS
+        if least is None or (passed and least < self.assessment.rule.min_depth_mm):
+            return None
+        return least
+
 
 def show_verdict(assessment: Assessment) -> VerdictShown:
     arithmetic = assessment.arithmetic
