@@ -141,7 +141,9 @@ def u_value_of_layers(
     """U-value of an area's ceiling under wool of any number of layers, lowest first [W/m2K].
 
     Layers between the joists fill the joist depth from below; what stands above it is not
-    bridged. Otherwise as u_value_at_joists, with its ceiling board.
+    bridged. Existing wool that lies between the joists alone, its fit unknown and its gaps
+    crossed by nothing, takes the correction for air voids of level 1 (ISO 6946 table F.1) where
+    that is 3 % or more. Otherwise as u_value_at_joists, with its ceiling board.
     """
     strata = [Stratum("ceiling board", BOARD_MM, BOARD_CONDUCTIVITY)]
     room_mm = area.joist_depth_mm
@@ -159,11 +161,16 @@ def u_value_of_layers(
         if layer.thickness_mm > bridged_mm:
             above_mm = layer.thickness_mm - bridged_mm
             strata.append(Stratum("wool above joists", above_mm, layer.conductivity_w_mk))
-    return combined_method(
+    result = combined_method(
         strata,
         timber_fraction(area.joist_width_mm, area.joist_spacing_mm),
         outside_resistance_m2k_w=ROOF_SPACE_RESISTANCE[underlay] + OUTSIDE_SURFACE_RESISTANCE,
     )
+    crossed = any(stratum.name == "wool above joists" for stratum in strata)
+    if not wool or crossed or not all(layer.existing for layer in wool):
+        return result
+    resistance = sum(stratum.resistance_m2k_w for stratum in strata[1:])
+    return with_correction(result, air_void_correction(1, resistance, result.total_resistance))
 
 
 def u_value_of_hatch(

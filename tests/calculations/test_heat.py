@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from calculations.checks import InputError
-from calculations.heat import LaidWool, loft_u_values, u_value_at_joists
+from calculations.heat import LaidWool, loft_u_values, u_value_at_joists, u_value_of_layers
 from calculations.heat_zones import ZoneKind
 from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, Roof
 
@@ -153,3 +153,20 @@ def test_beneath_a_deck_lies_what_fits(underside_mm: float | None, depth_mm: flo
     (row,) = [row for row in heat.rows if row.zone is ZoneKind.DECK]
     assert row.depth_mm == pytest.approx(depth_mm)
     assert row.area_m2 == pytest.approx(4.0)
+
+
+def test_old_wool_alone_between_deep_joists_is_taken_to_have_gaps() -> None:
+    deep = replace(AREA, joist_depth_mm=200)
+    old = LaidWool(200, 0.044, "between_joists", existing=True)
+    snug = u_value_of_layers(deep, (replace(old, existing=False),))
+    gappy = u_value_of_layers(deep, (old,))
+    share = 0.200 / 0.044 / snug.total_resistance
+    assert gappy.u_value_w_m2k == pytest.approx(snug.u_value_w_m2k + 0.01 * share**2)
+    assert gappy.steps[-1].label == "with corrections"
+    crossed = u_value_of_layers(deep, (old, LaidWool(100, 0.044, "across_joists")))
+    assert crossed.correction_w_m2k == 0.0
+
+
+def test_a_correction_under_three_per_cent_is_left_out() -> None:
+    old = u_value_of_layers(AREA, (replace(FIRST, existing=True),))
+    assert old.u_value_w_m2k == u_value_of_layers(AREA, (FIRST,)).u_value_w_m2k
