@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
 import shapely
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
 Point = tuple[float, float]
@@ -135,3 +136,22 @@ def outline_polygon(outline: Outline, holes: tuple[Outline, ...] = ()) -> Polygo
     polygon = Polygon(outline, holes)
     shapely.prepare(polygon)
     return polygon
+
+
+def polygonal(geometry: BaseGeometry) -> MultiPolygon:
+    """The polygons of a geometry, made valid; the lines and points that cutting leaves are dropped.
+
+    Turning by an odd angle moves corners by a rounding error, after which edges may cross.
+    """
+    if not geometry.is_valid:
+        geometry = shapely.make_valid(geometry)
+    parts = [part for part in _parts(geometry) if isinstance(part, Polygon) and not part.is_empty]
+    return MultiPolygon(parts)
+
+
+def _parts(geometry: BaseGeometry) -> Iterator[BaseGeometry]:
+    for part in getattr(geometry, "geoms", [geometry]):
+        if hasattr(part, "geoms"):
+            yield from _parts(part)
+        else:
+            yield part

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from calculations.headroom import distance_for_mm, room_mm, where_fits
 from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, net_polygon
-from calculations.outlines import MM2_PER_M2
+from calculations.outlines import MM2_PER_M2, polygonal
 from calculations.stacks import Stack, Target
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def where_laid(loft: Loft, area: LoftArea, layer: Layer, layers: Sequence[Layer]
         least_top = layer.base_mm + SQUEEZE_SHARE * layer.thickness_mm
         if room_beneath_mm(deck, area) < least_top - 1e-6:
             place = place.difference(deck.polygon())
-    return place
+    return polygonal(place)
 
 
 def decks(loft: Loft) -> tuple[Obstacle, ...]:

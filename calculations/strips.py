@@ -14,13 +14,13 @@ from typing import Literal
 
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import split
 
 from calculations.catalogue import RollType
 from calculations.headroom import distance_for_mm, eaves_runs
 from calculations.joists import bays_of, from_frame, to_frame
 from calculations.layers import Layer
 from calculations.loft import Loft, LoftArea
+from calculations.outlines import polygonal
 from calculations.shortfalls import where_laid
 from calculations.stacks import cut_width, strips_beside
 
@@ -35,6 +35,9 @@ JOINT_MM2 = 120_000.0
 """A cut round an obstacle is worth its work when it saves this much wool (0.12 m2)."""
 NEAR_MM = 60.0
 """How near to the line where it may begin a strip counts as being at the eaves."""
+
+NECK_MM = 0.5
+"""Half the width of a neck that is too narrow to hold wool together."""
 
 Zone = Literal["eaves", "middle"]
 
@@ -70,7 +73,7 @@ def pieces_of(
     loft: Loft, area: LoftArea, layer: Layer, roll: RollType, layers: Sequence[Layer]
 ) -> tuple[Piece, ...]:
     """All pieces of one layer of one area, in no particular order."""
-    place = to_frame(where_laid(loft, area, layer, layers), layer.direction_deg)
+    place = _turned(where_laid(loft, area, layer, layers), layer.direction_deg)
     if place.is_empty:
         return ()
     eaves = _EavesLines.of(loft, area, layer)
@@ -79,6 +82,16 @@ def pieces_of(
         for shape in shapes:
             pieces += _lengths(area, layer, roll, number, shape, band[1] - band[0], eaves)
     return tuple(pieces)
+
+
+def _turned(place: BaseGeometry, direction_deg: float) -> BaseGeometry:
+    """The place in the layer's frame. Where it hangs together at a point only, it is parted there:
+    turned by an odd angle its edges would cross by a rounding error."""
+    turned = to_frame(place, direction_deg)
+    if turned.is_valid:
+        return turned
+    apart = place.buffer(-NECK_MM, join_style="mitre").buffer(NECK_MM, join_style="mitre")
+    return polygonal(to_frame(apart, direction_deg))
 
 
 Band = tuple[float, float]
@@ -149,9 +162,10 @@ def _without_holes(part: Polygon) -> list[Polygon]:
     if not part.interiors:
         return [part]
     middle = part.interiors[0].centroid.x
-    _, low, _, high = part.bounds
-    halves = split(part, LineString([(middle, low - 1), (middle, high + 1)]))
-    return [free for half in _polygons(halves) for free in _without_holes(half)]
+    left, low, right, high = part.bounds
+    halves = (box(left - 1, low - 1, middle, high + 1), box(middle, low - 1, right + 1, high + 1))
+    parts = [part_of for half in halves for part_of in _polygons(part.intersection(half))]
+    return [free for piece in parts for free in _without_holes(piece)]
 
 
 def _best_cuts(shape: Polygon) -> list[Polygon]:
@@ -295,6 +309,9 @@ def _largest(geometry: BaseGeometry) -> Polygon:
 
 
 def outline_of(piece: Piece) -> tuple[tuple[float, float], ...]:
-    """Outline of a piece in loft coordinates [mm], rounded to 0.1 mm."""
+    """Outline of a piece in loft coordinates [mm], to 0.1 mm."""
     turned = from_frame(piece.shape, piece.direction_deg)
-    return tuple((round(x, 1) + 0.0, round(y, 1) + 0.0) for x, y in turned.exterior.coords[:-1])
+    rounded = Polygon([(round(x, 1) + 0.0, round(y, 1) + 0.0) for x, y in turned.exterior.coords])
+    if not rounded.is_valid:
+        rounded = _largest(polygonal(rounded))
+    return tuple((x, y) for x, y in rounded.exterior.coords[:-1])
