@@ -24,6 +24,7 @@ from calculations.drawing.sheet import (
 OFF_PLAN_COST = 400.0
 DISTANCE_COST = 0.4
 INSIDE_STEP = 6.0
+BOLD_WIDENS = 1.2
 
 
 def place_label(
@@ -52,7 +53,7 @@ def place_inside(
     shapely.prepare(drawn)
     last: tuple[Box, Sequence[str], float] | None = None
     for lines, size in tries:
-        boxes = _boxes_within(drawn, *_size(lines, size))
+        boxes = _boxes_within(drawn, *_size(lines, size, BOLD_WIDENS))
         if not boxes:
             continue
         centre = drawn.centroid if drawn.covers(drawn.centroid) else drawn.representative_point()
@@ -109,8 +110,10 @@ def on_sheet(sheet: Sheet, shape: BaseGeometry) -> Polygon:
     )
 
 
-def _size(lines: Sequence[str], size: float) -> tuple[float, float]:
-    return max(text_width(line, size) for line in lines), len(lines) * size * LINE
+def _size(lines: Sequence[str], size: float, first_widens: float = 1.0) -> tuple[float, float]:
+    widths = [text_width(line, size) for line in lines]
+    widths[0] *= first_widens
+    return max(widths), len(lines) * size * LINE
 
 
 def _kept_on(found: Box) -> Box:

@@ -112,8 +112,11 @@ def take_marks(sheet: Sheet, loft: Loft) -> None:
         for outline in (area.outline_mm, *area.holes_mm):
             sheet.take_line([sheet.at(*p) for p in (*outline, outline[0])])
     for item in loft.obstacles:
-        if item.kind is not ObstacleKind.DECK:
-            xs, ys = zip(*(sheet.at(*p) for p in item.outline_mm), strict=True)
+        corners = [sheet.at(*p) for p in item.outline_mm]
+        if item.kind is ObstacleKind.DECK:  # large enough to write on, but not over its edge
+            sheet.take_line([*corners, corners[0]])
+        else:
+            xs, ys = zip(*corners, strict=True)
             sheet.take((min(xs), min(ys), max(xs), max(ys)))
     for fixture in loft.fixtures:
         for at in fixture_marks(sheet, fixture):

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from calculations.sampling.agreement import Agreement, agreement
 from calculations.sampling.draws import (
     commit_nonce,
     draw,
@@ -23,19 +24,31 @@ from calculations.sampling.plans import (
     confidence_sample_size,
     inspection_plan,
 )
+from calculations.sampling.rates import (
+    RateCount,
+    RatePoint,
+    funnel,
+    funnel_limits,
+    overall_rate,
+    p_chart,
+)
 from calculations.sampling.switching import SwitchingState, after_lot, resume
 from calculations.sampling.tables import AQLS, Level, Severity
 
 __all__ = [
     "AQLS",
+    "Agreement",
     "InspectionPlan",
     "Level",
     "Limits",
+    "RateCount",
+    "RatePoint",
     "SamplingError",
     "Severity",
     "StratumResult",
     "SwitchingState",
     "after_lot",
+    "agreement",
     "allocate",
     "chance_of_acceptance",
     "code_letter",
@@ -45,8 +58,12 @@ __all__ = [
     "draw",
     "draw_seed",
     "draw_stratified",
+    "funnel",
+    "funnel_limits",
     "inspection_plan",
     "keeps_commitment",
+    "overall_rate",
+    "p_chart",
     "resume",
     "stratified_rate",
     "stratum_seed",
