@@ -7,8 +7,14 @@ import json
 import sys
 from pathlib import Path
 
-from calculations.loft import LoftError, loft_from_dict
+from calculations.cables import check_cables
+from calculations.checks import InputError
+from calculations.climate import CLIMATE_REGIONS
+from calculations.heat import ceiling_area_m2
+from calculations.loft import Loft, LoftError, loft_from_dict
+from calculations.moisture import check_moisture
 from calculations.quantities import Quantities, Target, quantify
+from calculations.savings import yearly_saving
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -20,10 +26,13 @@ def main(arguments: list[str] | None = None) -> int:
         loft = loft_from_dict(json.loads(text))
         target = Target(depth_mm=depth, u_value_w_m2k=options.u_value)
         found = quantify(loft, target, objective=options.objective, seconds=options.seconds)
-    except (LoftError, OSError, json.JSONDecodeError) as error:
+    except (LoftError, InputError, OSError, json.JSONDecodeError) as error:
         print(f"Cannot quantify: {error}", file=sys.stderr)
         return 2
-    print(json.dumps(found.to_dict(), indent=2) if options.json else as_text(found))
+    if options.json:
+        print(json.dumps(found.to_dict(), indent=2))
+    else:
+        print("\n".join([as_text(found), *physics_lines(loft, found, options.region)]))
     return 0
 
 
@@ -35,6 +44,9 @@ def _parser() -> argparse.ArgumentParser:
     aim.add_argument("--u-value", type=float, help="U-value to reach on the open floor [W/m2K]")
     parser.add_argument("--objective", choices=("cost", "rolls"), default="cost")
     parser.add_argument("--seconds", type=float, default=1.0, help="for each roll type's proof")
+    parser.add_argument(
+        "--region", choices=[r.key for r in CLIMATE_REGIONS], default="uk_average", help="climate"
+    )
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
     return parser
 
@@ -52,6 +64,21 @@ def as_text(found: Quantities) -> str:
     lines += [f"Why: {line}" for line in found.explanation]
     lines += [f"Mind: {line}" for line in found.warnings]
     return "\n".join(lines)
+
+
+def physics_lines(loft: Loft, found: Quantities, region: str) -> list[str]:
+    """What is saved, and what heat, damp and cables ask for, as lines for a person."""
+    area_m2 = ceiling_area_m2(loft)
+    saving = yearly_saving(found.u_before, found.u_after, area_m2, region)
+    lines = [f"Saves {saving.kwh_low:.0f} to {saving.kwh_high:.0f} kWh of gas a year"]
+    lines += [f"Assumed: {line}" for line in saving.assumptions]
+    for note in check_moisture(loft, found.layers, region=region):
+        word = "Damp warning" if note.severity == "warning" else "Damp"
+        lines.append(f"{word}, {note.where}: {note.text}")
+    over_mm = max((layer.top_mm for layer in found.layers), default=0.0)
+    for cable in check_cables(loft, over_mm):
+        lines.append(f"Cable, {cable.name}: {cable.text}")
+    return lines
 
 
 if __name__ == "__main__":

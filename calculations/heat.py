@@ -28,6 +28,7 @@ __all__ = [
     "LaidWool",
     "LoftHeat",
     "UValueResult",
+    "ceiling_area_m2",
     "compressed_resistance",
     "loft_u_values",
     "timber_fraction",
@@ -136,6 +137,14 @@ def loft_u_values(
     total_m2 = sum(row.area_m2 for row in rows)
     mean = sum(row.area_m2 * row.u_value_w_m2k for row in rows) / total_m2
     return LoftHeat(tuple(rows), mean, total_m2)
+
+
+def ceiling_area_m2(loft: Loft) -> float:
+    """Area of ceiling that heat is lost through: the floor less chimneys [m2].
+
+    What a mean U-value is a mean of; calculations.savings wants this area.
+    """
+    return loft_u_values(loft, {}).area_m2
 
 
 def _floor_row(area: LoftArea, zone: Zone, loft: Loft) -> HeatRow:

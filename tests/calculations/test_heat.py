@@ -7,7 +7,13 @@ from dataclasses import replace
 import pytest
 
 from calculations.checks import InputError
-from calculations.heat import LaidWool, loft_u_values, u_value_at_joists, u_value_of_layers
+from calculations.heat import (
+    LaidWool,
+    ceiling_area_m2,
+    loft_u_values,
+    u_value_at_joists,
+    u_value_of_layers,
+)
 from calculations.heat_zones import ZoneKind
 from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, Roof
 
@@ -93,6 +99,10 @@ def test_zones_share_out_the_whole_ceiling_but_the_chimney() -> None:
     assert by_zone[ZoneKind.OPEN].u_value_w_m2k == pytest.approx(u_value(100, 170))
     assert by_zone[ZoneKind.EAVES].u_value_w_m2k == pytest.approx(u_value(100, 0))
     assert by_zone[ZoneKind.TANK].u_value_w_m2k == pytest.approx(u_value(0, 0))
+
+
+def test_the_ceiling_is_the_floor_less_chimneys() -> None:
+    assert ceiling_area_m2(LOFT) == pytest.approx(47)
 
 
 def test_the_mean_is_the_heat_loss_over_the_area() -> None:

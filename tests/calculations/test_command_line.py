@@ -1,0 +1,50 @@
+"""`python -m calculations loft.json`: what it says of heat, damp and cables."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from calculations.__main__ import main
+from calculations.heat import ceiling_area_m2
+from calculations.savings import yearly_saving
+from tests.calculations.sample_lofts import ELL
+
+
+@pytest.fixture
+def loft_file(tmp_path: Path) -> str:
+    path = tmp_path / "loft.json"
+    path.write_text(json.dumps(ELL.to_dict()), "utf-8")
+    return str(path)
+
+
+def test_it_says_what_is_saved_where_it_is_damp_and_which_cables_matter(
+    loft_file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([loft_file, "--seconds", "0", "--region", "highland"]) == 0
+    said = capsys.readouterr().out
+    assert "SAP table U1, Highland" in said
+    assert "not a promise" in said
+    assert "Damp warning, Front wing: eaves" in said
+    assert "it must lie on top" in said
+
+
+def test_the_saving_is_that_of_the_library(
+    loft_file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main([loft_file, "--seconds", "0", "--json"])
+    found = json.loads(capsys.readouterr().out)
+    saving = yearly_saving(found["u_before"], found["u_after"], ceiling_area_m2(ELL), "thames")
+    main([loft_file, "--seconds", "0", "--region", "thames"])
+    assert f"Saves {saving.kwh_low:.0f} to {saving.kwh_high:.0f} kWh" in capsys.readouterr().out
+
+
+def test_a_region_that_is_not_one_is_refused(
+    loft_file: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main([loft_file, "--region", "atlantis"])
+    assert stopped.value.code == 2
+    assert "uk_average" in capsys.readouterr().err
