@@ -8,13 +8,14 @@ height grows, and the 50 mm air path stays free (see `calculations.headroom`).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from calculations.catalogue import RollType, check_catalogue
 from calculations.headroom import distance_for_mm
 from calculations.loft import Condition, Loft, LoftArea
-from calculations.shortfalls import places_short
+from calculations.outlines import MM2_PER_M2
+from calculations.shortfalls import LEAST_M2, places_short, where_laid
 from calculations.stacks import Objective, RankedStacks, Stack, Target, rank_stacks
 
 __all__ = [
@@ -111,11 +112,13 @@ def picked_layers(
     depths: dict[str, float] = {}
     for area in loft.areas:
         stack = ranked[area.name].stacks[picks[area.name]]
-        laid = _layers_of(loft, area, stack, catalogue)
+        laid = _with_room(loft, area, _layers_of(loft, area, stack, catalogue))
         layers += laid
         explanation += _why_starters(area, laid)
-        unreached += places_short(loft, area, target, stack, laid)
-        depths[area.name] = stack.depth_mm
+        depths[area.name] = area.kept_depth_mm + sum(
+            layer.thickness_mm for layer in laid if layer.covers != "eaves"
+        )
+        unreached += places_short(loft, area, target, stack, laid, depths[area.name])
     return LayerChoice(tuple(layers), tuple(explanation), tuple(unreached), depths)
 
 
@@ -140,6 +143,23 @@ def _layers_of(
         layers.append(_layer(number, area, roll, direction, kind, covers, base_mm))
         base_mm += roll.thickness_mm
     return layers
+
+
+def _with_room(loft: Loft, area: LoftArea, layers: Sequence[Layer]) -> list[Layer]:
+    """The layers for which there is room somewhere under the roof, up to the first that has none.
+
+    A starter whose thicker neighbour fits nowhere covers all that there is room for.
+    """
+    kept: list[Layer] = []
+    for layer in layers:
+        if where_laid(loft, area, layer, layers).area >= LEAST_M2 * MM2_PER_M2:
+            kept.append(layer)
+        elif layer.covers == "middle" and kept and kept[-1].number == layer.number:
+            kept[-1] = replace(kept[-1], covers="full")
+            break
+        elif layer.covers != "eaves":
+            break
+    return kept
 
 
 def _layer(

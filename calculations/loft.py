@@ -11,12 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 from shapely import Point as ShapelyPoint
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from calculations.loft_kinds import (
+    Condition,
+    FixtureKind,
+    HazardKind,
+    ObstacleKind,
+    RoofForm,
+    Underlay,
+)
 from calculations.outlines import (
     MM2_PER_M2,
     LoftError,
@@ -54,51 +61,6 @@ OVERLAP_TOLERANCE_MM2 = 10_000.0
 """Two areas measured by hand may overlap by a sliver (100 cm2) before it is an error."""
 FIXTURE_REACH_MM = 500.0
 """A fixture may be noted this far outside the floor, e.g. a cable going down a wall head."""
-
-
-class Condition(StrEnum):
-    """What is done with insulation that is already there."""
-
-    KEEP = "keep"
-    LEVEL = "level"
-    REMOVE = "remove"
-
-
-class ObstacleKind(StrEnum):
-    TANK = "tank"
-    CHIMNEY = "chimney"
-    HATCH = "hatch"
-    DECK = "deck"
-
-
-class FixtureKind(StrEnum):
-    DOWNLIGHT = "downlight"
-    CABLE = "cable"
-    FAN = "fan"
-    PIPE = "pipe"
-
-
-class HazardKind(StrEnum):
-    ASBESTOS = "asbestos"
-    VERMICULITE = "vermiculite"
-    BATS_OR_BIRDS = "bats_or_birds"
-    WET_TIMBER = "wet_timber"
-    DAMAGED_WIRING = "damaged_wiring"
-    FRAGILE_CEILING = "fragile_ceiling"
-    OTHER = "other"
-
-
-class RoofForm(StrEnum):
-    DUO_PITCH = "duo_pitch"
-    HIPPED = "hipped"
-    LEAN_TO = "lean_to"
-
-
-class Underlay(StrEnum):
-    FELT = "felt"
-    BREATHER = "breather"
-    FOIL_OR_BOARDS = "foil_or_boards"
-    NONE = "none"
 
 
 def _keep(target: object, name: str, value: object) -> None:

@@ -52,11 +52,25 @@ def decks(loft: Loft) -> tuple[Obstacle, ...]:
 
 
 def places_short(
-    loft: Loft, area: LoftArea, target: Target, stack: Stack, layers: Sequence[Layer]
+    loft: Loft,
+    area: LoftArea,
+    target: Target,
+    stack: Stack,
+    layers: Sequence[Layer],
+    reached_mm: float,
 ) -> list[str]:
-    """Sentences on every place of an area that stays short of the target."""
-    lines = _open_floor_short(area, target, stack)
-    lines += _eaves_short(loft, area, stack)
+    """Sentences on every place of an area that stays short of the target.
+
+    reached_mm: depth of wool where the roof is highest, less than the stack's under a low roof.
+    """
+    if reached_mm < stack.depth_mm - 1e-6:
+        lines = [
+            f"{area.name}: nowhere is the roof high enough for {stack.depth_mm:g} mm with the "
+            f"50 mm air path: {reached_mm:g} mm at most, {stack.depth_mm - reached_mm:g} mm "
+            "short. Choose wool of lower conductivity, or insulate along the rafters."
+        ]
+    else:
+        lines = _open_floor_short(area, target, stack) + _eaves_short(loft, area, stack)
     lines += _decks_short(loft, area, stack, layers)
     lines += _tanks_short(loft, area)
     return lines
@@ -87,17 +101,11 @@ def _eaves_short(loft: Loft, area: LoftArea, stack: Stack) -> list[str]:
     if low_m2 < LEAST_M2:
         return []
     at_plate = min(room_mm(loft.roof, 0), stack.depth_mm)
-    lines = [
+    return [
         f"{area.name}: within {distance_mm:.0f} mm of the wall plate ({low_m2:.1f} m2) the roof "
         f"leaves room for {at_plate:.0f} mm at the plate, rising to {stack.depth_mm:g} mm: up to "
         f"{stack.depth_mm - at_plate:.0f} mm short, so that the 50 mm air path stays free."
     ]
-    if open_floor.area / MM2_PER_M2 < LEAST_M2:
-        lines.append(
-            f"{area.name}: nowhere is the roof high enough for {stack.depth_mm:g} mm; choose "
-            "thinner layers of lower conductivity, or insulate along the rafters."
-        )
-    return lines
 
 
 def _decks_short(loft: Loft, area: LoftArea, stack: Stack, layers: Sequence[Layer]) -> list[str]:
