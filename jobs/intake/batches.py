@@ -147,7 +147,7 @@ def _judged(
                 problems = (_twice_in_file(first),)
             else:
                 problems = known.problems(values)
-                row.job = known.job(values)
+                row.job = None if problems else known.job(values)
         if problems:
             row.outcome, row.problems = Outcome.BAD, [p.to_dict() for p in problems]
         elif row.job is not None:

@@ -82,9 +82,9 @@ def _postcode(name: str, value: Any) -> str:
 
 
 def _nation(name: str, value: Any) -> str:
-    text = " ".join(str(value or "").replace("_", " ").split()).lower()
+    text = " ".join(str(value or "").replace("_", " ").split())
     for nation in Nation:
-        if text == nation.label.lower():
+        if text.lower() == nation.label.lower():
             return nation.value
     what = f"“{text}” is not a nation of the United Kingdom." if text else "This is missing."
     raise Refused(what, field=name, remedy="Write England, Wales, Scotland or Northern Ireland.")

@@ -106,7 +106,7 @@ class Operative(models.Model):
                 fields=["crew"],
                 condition=models.Q(leads_crew=True),
                 name="crew_has_one_lead",
-                violation_error_message="leads_crew: this crew already has a lead.",
+                violation_error_message="This crew already has a lead.",
             )
         ]
 

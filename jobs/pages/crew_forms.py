@@ -23,9 +23,6 @@ class KeptForm(forms.ModelForm):
     def limit_choices(self, user: User) -> None:
         """Only what belongs to the same company can be chosen."""
 
-    def validate_constraints(self) -> None:
-        """The database holds the constraints; its refusal is shown by the view."""
-
 
 class VanForm(KeptForm):
     class Meta:
