@@ -37,16 +37,28 @@ class DepthReading(Protocol):
     def allowance(self) -> str: ...
 
 
+class Place(Protocol):
+    """A position in the loft [mm]."""
+
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+
+
 def draw_evidence(
     loft: Loft,
     readings: Sequence[DepthReading] = (),
     photo_points: Sequence[PhotoPoint] = (),
     min_depth_mm: float | None = None,
+    *,
+    wanted: Sequence[Place] = (),
 ) -> str:
     """SVG of the plan with readings [mm] and photo points, each photo listed beneath.
 
     With `min_depth_mm` a reading at full depth is marked as deep enough or below it; one
-    with an allowance, or when nothing is asked, gets a ring. Returns a whole <svg> element.
+    with an allowance, or when nothing is asked, gets a ring. wanted: places still to be
+    measured (`calculations.depths.where_to_measure`), marked by a cross hair. Returns a whole <svg> element.
     """
     asked = f", {min_depth_mm:g} mm asked" if min_depth_mm is not None else ""
     subtitle = ", ".join(
@@ -54,6 +66,7 @@ def draw_evidence(
         for words in (
             _count(len(readings), "depth reading") if readings else "",
             _count(len(photo_points), "photo point") if photo_points else "",
+            f"{_count(len(wanted), 'place')} still to measure" if wanted else "",
         )
         if words
     )
@@ -65,13 +78,17 @@ def draw_evidence(
     draw_obstacles(sheet, loft)
     draw_fixtures(sheet, loft)
     take_marks(sheet, loft)
+    _draw_wanted(sheet, wanted)
     _draw_readings(sheet, readings, min_depth_mm)
     _draw_photo_points(sheet, photo_points)
     draw_overall_dimensions(sheet, loft)
     draw_scale_bar(sheet)
     draw_key(
         sheet,
-        [*_evidence_marks(sheet, readings, photo_points, min_depth_mm), *loft_marks(sheet, loft)],
+        [
+            *_evidence_marks(sheet, readings, photo_points, min_depth_mm, wanted),
+            *loft_marks(sheet, loft),
+        ],
     )
     if photo_points:
         draw_list(sheet, "Photos", [_photo_words(p) for p in photo_points])
@@ -99,6 +116,15 @@ def _draw_readings(
     sheet.close_group()
 
 
+def _draw_wanted(sheet: Sheet, wanted: Sequence[Place]) -> None:
+    sheet.open_group("wanted", "Places still to measure")
+    for place in wanted:
+        at = sheet.at(place.x_mm, place.y_mm)
+        symbols.wanted(sheet, at)
+        sheet.take((at[0] - 8, at[1] - 8, at[0] + 8, at[1] + 8))
+    sheet.close_group()
+
+
 def _draw_photo_points(sheet: Sheet, photo_points: Sequence[PhotoPoint]) -> None:
     sheet.open_group("photos", "Photo points")
     for point in photo_points:
@@ -114,8 +140,11 @@ def _evidence_marks(
     readings: Sequence[DepthReading],
     photo_points: Sequence[PhotoPoint],
     min_depth_mm: float | None,
+    wanted: Sequence[Place],
 ) -> list[tuple[Mark, str]]:
     entries: list[tuple[Mark, str]] = []
+    if wanted:
+        entries.append((lambda at: symbols.wanted(sheet, at), "Measure here"))
     words = {
         "enough": f"{min_depth_mm or 0:g} mm or more",
         "below": f"Below {min_depth_mm or 0:g} mm",

@@ -183,6 +183,17 @@ def reading(sheet: Sheet, at: Position, state: str) -> None:
         circle(sheet, at, 3.2, "reading eb-apart")
 
 
+def wanted(sheet: Sheet, at: Position) -> None:
+    """A place that still wants a reading: a cross hair in a broken ring."""
+    x, y = at
+    sheet.add(
+        f'<circle class="eb-wanted" cx="{x:.2f}" cy="{y:.2f}" r="6" fill="{PAPER}" '
+        f'stroke="{INK}" stroke-width="1.1" stroke-dasharray="2.4 1.6"/>'
+    )
+    cross = line_path(((x - 8, y), (x + 8, y))) + line_path(((x, y - 8), (x, y + 8)))
+    sheet.path(cross, "wanted-cross", stroke=INK, stroke_width=0.9)
+
+
 def plate_size(label: str) -> tuple[float, float]:
     """Half the width and half the height of a photo point's plate."""
     return 3.4 + 2.7 * len(label), 6.2

@@ -124,6 +124,15 @@ def test_readings_carry_their_depth_and_a_mark_of_their_own() -> None:
     assert key.count("eb-below") == 1
 
 
+def test_places_still_to_measure_are_marked() -> None:
+    wanted = where_to_measure(RECTANGLE, (), DepthRequirement(270))
+    svg = draw_evidence(RECTANGLE, (), (), 270, wanted=wanted)
+    plan = svg.split('class="eb-key"')[0]
+    assert plan.count('<circle class="eb-wanted"') == len(wanted) == 7
+    assert "7 places still to measure, 270 mm asked" in words(svg)
+    assert "Measure here" in words(svg)
+
+
 def test_names_from_outside_cannot_break_the_drawing() -> None:
     point = PhotoPoint("P1", 1000, 1000, "both", '<script>alert("x")</script> & more')
     svg = draw_evidence(RECTANGLE, (), (point,))
