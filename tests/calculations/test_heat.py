@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calculations.checks import InputError
 from calculations.heat import (
@@ -180,3 +182,31 @@ def test_old_wool_alone_between_deep_joists_is_taken_to_have_gaps() -> None:
 def test_a_correction_under_three_per_cent_is_left_out() -> None:
     old = u_value_of_layers(AREA, (replace(FIRST, existing=True),))
     assert old.u_value_w_m2k == u_value_of_layers(AREA, (FIRST,)).u_value_w_m2k
+
+
+@given(
+    between=st.floats(0, 300),
+    across=st.floats(0, 400),
+    wool=st.floats(0.025, 0.060),
+    width=st.floats(25, 100),
+    spacing=st.floats(300, 900),
+    more=st.floats(1, 100),
+)
+def test_what_must_hold_of_any_ceiling(
+    between: float, across: float, wool: float, width: float, spacing: float, more: float
+) -> None:
+    def u(**changes: float) -> float:
+        arguments = {
+            "joist_width_mm": width,
+            "joist_spacing_mm": spacing,
+            "conductivity_between_w_mk": wool,
+            "conductivity_across_w_mk": wool,
+        }
+        return u_value(**({"between_mm": between, "across_mm": across} | arguments | changes))
+
+    plain = u()
+    assert u(across_mm=across + more) < plain
+    assert u(between_mm=between + more) < plain
+    assert u(conductivity_across_w_mk=wool + 0.01) >= plain
+    assert u(joist_width_mm=width + 10) >= plain - 1e-12
+    assert u(roof_space_resistance_m2k_w=0.30) < plain

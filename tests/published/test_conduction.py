@@ -134,3 +134,32 @@ def test_combined_method_holds_for_joist_bays(
     bay = JoistBay(*joist, 100, 100, across_mm, conductivity, conductivity)
     check = check_joist_bay(bay)
     assert -0.005 < check.difference_share < 0.012
+
+
+@pytest.mark.parametrize(("wool_mm", "joist_depth_mm"), [(25, 100), (50, 100), (75, 150)])
+def test_timber_that_stands_above_the_wool_hardly_matters(
+    wool_mm: float, joist_depth_mm: float
+) -> None:
+    """ISO 6946 takes the timber no deeper than the wool; ISO 10211 agrees within 0.2 %.
+
+    The joist stands into the roof space as a fin. Its surfaces and the wool's have 0.24 m2K/W to
+    air at 0 deg C, drawn as a 1 mm film of 0.001/0.24 W/mK before a block that conducts freely.
+    """
+    board, film, half = 12.5, 1.0, 300.0
+    film_conductivity = film / 1000 / 0.24
+    wool_top, joist_top = board + wool_mm, board + joist_depth_mm
+    section = Section(
+        (
+            Block("air", 0, 0, half, joist_top + 20, 1000),
+            Block("board", 0, 0, half, board, 0.25),
+            Block("wool", 0, board, half, wool_top, 0.044),
+            Block("film on the wool", 0, wool_top, half, wool_top + film, film_conductivity),
+            Block("film on the joist", 0, wool_top, 24 + film, joist_top + film, film_conductivity),
+            Block("joist", 0, board, 24, joist_top, 0.13),
+        ),
+        bottom=Edge(1, 0.10),
+        top=Edge(0, 0),
+    )
+    with_fin = solve_settled(section).heat_in_w_m / (half / 1000)
+    without = check_joist_bay(JoistBay(48, 600, joist_depth_mm, wool_mm, 0, 0.044, 0.044))
+    assert with_fin == pytest.approx(without.conduction_u_w_m2k, rel=0.002)
