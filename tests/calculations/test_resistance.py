@@ -1,4 +1,4 @@
-"""Limits of the combined method, and the small helpers beside it."""
+"""Limits of the combined method, and the small functions beside it."""
 
 from __future__ import annotations
 
