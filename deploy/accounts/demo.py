@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
 
 from django.contrib.auth import get_user_model
 
+from deploy.demo import SIGN_INS
 
-def demo_sign_ins() -> list[Any]:
-    """The demo's people who are in this database, each with who, role, email and password."""
-    try:
-        from deploy.demo import SIGN_INS
-    except ImportError:
-        return []
+
+@dataclass(frozen=True)
+class DemoPerson:
+    """One of the demo's people; `role` is in words."""
+
+    who: str
+    role: str
+    email: str
+    password: str
+
+
+def demo_sign_ins() -> list[DemoPerson]:
+    """The demo's people who are in this database."""
     emails = [entry.email for entry in SIGN_INS]
     known = set(get_user_model().objects.filter(email__in=emails).values_list("email", flat=True))
-    return [entry for entry in SIGN_INS if entry.email in known]
+    return [
+        DemoPerson(entry.who, entry.role.replace("_", " "), entry.email, entry.password)
+        for entry in SIGN_INS
+        if entry.email in known
+    ]

@@ -154,6 +154,8 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
 ACCOUNT_PREVENT_ENUMERATION = True
+# No "remember me" to tick: every session lasts as long as SESSION_COOKIE_AGE says.
+ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_RATE_LIMITS = {
     "login": "60/m/ip",
     "login_failed": "20/m/ip,5/5m/key",
@@ -195,6 +197,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    "GET_LIB_DOC_EXCLUDES": "deploy.api_schema.bases_without_words",
 }
 
 # --- Static files: named by their content and cached for good

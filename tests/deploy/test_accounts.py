@@ -7,6 +7,7 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.hashers import identify_hasher, make_password
 from django.test import Client
 
+from deploy.demo import SIGN_INS
 from deploy.settings import base
 
 pytestmark = pytest.mark.django_db
@@ -35,3 +36,14 @@ def test_guessing_a_password_is_stopped(client: Client, settings: Any) -> None:
 
 def test_the_sign_in_page_shows_no_demo_passwords_by_default(client: Client) -> None:
     assert "demo-heading" not in client.get("/account/sign-in/").content.decode()
+
+
+def test_the_demo_people_are_shown_where_that_is_asked_for(client: Client, settings: Any) -> None:
+    settings.SHOW_DEMO_SIGN_INS = True
+    demo = next(one for one in SIGN_INS if one.role == "platform_admin")
+    get_user_model().objects.create(email=demo.email, role=demo.role)
+    page = client.get("/account/sign-in/").content.decode()
+    assert demo.email in page
+    assert "platform admin" in page
+    # Those who aren't in the database can't sign in.
+    assert SIGN_INS[0].email not in page

@@ -72,3 +72,8 @@ def test_the_page_and_the_description_agree(client: Client) -> None:
     assert description["openapi"].startswith("3.1")
     text = page.content.decode()
     assert [path for path in description["paths"] if f"<code>{path}</code>" not in text] == []
+
+
+@pytest.mark.django_db
+def test_words_for_developers_stay_out(client: Client) -> None:
+    assert "Use as the first base" not in client.get("/api/v1/docs/").content.decode()
