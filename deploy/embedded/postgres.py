@@ -154,6 +154,11 @@ class PostgresServer:
                     role, sql.Literal(self.password)
                 )
             )
+            if not self.durable:
+                # Tests play the superuser who tampers; only on data that is thrown away.
+                connection.execute(
+                    sql.SQL("GRANT SET ON PARAMETER session_replication_role TO {}").format(role)
+                )
             known = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE])
             if not known.fetchone():
                 connection.execute(
