@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from calculations.catalogue import RollType
 from calculations.exact_cutting import try_rolls
 from calculations.outlines import Outline
-from calculations.packing import ALL_HABITS, Cut, Item, Packing, pack
+from calculations.packing import ALL_HABITS, Cut, Item, Packing, finish, pack
+from calculations.pattern_plan import begin_by_patterns
 from calculations.roll_bound import roll_lower_bound
 from calculations.strips import Piece, Zone, outline_of
 
@@ -123,8 +124,9 @@ def best_packing(
 ) -> tuple[Packing, int]:
     """The best plan found and a lower bound, the bound sought only as far as it helps.
 
-    Plain habits first, some of them even when the bound is met, for fewer joints; then, for `seconds`, shuffled ones and the exact search for one roll fewer,
-    in turns, until the bound is met or raised to the count.
+    Plain habits first, some of them even when the bound is met, for fewer joints; then plans begun
+    with the bound's own patterns; then, for `seconds`, shuffled habits and the exact search for one
+    roll fewer, in turns, until the bound is met or raised to the count.
     """
     ends = time.perf_counter() + seconds
     best = pack(items, width_mm, length_mm, ALL_HABITS[0])
@@ -133,6 +135,8 @@ def best_packing(
         if best.rolls == bound and (best.joints == 0 or (seconds <= 0 and tried >= ROUGH_HABITS)):
             return best, bound
         best = min(best, pack(items, width_mm, length_mm, habits), key=_merit)
+    if best.rolls > bound:
+        best = _by_patterns(items, width_mm, length_mm, best, bound)
     for turn in range(TURNS):
         best = _shuffle(items, width_mm, length_mm, best, bound, seconds / TURNS / 2, turn)
         while best.rolls > bound and time.perf_counter() < ends:
@@ -145,6 +149,19 @@ def best_packing(
             else:
                 break
     return best, bound
+
+
+def _by_patterns(
+    items: Sequence[Item], width_mm: float, length_mm: int, best: Packing, bound: int
+) -> Packing:
+    """The best of plans begun with the linear programme's patterns; stops at the bound."""
+    for stretches in (True, False):
+        begun = begin_by_patterns(items, width_mm, length_mm, stretches=stretches)
+        for habits in ALL_HABITS:
+            best = min(best, finish(begun, width_mm, length_mm, habits), key=_merit)
+            if best.rolls <= bound:
+                return best
+    return best
 
 
 def _merit(packing: Packing) -> tuple[int, int]:

@@ -21,12 +21,16 @@ WIDTH_NOISE_MM = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A rectangle that is needed. joinable: may come as several lengths of LEAST_MM or more."""
+    """A rectangle that is needed. joinable: may come as several lengths of LEAST_MM or more.
+
+    start_mm: where it begins in the piece of that number, of which the rest is cut already.
+    """
 
     number: int
     width_mm: float
     length_mm: int
     joinable: bool
+    start_mm: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +74,18 @@ class Packing:
         return sum(1 for cut in self.cuts if cut.start_mm > 0)
 
 
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A plan begun by other means: rolls opened, offcuts to use up, cuts made, items left."""
+
+    rolls: int
+    offcuts: tuple[Offcut, ...]
+    cuts: tuple[Cut, ...]
+    left: tuple[Item, ...]
+
+
 @dataclass(slots=True)
-class _Slot:
+class Slot:
     """A lane that may be used: part of an offcut or of a new roll, filled from its low end."""
 
     piece: Offcut
@@ -123,11 +137,14 @@ def pack(items: Sequence[Item], width_mm: float, length_mm: int, habits: Habits)
             raise ValueError(f"item {item.number} is wider than the roll")
         if item.length_mm > length_mm and not item.joinable:
             raise ValueError(f"item {item.number} is longer than the roll and may not be joined")
-    offcuts: list[Offcut] = []
-    cuts: list[Cut] = []
-    rolls = 0
+    return finish(Begun(0, (), (), tuple(items)), width_mm, length_mm, habits)
+
+
+def finish(begun: Begun, width_mm: float, length_mm: int, habits: Habits) -> Packing:
+    """Complete a plan that was begun, with what is left."""
+    rolls, offcuts, cuts = begun.rolls, list(begun.offcuts), list(begun.cuts)
     rng = None if habits.seed is None else random.Random(habits.seed)
-    for group in _groups(items, habits, rng):
+    for group in _groups(begun.left, habits, rng):
         rolls, offcuts = _pack_group(group, width_mm, length_mm, rolls, offcuts, cuts, habits, rng)
     return Packing(rolls, tuple(cuts), tuple(offcuts))
 
@@ -204,13 +221,13 @@ def _last_lengths(
 
 def _new_slots(
     rolls: int, new: int, lanes: int, width_mm: float, size_mm: tuple[float, int], last_mm: int
-) -> list[_Slot]:
+) -> list[Slot]:
     """Lanes of `new` more rolls, those of the last one `last_mm` long."""
-    slots: list[_Slot] = []
+    slots: list[Slot] = []
     for i in range(new):
         piece = Offcut(rolls + i, 0.0, 0, *size_mm)
         length = last_mm if i == new - 1 else size_mm[1]
-        slots += [_Slot(piece, lane, length) for lane in range(lanes)]
+        slots += [Slot(piece, lane, length) for lane in range(lanes)]
     return slots
 
 
@@ -218,15 +235,15 @@ def _size(piece: Offcut) -> float:
     return piece.width_mm * piece.length_mm
 
 
-def _slots(piece: Offcut, width_mm: float) -> list[_Slot]:
+def _slots(piece: Offcut, width_mm: float) -> list[Slot]:
     if piece.length_mm <= 0:
         return []
     lanes = int((piece.width_mm + WIDTH_NOISE_MM) / width_mm)
-    return [_Slot(piece, lane, piece.length_mm) for lane in range(lanes)]
+    return [Slot(piece, lane, piece.length_mm) for lane in range(lanes)]
 
 
 def fill(
-    group: Sequence[Item], slots: Sequence[_Slot], run_through: bool, rng: random.Random | None
+    group: Sequence[Item], slots: Sequence[Slot], run_through: bool, rng: random.Random | None
 ) -> list[Cut] | None:
     """Lay items of one width into lanes, or None when they do not fit.
 
@@ -237,9 +254,9 @@ def fill(
     cuts: list[Cut] = []
     waiting: list[Item] = []
     for item in sorted(group, key=lambda item: (item.joinable, -item.length_mm, item.number)):
-        slot = None if item.joinable and run_through else _tightest(slots, item.length_mm)
+        slot = None if item.joinable and run_through else tightest(slots, item.length_mm)
         if slot is not None:
-            cuts.append(_take(slot, item, 0, item.length_mm))
+            cuts.append(take(slot, item, 0, item.length_mm))
         elif item.joinable:
             waiting.append(item)
         else:
@@ -257,7 +274,7 @@ def fill(
     return cuts
 
 
-def _run_through(waiting: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] | None:
+def _run_through(waiting: Sequence[Item], slots: Sequence[Slot]) -> list[Cut] | None:
     """Lay joinable items lane by lane: what fits whole, longest first, then the start of another.
 
     A lane's end is left only where both lengths of every item would not be LEAST_MM at least.
@@ -270,7 +287,7 @@ def _run_through(waiting: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] |
             if fitting:
                 item, start = max(fitting, key=lambda r: r[0].length_mm - r[1])
                 rest.remove((item, start))
-                cuts.append(_take(slot, item, start, item.length_mm - start))
+                cuts.append(take(slot, item, start, item.length_mm - start))
                 continue
             item, start = max(rest, key=lambda r: r[0].length_mm - r[1])
             length = min(slot.free_mm, item.length_mm - start - LEAST_MM)
@@ -278,21 +295,22 @@ def _run_through(waiting: Sequence[Item], slots: Sequence[_Slot]) -> list[Cut] |
                 break
             rest.remove((item, start))
             rest.append((item, start + length))
-            cuts.append(_take(slot, item, start, length))
+            cuts.append(take(slot, item, start, length))
     return None if rest else cuts
 
 
-def _tightest(slots: Iterable[_Slot], length_mm: int) -> _Slot | None:
+def tightest(slots: Iterable[Slot], length_mm: int) -> Slot | None:
+    """The lane that would have least left after `length_mm`, or None where none has so much."""
     fitting = [slot for slot in slots if slot.free_mm >= length_mm]
     return min(fitting, key=lambda slot: slot.free_mm, default=None)
 
 
-def _join(item: Item, slots: Sequence[_Slot]) -> list[Cut] | None:
+def _join(item: Item, slots: Sequence[Slot]) -> list[Cut] | None:
     """Lay one item from several lanes, each length LEAST_MM or more."""
     cuts: list[Cut] = []
     start, need = 0, item.length_mm
     while need > 0:
-        slot = _tightest(slots, need)
+        slot = tightest(slots, need)
         if slot is None:
             slot = max(slots, key=lambda s: s.free_mm, default=None)
             if slot is None or slot.free_mm < LEAST_MM:
@@ -302,12 +320,13 @@ def _join(item: Item, slots: Sequence[_Slot]) -> list[Cut] | None:
             length = need - LEAST_MM
         if length < LEAST_MM and length < need:
             return None
-        cuts.append(_take(slot, item, start, length))
+        cuts.append(take(slot, item, start, length))
         start, need = start + length, need - length
     return cuts
 
 
-def _take(slot: _Slot, item: Item, start_mm: int, length_mm: int) -> Cut:
+def take(slot: Slot, item: Item, start_mm: int, length_mm: int) -> Cut:
+    """Cut the next `length_mm` of a lane for the part of the item that begins at start_mm."""
     cut = Cut(
         item.number,
         slot.piece.roll,
@@ -315,15 +334,13 @@ def _take(slot: _Slot, item: Item, start_mm: int, length_mm: int) -> Cut:
         slot.piece.y_mm + slot.used_mm,
         item.width_mm,
         length_mm,
-        start_mm,
+        item.start_mm + start_mm,
     )
     slot.used_mm += length_mm
     return cut
 
 
-def _offcuts(
-    piece: Offcut, width_mm: float, lanes: Sequence[_Slot], habits: Habits
-) -> list[Offcut]:
+def _offcuts(piece: Offcut, width_mm: float, lanes: Sequence[Slot], habits: Habits) -> list[Offcut]:
     """What is left of a piece after its lanes were filled, as rectangles worth keeping."""
     left: list[Offcut] = []
     body = piece

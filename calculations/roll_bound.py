@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linprog
@@ -56,7 +57,7 @@ def roll_lower_bound(
 
 
 def _bounds(items: Sequence[Item], width_mm: float, length_mm: int) -> list[Callable[[], int]]:
-    every = _needed(items, length_mm, lambda share: share)
+    every = roll_lengths(items, length_mm, lambda share: share)
     whole = [item for item in items if not item.joinable]
     bounds: list[Callable[[], int]] = [lambda: _round_up(_area_rolls(every, width_mm))]
     for k in range(1, DUAL_FEASIBLE_UP_TO + 1):
@@ -64,7 +65,7 @@ def _bounds(items: Sequence[Item], width_mm: float, length_mm: int) -> list[Call
     bounds.append(lambda: _round_up(pattern_rolls(every, width_mm)))
     if whole:
         for k in range(1, DUAL_FEASIBLE_UP_TO + 1):
-            needed = _needed(whole, length_mm, stepped(k))
+            needed = roll_lengths(whole, length_mm, stepped(k))
             bounds.append(lambda needed=needed: _round_up(pattern_rolls(needed, width_mm)))  # type: ignore[misc]
     return bounds
 
@@ -88,7 +89,7 @@ def stepped(k: int) -> Worth:
     return value
 
 
-def _needed(items: Sequence[Item], length_mm: int, worth: Worth) -> dict[float, float]:
+def roll_lengths(items: Sequence[Item], length_mm: int, worth: Worth) -> dict[float, float]:
     """Roll lengths needed by width [mm], each item's share of a roll put through `worth`."""
     needed: dict[float, float] = {}
     for item in items:
@@ -107,17 +108,33 @@ def _stepped_rolls(needed: Mapping[float, float], width_mm: float, k: int) -> fl
     return sum(worth(min(1.0, w / width_mm)) * rolls for w, rolls in needed.items())
 
 
-def pattern_rolls(needed: Mapping[float, float], width_mm: float) -> float:
-    """Optimum of the linear programme over width patterns, in roll lengths (a true lower bound).
+@dataclass(frozen=True, slots=True)
+class WidthPatterns:
+    """Solution of the linear programme over width patterns.
 
-    needed: roll lengths by width [mm]. Widths are rounded down to whole millimetres and the roll's
-    up, which can only lower the bound.
+    bound: roll lengths that no plan can do without. widths: whole millimetres, widest first.
+    patterns: lanes of each width side by side, with the roll lengths to cut in each pattern.
     """
-    if not needed:
-        return 0.0
+
+    bound: float
+    widths: tuple[int, ...]
+    patterns: tuple[tuple[tuple[int, ...], float], ...]
+
+
+def pattern_rolls(needed: Mapping[float, float], width_mm: float) -> float:
+    """Optimum of the linear programme over width patterns, in roll lengths (a true lower bound)."""
+    return width_patterns(needed, width_mm).bound if needed else 0.0
+
+
+def width_patterns(needed: Mapping[float, float], width_mm: float) -> WidthPatterns:
+    """Solve the linear programme over width patterns by column generation.
+
+    needed: roll lengths by width [mm], not empty. Widths are rounded down to whole millimetres and
+    the roll's up, which can only lower the bound.
+    """
     merged: dict[int, float] = {}
     for width, rolls in needed.items():
-        key = math.floor(width + 1e-6)
+        key = whole_width(width)
         merged[key] = merged.get(key, 0.0) + rolls
     widths = sorted(merged, reverse=True)
     room = math.ceil(width_mm - 1e-6)
@@ -126,17 +143,29 @@ def pattern_rolls(needed: Mapping[float, float], width_mm: float) -> float:
         [room // w if i == j else 0 for j in range(len(widths))] for i, w in enumerate(widths)
     ]
     bound = 0.0
+    lengths: list[float] = []
     for _ in range(MAX_COLUMNS):
         result = linprog(
             np.ones(len(patterns)), A_ub=-np.array(patterns, dtype=float).T, b_ub=-demand
         )
+        lengths = np.asarray(result.x, dtype=float).tolist()
         prices = np.maximum(0.0, -np.asarray(result.ineqlin.marginals, dtype=float))
         value, pattern = _best_pattern(widths, prices.tolist(), room)
         bound = max(bound, float(prices @ demand) / max(value, 1.0))
         if value <= 1.0 + 1e-9:
             break
         patterns.append(pattern)
-    return bound
+    used = tuple(
+        (tuple(pattern), length)
+        for pattern, length in zip(patterns, lengths, strict=False)
+        if length > 1e-6
+    )
+    return WidthPatterns(bound, tuple(widths), used)
+
+
+def whole_width(width_mm: float) -> int:
+    """A width in whole millimetres, rounded down (a hair below the next counts as it)."""
+    return math.floor(width_mm + 1e-6)
 
 
 def _best_pattern(

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from calculations.cutting import best_packing
 from calculations.exact_cutting import try_rolls
-from calculations.packing import ALL_HABITS, LEAST_MM, Item, pack
+from calculations.packing import ALL_HABITS, LEAST_MM, Item, Packing, finish, pack
+from calculations.pattern_plan import begin_by_patterns
 from calculations.roll_bound import roll_lower_bound, stepped
 
 WIDTH_UNIT, LENGTH_UNIT = 95, 400
@@ -193,14 +194,22 @@ def test_every_habit_cuts_everything_and_respects_the_bound(
     items = [Item(i, float(w), n, joinable) for i, (w, n, joinable) in enumerate(drawn)]
     packing = pack(items, 1140.0, 5000, habits)  # type: ignore[arg-type]
     assert packing.rolls >= roll_lower_bound(items, 1140.0, 5000)
+    assert_sound(items, packing)
+
+
+def assert_sound(items: Sequence[Item], packing: Packing, length_mm: int = 5000) -> None:
+    """Everything is cut in full, in parts that follow each other, and no two cuts overlap."""
     for item in items:
-        mine = [cut for cut in packing.cuts if cut.item == item.number]
-        assert sum(cut.length_mm for cut in mine) == item.length_mm
-        assert len(mine) == 1 or item.joinable
+        mine = sorted((c.start_mm, c.length_mm) for c in packing.cuts if c.item == item.number)
+        assert sum(length for _, length in mine) == item.length_mm
+        assert [start for start, _ in mine] == [
+            sum(length for _, length in mine[:i]) for i in range(len(mine))
+        ]
+        assert len(mine) == 1 or (item.joinable and min(n for _, n in mine) >= LEAST_MM)
     by_roll: dict[int, list[tuple[float, float, int, int]]] = {}
     for cut in packing.cuts:
         assert -1e-6 <= cut.x_mm and cut.x_mm + cut.width_mm <= 1140.0 + 0.02
-        assert 0 <= cut.y_mm and cut.y_mm + cut.length_mm <= 5000
+        assert 0 <= cut.y_mm and cut.y_mm + cut.length_mm <= length_mm
         for left, right, low, high in by_roll.setdefault(cut.roll, []):
             beside = cut.x_mm >= right - 0.02 or cut.x_mm + cut.width_mm <= left + 0.02
             behind = cut.y_mm >= high or cut.y_mm + cut.length_mm <= low
@@ -215,3 +224,27 @@ def test_impossible_items_are_refused() -> None:
         pack([Item(0, 1200.0, 500, joinable=True)], 1140.0, 5000, ALL_HABITS[0])
     with pytest.raises(ValueError, match="may not be joined"):
         pack([Item(0, 300.0, 5500, joinable=False)], 1140.0, 5000, ALL_HABITS[0])
+
+
+@settings(max_examples=40, deadline=None)
+@given(drawn=ITEMS, habits=st.sampled_from(ALL_HABITS), stretches=st.booleans())
+def test_plans_begun_by_patterns_cut_everything(
+    drawn: list[tuple[int, int, bool]], habits: object, stretches: bool
+) -> None:
+    items = [Item(i, float(w), n, joinable) for i, (w, n, joinable) in enumerate(drawn)]
+    begun = begin_by_patterns(items, 1140.0, 5000, stretches=stretches)
+    assert_sound(items, finish(begun, 1140.0, 5000, habits))  # type: ignore[arg-type]
+
+
+def test_patterns_lay_three_widths_side_by_side() -> None:
+    """413 + 2 x 359 mm fill 1131 of 1140 mm; two lanes of 413 alone would waste more than a roll.
+
+    359 mm: one length of 10 m; 413 mm: twelve of 10.078 m and four short ones. By hand 8.98 rolls.
+    """
+    lengths = [10_078] * 12 + [2572, 3163, 6349, 6533]
+    items = [Item(0, 359.2, 10_078, joinable=True)]
+    items += [Item(i, 413.0, length, joinable=True) for i, length in enumerate(lengths, start=1)]
+    assert roll_lower_bound(items, 1140.0, 8050) == 9
+    packing, bound = best_packing(items, 1140.0, 8050, 0)
+    assert (packing.rolls, bound) == (9, 9)
+    assert_sound(items, packing, 8050)
