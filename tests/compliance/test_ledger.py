@@ -6,7 +6,7 @@ import threading
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import IntegrityError, connection, connections, transaction
+from django.db import connection, connections, transaction
 
 from compliance.assess import assess_job
 from compliance.ledger import stored_tree
@@ -275,7 +275,7 @@ def test_the_ledger_itself_is_never_changed(statement: str):
     make_seal()
 
     with (
-        pytest.raises((IntegrityError, Exception), match="(?i)cannot (update|delete)"),
+        pytest.raises(Exception, match="Cannot update or delete rows"),
         transaction.atomic(),
         connection.cursor() as cursor,
     ):

@@ -1,0 +1,167 @@
+"""Depth rules: in force by nation and day, approved by a second person, kept once used."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.utils import timezone
+
+from compliance.assess import assess_job
+from compliance.models import DepthRule
+from compliance.rules import approve_rule, propose_rule, rule_in_force
+from jobs.errors import Conflict, Refused
+from jobs.models import Role
+from jobs.targets import depth_target
+from tests.compliance.scene import fitted
+from tests.factories import JobFactory, UserFactory
+
+pytestmark = pytest.mark.django_db
+
+TODAY = date(2026, 11, 25)
+
+
+def officer(**fields: Any) -> Any:
+    return UserFactory(role=Role.COMPLIANCE_OFFICER, **fields)
+
+
+def values(**changed: Any) -> dict[str, Any]:
+    given = {
+        "nation": "wales",
+        "starts_on": date(2027, 3, 1),
+        "min_depth_mm": 300.0,
+        "source": "Invented for a test",
+        "source_kind": "common_practice",
+    }
+    return given | changed
+
+
+@pytest.mark.parametrize(
+    ("nation", "depth_mm"),
+    [("england", 270), ("wales", 270), ("northern_ireland", 270), ("scotland", 350)],
+)
+def test_each_nation_has_its_depth(nation: str, depth_mm: float):
+    """270 and 350 mm: common practice, no published source."""
+    rule = rule_in_force(nation, TODAY)
+
+    assert (rule.min_depth_mm, rule.source_kind) == (depth_mm, "common_practice")
+    assert "no published table" in rule.source
+
+
+def test_before_the_first_rule_there_is_none_and_the_error_says_what_to_do():
+    with pytest.raises(Refused, match="second person approve") as refusal:
+        rule_in_force("scotland", date(2019, 12, 31))
+    assert refusal.value.field == "nation"
+
+
+def test_a_plan_takes_its_depth_from_the_rule():
+    job = JobFactory(property__nation="scotland", property__postcode="EH1 1AA")
+
+    target = depth_target(job)
+
+    assert target.depth_mm == 350
+    assert "Scotland" in target.source
+
+
+def test_a_proposed_rule_holds_only_once_a_second_person_approved_it():
+    rule = propose_rule(officer(), values(), today=TODAY)
+    assert rule_in_force("wales", date(2027, 4, 1)).min_depth_mm == 270
+
+    approve_rule(rule, UserFactory(role=Role.PLATFORM_ADMIN), today=TODAY)
+
+    assert rule_in_force("wales", date(2027, 2, 28)).min_depth_mm == 270
+    assert rule_in_force("wales", date(2027, 3, 1)).min_depth_mm == 300
+
+
+def test_nobody_approves_their_own_rule_nor_a_colleagues():
+    proposer = officer()
+    rule = propose_rule(proposer, values(), today=TODAY)
+
+    with pytest.raises(Refused, match="second person"):
+        approve_rule(rule, proposer, today=TODAY)
+    with pytest.raises(Refused, match="proposer's own company"):
+        approve_rule(rule, officer(company=proposer.company), today=TODAY)
+    assert approve_rule(rule, officer(), today=TODAY).approved_at
+
+
+def test_a_rule_is_approved_once():
+    rule = propose_rule(officer(), values(), today=TODAY)
+    admin = UserFactory(role=Role.PLATFORM_ADMIN)
+    approve_rule(rule, admin, today=TODAY)
+
+    with pytest.raises(Conflict, match="approved already"):
+        approve_rule(rule, admin, today=TODAY)
+
+
+def test_a_rule_whose_day_has_come_is_not_approved_any_more():
+    rule = propose_rule(officer(), values(), today=TODAY)
+
+    with pytest.raises(Refused, match="not in the future"):
+        approve_rule(rule, UserFactory(role=Role.PLATFORM_ADMIN), today=date(2027, 3, 1))
+
+
+BAD = [
+    ({"starts_on": TODAY}, "starts_on", "begins today"),
+    ({"starts_on": date(2020, 1, 1)}, "starts_on", "begins in the past"),
+    ({"min_depth_mm": 20.0}, "min_depth_mm", "thinner than any rule"),
+    ({"nation": "atlantis"}, "nation", "no such nation"),
+    ({"source": ""}, "source", "no source"),
+    ({"m2_per_reading": 0.0}, "m2_per_reading", "a reading for no floor"),
+]
+
+
+@pytest.mark.parametrize(("changed", "field", "reason"), BAD, ids=[row[2] for row in BAD])
+def test_a_rule_that_cannot_be_is_refused_at_its_field(changed, field: str, reason: str):
+    with pytest.raises(Refused) as refusal:
+        propose_rule(officer(), values(**changed), today=TODAY)
+    assert refusal.value.field == field
+
+
+def test_two_rules_of_a_nation_cannot_begin_on_one_day():
+    propose_rule(officer(), values(), today=TODAY)
+
+    with pytest.raises(Conflict, match="already has a rule from that day"):
+        propose_rule(officer(), values(), today=TODAY)
+
+
+@pytest.mark.parametrize("role", [Role.PLANNER, Role.AUDITOR, Role.INSTALLER])
+def test_others_do_not_propose(role: str):
+    with pytest.raises(Refused, match="Only a compliance officer"):
+        propose_rule(UserFactory(role=role), values(), today=TODAY)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    ["UPDATE compliance_depthrule SET min_depth_mm = 100", "DELETE FROM compliance_depthrule"],
+)
+def test_raw_sql_cannot_touch_a_rule_that_was_used(statement: str):
+    assess_job(fitted().job.pk)
+
+    with (
+        pytest.raises(IntegrityError, match="used is never changed"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(statement)
+
+
+def test_raw_sql_cannot_approve_for_the_proposer():
+    rule = propose_rule(officer(), values(), today=TODAY)
+
+    with (
+        pytest.raises(IntegrityError, match="second_person"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(
+            "UPDATE compliance_depthrule SET approved_by_id = proposed_by_id WHERE id = %s",
+            [rule.pk],
+        )
+
+
+def test_an_unused_rule_may_still_be_mended():
+    rule = propose_rule(officer(), values(starts_on=timezone.localdate() + timedelta(days=90)))
+
+    assert DepthRule.objects.filter(pk=rule.pk).update(min_depth_mm=310) == 1

@@ -1,0 +1,195 @@
+"""Shortfalls: who puts it right, with which visit, and what the database refuses."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.core import mail
+from django.core.cache import cache
+from django.db import IntegrityError, connection, transaction
+
+from compliance.assess import assess_job
+from compliance.causes import likely_cause
+from compliance.models import Shortfall
+from compliance.shortfalls import assign_owner, chase_late, send_call_back
+from jobs.errors import Conflict, Refused
+from jobs.models import Job, Stage, Visit
+from jobs.planning.booking import cancel_visit
+from tests.compliance.scene import call_back, fitted, short_scene
+from tests.factories import A_MONDAY, CrewFactory, UserFactory, VisitFactory
+
+pytestmark = pytest.mark.django_db
+
+NEXT_WEEK = A_MONDAY + timedelta(days=7)
+
+
+def shortfall_of(scene) -> Shortfall:
+    return Shortfall.objects.get(job=scene.job)
+
+
+def test_a_call_back_is_booked_and_remembered():
+    scene, _ = short_scene()
+    planner = scene.person("planner")
+
+    visit = send_call_back(shortfall_of(scene), scene.visit.crew, NEXT_WEEK, 2.0, planner)
+
+    assert (visit.kind, visit.booked_by) == (Visit.Kind.CALL_BACK, planner)
+    assert shortfall_of(scene).call_back == visit
+    assert Job.objects.get(pk=scene.job.pk).stage == Stage.BOOKED
+
+
+def test_a_second_call_back_waits_for_the_first():
+    scene, _ = short_scene()
+    planner = scene.person("planner")
+    send_call_back(shortfall_of(scene), scene.visit.crew, NEXT_WEEK, 2.0, planner)
+
+    with pytest.raises(Conflict, match="cannot be booked"):
+        send_call_back(
+            shortfall_of(scene), scene.visit.crew, NEXT_WEEK + timedelta(days=1), 2.0, planner
+        )
+
+
+def test_a_cancelled_call_back_leaves_the_job_short_and_another_can_be_sent():
+    scene, _ = short_scene()
+    planner = scene.person("planner")
+    visit = send_call_back(shortfall_of(scene), scene.visit.crew, NEXT_WEEK, 2.0, planner)
+    cancel_visit(visit, "crew ill", planner)
+
+    assert Job.objects.get(pk=scene.job.pk).stage == Stage.SHORT
+    assert Shortfall.objects.without_call_back().count() == 1
+    assert send_call_back(shortfall_of(scene), scene.visit.crew, NEXT_WEEK, 2.0, planner).pk
+
+
+def test_a_crew_that_is_elsewhere_is_refused_and_nothing_changes():
+    scene, _ = short_scene()
+    VisitFactory(
+        job__company=scene.company,
+        crew=scene.visit.crew,
+        during=(NEXT_WEEK, NEXT_WEEK + timedelta(hours=3)),
+    )
+
+    with pytest.raises(Conflict, match="already booked"):
+        send_call_back(
+            shortfall_of(scene), scene.visit.crew, NEXT_WEEK, 2.0, scene.person("planner")
+        )
+    assert shortfall_of(scene).call_back is None
+
+
+def test_the_owner_is_of_the_company_and_the_office():
+    scene, _ = short_scene()
+    officer = scene.person("compliance_officer")
+
+    assert assign_owner(shortfall_of(scene), officer).owner == officer
+    for other in (scene.installer, UserFactory()):
+        with pytest.raises(Refused, match="cannot own"):
+            assign_owner(shortfall_of(scene), other)
+
+
+def test_a_closed_shortfall_takes_no_owner_and_no_call_back():
+    scene, _ = short_scene()
+    call_back(scene, (290.0,))
+    assess_job(scene.job.pk)
+    closed = shortfall_of(scene)
+
+    with pytest.raises(Conflict, match="closed"):
+        assign_owner(closed, scene.person("planner"))
+    with pytest.raises(Conflict, match="closed"):
+        send_call_back(closed, scene.visit.crew, NEXT_WEEK, 2.0, scene.person("planner"))
+
+
+def test_late_ones_are_chased_once_a_day():
+    cache.clear()
+    scene, _ = short_scene()
+    officer = scene.person("compliance_officer")
+    shortfall = shortfall_of(scene)
+    day = shortfall.due_on + timedelta(days=3)
+
+    assert chase_late(shortfall.due_on) == 0
+    assert (chase_late(day), chase_late(day)) == (1, 0)
+    assert mail.outbox[0].to == [officer.email]
+    assert "3 days late" in mail.outbox[0].body
+    assert scene.job.reference in mail.outbox[0].body
+
+
+def test_the_owner_is_chased_where_there_is_one():
+    cache.clear()
+    scene, _ = short_scene()
+    scene.person("compliance_officer")
+    owner = scene.person("planner")
+    assign_owner(shortfall_of(scene), owner)
+
+    chase_late(shortfall_of(scene).due_on + timedelta(days=1))
+
+    assert [message.to for message in mail.outbox] == [[owner.email]]
+
+
+def area(mean_mm: float, share_below: float, verdict: str = "short") -> dict:
+    return {"verdict": verdict, "counted": 9, "mean_mm": mean_mm, "share_below": share_below}
+
+
+CAUSES = [
+    (area(165, 1.0), "too_few_layers", "all low by a roll"),
+    (area(250, 0.9), "compressed", "many a little low"),
+    (area(262, 0.25), "patch", "a few low among many"),
+    (area(300, 0.0, "meets"), "unknown", "no short area with readings"),
+]
+
+
+@pytest.mark.parametrize(("worst", "cause", "reason"), CAUSES, ids=[row[2] for row in CAUSES])
+def test_the_likely_cause_follows_the_shape_of_the_readings(worst, cause: str, reason: str):
+    """Common practice, no published source."""
+    assert likely_cause({"areas": [area(290, 0.0, "meets"), worst]}, 270) == cause
+
+
+def run(statement: str, *parameters: object) -> None:
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(statement, parameters)
+
+
+def test_raw_sql_cannot_close_a_shortfall_by_a_verdict_that_does_not_meet():
+    scene, assessment = short_scene()
+
+    with pytest.raises(IntegrityError, match="closed only by an assessment"):
+        run(
+            "UPDATE compliance_shortfall SET closed_by_id = %s, closed_at = now()",
+            assessment.pk,
+        )
+
+
+def test_raw_sql_cannot_close_a_shortfall_by_another_jobs_verdict():
+    short_scene()
+    other = assess_job(fitted().job.pk)
+
+    with pytest.raises(IntegrityError):
+        run("UPDATE compliance_shortfall SET closed_by_id = %s, closed_at = now()", other.pk)
+
+
+def test_raw_sql_cannot_close_a_shortfall_by_nothing():
+    short_scene()
+
+    with pytest.raises(IntegrityError, match="shortfall_closed_by_an_assessment"):
+        run("UPDATE compliance_shortfall SET closed_at = now()")
+
+
+def test_raw_sql_cannot_delete_a_shortfall():
+    short_scene()
+
+    with pytest.raises(Exception, match="Cannot delete rows"):
+        run("DELETE FROM compliance_shortfall")
+
+
+def test_raw_sql_cannot_give_a_shortfall_to_another_companys_person_or_visit():
+    short_scene()
+
+    with pytest.raises(IntegrityError, match="person of the company"):
+        run("UPDATE compliance_shortfall SET owner_id = %s", UserFactory().pk)
+    with pytest.raises(IntegrityError, match="visit to the very job"):
+        run("UPDATE compliance_shortfall SET call_back_id = %s", VisitFactory().pk)
+
+
+def test_another_companys_crew_is_not_sent():
+    scene, _ = short_scene()
+
+    with pytest.raises(Refused, match="crew cannot be booked"):
+        send_call_back(shortfall_of(scene), CrewFactory(), NEXT_WEEK, 2.0, scene.person("planner"))
