@@ -1,6 +1,6 @@
 """Repeat a draw, a plan or limits from the command line.
 
-python -m calculations.sampling draw --nonce HEX --root HEX --round ID --size N names.txt
+python -m calculations.sampling draw --nonce HEX --seal HEX --round ID --size N --population FILE
 python -m calculations.sampling plan --lot 320 --aql 2.5
 python -m calculations.sampling confidence --lot 320 --sure 0.95 --share 0.05
 python -m calculations.sampling limits --defects 2 --sample 50 --lot 320
@@ -9,6 +9,7 @@ python -m calculations.sampling limits --defects 2 --sample 50 --lot 320
 from __future__ import annotations
 
 import argparse
+import hashlib
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -30,20 +31,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _draw(options: argparse.Namespace) -> int:
-    nonce, root = bytes.fromhex(options.nonce), bytes.fromhex(options.root)
+    nonce, root = bytes.fromhex(options.nonce), bytes.fromhex(options.seal)
     if options.commitment:
-        if not keeps_commitment(bytes.fromhex(options.commitment), nonce, options.round):
+        if not keeps_commitment(bytes.fromhex(options.commitment), nonce):
             print(
-                "commitment: the nonce is not the one committed to for this round. "
-                "Do not trust this draw.",
+                "commitment: the nonce is not the one committed to. Do not trust this draw.",
                 file=sys.stderr,
             )
             return 1
         print("# the nonce is the one committed to", file=sys.stderr)
-    text = sys.stdin.read() if options.names == "-" else Path(options.names).read_text("utf-8")
-    names = [line.strip() for line in text.splitlines() if line.strip()]
+    named = options.population
+    content = sys.stdin.buffer.read() if named == "-" else Path(named).read_bytes()
+    names = [line.strip() for line in content.decode().splitlines() if line.strip()]
     seed = draw_seed(nonce, root, options.round)
-    print(f"# population {len(names)}, seed {seed.hex()}", file=sys.stderr)
+    print(
+        f"# population {len(names)}, its SHA-256 {hashlib.sha256(content).hexdigest()}\n"
+        f"# seed {seed.hex()}",
+        file=sys.stderr,
+    )
     for name in draw(seed, names, options.size):
         print(name)
     return 0
@@ -86,11 +91,13 @@ def _parser() -> argparse.ArgumentParser:
 
     one = commands.add_parser("draw", help="repeat a draw")
     one.add_argument("--nonce", required=True, help="the auditor's nonce, in hex")
-    one.add_argument("--root", required=True, help="root of the Seal over the population, in hex")
+    one.add_argument("--seal", required=True, help="root of the Seal over the population, in hex")
     one.add_argument("--round", required=True, help="identifier of the audit round")
     one.add_argument("--size", required=True, type=int)
     one.add_argument("--commitment", help="what the auditor committed to, in hex; checked if given")
-    one.add_argument("names", help="file with one name a line, or - for standard input")
+    one.add_argument(
+        "--population", required=True, help="file with one name a line, or - for standard input"
+    )
     one.set_defaults(run=_draw)
 
     two = commands.add_parser("plan", help="single sampling plan of ISO 2859-1")

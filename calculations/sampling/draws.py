@@ -27,19 +27,22 @@ LEAST_NONCE_BYTES = 16
 """A shorter nonce could be found by trying them all against the commitment."""
 
 _SEED_TAG = b"eavesbook draw 1"
-_COMMITMENT_TAG = b"eavesbook commitment 1"
 _STRATUM_TAG = b"eavesbook stratum 1"
 
 
-def commit_nonce(auditor_nonce: bytes, round_id: str) -> bytes:
-    """What the auditor hands over before the population is sealed: a hash of the nonce."""
+def commit_nonce(auditor_nonce: bytes) -> bytes:
+    """What the auditor hands over before the population is sealed: SHA-256 of the nonce.
+
+    The nonce is random and used for one round only, so the bare hash both binds and hides
+    it, and anyone can check it with any tool. Raises SamplingError for one under 16 bytes.
+    """
     _check_nonce(auditor_nonce)
-    return _hash(_COMMITMENT_TAG, auditor_nonce, round_id.encode())
+    return hashlib.sha256(auditor_nonce).digest()
 
 
-def keeps_commitment(commitment: bytes, auditor_nonce: bytes, round_id: str) -> bool:
-    """Whether the nonce now shown is the one committed to for that round."""
-    return hmac.compare_digest(commitment, commit_nonce(auditor_nonce, round_id))
+def keeps_commitment(commitment: bytes, auditor_nonce: bytes) -> bool:
+    """Whether the nonce now shown is the one committed to."""
+    return hmac.compare_digest(commitment, commit_nonce(auditor_nonce))
 
 
 def draw_seed(auditor_nonce: bytes, seal_root: bytes, round_id: str) -> bytes:

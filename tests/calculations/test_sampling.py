@@ -162,10 +162,12 @@ def test_the_auditor_cannot_steer_without_the_root() -> None:
 
 
 def test_another_nonce_breaks_the_commitment() -> None:
-    commitment = commit_nonce(NONCE, "r1")
-    assert keeps_commitment(commitment, NONCE, "r1")
-    assert not keeps_commitment(commitment, NONCE[::-1], "r1")
-    assert not keeps_commitment(commitment, NONCE, "r2")
+    commitment = commit_nonce(NONCE)
+    assert commitment == hashlib.sha256(NONCE).digest()
+    assert keeps_commitment(commitment, NONCE)
+    assert not keeps_commitment(commitment, NONCE[::-1])
+    with pytest.raises(SamplingError, match="auditor_nonce"):
+        commit_nonce(b"too short")
 
 
 @given(st.binary(min_size=16), st.binary(min_size=1), st.text(min_size=1))
@@ -198,11 +200,12 @@ def test_the_command_line_repeats_the_draw(tmp_path: Path) -> None:
     names = tmp_path / "names.txt"
     names.write_text("\n".join(JOBS))
     command = [sys.executable, "-m", "calculations.sampling", "draw", "--nonce", NONCE.hex()]
-    command += ["--root", ROOT.hex(), "--round", "2026-Q4", "--size", "12", str(names)]
-    command += ["--commitment", commit_nonce(NONCE, "2026-Q4").hex()]
+    command += ["--seal", ROOT.hex(), "--round", "2026-Q4", "--size", "12"]
+    command += ["--commitment", commit_nonce(NONCE).hex(), "--population", str(names)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     assert tuple(done.stdout.split()) == draw(SEED, JOBS, 12)
     assert "the nonce is the one committed to" in done.stderr
+    assert hashlib.sha256(names.read_bytes()).hexdigest() in done.stderr
 
 
 def test_the_command_line_refuses_a_broken_commitment(
@@ -210,10 +213,11 @@ def test_the_command_line_refuses_a_broken_commitment(
 ) -> None:
     names = tmp_path / "names.txt"
     names.write_text("a\nb")
-    arguments = ["draw", "--nonce", NONCE.hex(), "--root", "00", "--round", "r", "--size", "1"]
-    assert main([*arguments, "--commitment", "00" * 32, str(names)]) == 1
+    arguments = ["draw", "--nonce", NONCE.hex(), "--seal", "00", "--round", "r", "--size", "1"]
+    arguments += ["--population", str(names)]
+    assert main([*arguments, "--commitment", "00" * 32]) == 1
     assert "Do not trust this draw" in capsys.readouterr().err
-    assert main([*arguments[:2], "zz", *arguments[3:], str(names)]) == 2
+    assert main([*arguments[:2], "zz", *arguments[3:]]) == 2
 
 
 @pytest.mark.parametrize(
