@@ -16,6 +16,7 @@ SURVEYS_A_DAY = 8
 DAY_STARTS, DAY_ENDS = time(8, 0), time(16, 30)
 DRIVE = timedelta(minutes=30)
 CALL_BACK_HOURS = 2.0
+SURVEY_TO_FITTING = timedelta(days=6)
 
 
 class Fate(StrEnum):
@@ -69,9 +70,13 @@ class CrewDiary:
     def free_from(self) -> datetime | None:
         return self._free
 
-    def take(self, hours: float) -> tuple[datetime, datetime] | None:
+    def take(
+        self, hours: float, not_before: date | None = None
+    ) -> tuple[datetime, datetime] | None:
         """The next stretch of `hours` (to the next quarter), or None past the last day."""
         length = timedelta(minutes=15 * math.ceil(hours * 4))
+        while not_before and self._free is not None and self._free.date() < not_before:
+            self._next_day()
         while self._free is not None:
             ends = self._free + length
             latest = at(self._free.date(), DAY_ENDS) + timedelta(minutes=30)
@@ -84,13 +89,25 @@ class CrewDiary:
         return None
 
 
-def survey_times(count: int, today: date) -> list[datetime]:
-    """Times of `count` surveys, the last ones yesterday."""
-    days = working_days(today - timedelta(weeks=WEEKS_BACK), today - timedelta(days=1))
-    slots = [
-        at(day, DAY_STARTS) + timedelta(hours=n) for day in days for n in range(SURVEYS_A_DAY)
+def survey_slots(first: date, last: date) -> list[datetime]:
+    """Times of survey visits, one an hour on every working day."""
+    return [
+        at(day, DAY_STARTS) + timedelta(hours=n)
+        for day in working_days(first, last)
+        for n in range(SURVEYS_A_DAY)
     ]
-    return slots[-count:] if count <= len(slots) else slots
+
+
+def past_survey_times(count: int, now: datetime) -> list[datetime]:
+    """Times of the last `count` surveys that are over by `now`."""
+    slots = survey_slots(now.date() - timedelta(weeks=WEEKS_BACK), now.date())
+    return [slot for slot in slots if slot < now - timedelta(hours=2)][-count:]
+
+
+def coming_survey_times(count: int, now: datetime) -> list[datetime]:
+    """Times of the next `count` booked surveys, with gaps as a real diary has them."""
+    slots = survey_slots(now.date(), now.date() + timedelta(days=DAYS_AHEAD))
+    return [slot for slot in slots if slot > now and slot.hour != 12][: count * 2 : 2]
 
 
 def plan_courses(
@@ -98,14 +115,14 @@ def plan_courses(
 ) -> dict[int, Course]:
     """Courses of the surveyed jobs. crews, hours: each job's crew and its crew-hours.
 
-    Visits are put in each crew's diary in the order of the surveys, at least a week after
+    Visits are put in each crew's diary in the order of the surveys, six days or more after
     each. What falls after the last day of the diary is still to plan.
     """
     chance = random.Random(seed)
     today = now.date()
     courses = {
         number: Course(number, crews[number], surveyed_at=when)
-        for number, when in zip(surveyed, survey_times(len(surveyed), today), strict=False)
+        for number, when in zip(surveyed, past_survey_times(len(surveyed), now), strict=False)
     }
     first = today - timedelta(weeks=WEEKS_BACK) + timedelta(days=9)
     days = working_days(first, today + timedelta(days=DAYS_AHEAD))
@@ -122,7 +139,8 @@ def plan_courses(
                 ("Householder moved away", "Loft is to be converted", "Declined after the survey")
             )
             continue
-        course.fitting = diary.take(hours[number])
+        surveyed_on = course.surveyed_at.date() if course.surveyed_at else first
+        course.fitting = diary.take(hours[number], surveyed_on + SURVEY_TO_FITTING)
         if course.fitting is not None and course.fitting[1] < now - timedelta(minutes=30):
             course.fate = _fate(chance, now - course.fitting[1])
             if course.fate is Fate.PUT_RIGHT:

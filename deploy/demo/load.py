@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from compliance.models import DepthRule
 from deploy.demo import audit, evidence, hands, stock
-from deploy.demo.courses import LONDON, Course, plan_courses, working_days
+from deploy.demo.courses import LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import CREW_NATIONS, Cast, make_cast
 from deploy.demo.places import invent_home
@@ -25,7 +25,7 @@ from jobs.stages import move_job
 from jobs.targets import DepthTarget, depth_target
 
 HOMES = 400
-SURVEYED = 300
+SURVEYED = 285
 SURVEYS_BOOKED = 22
 SEED = 20_261
 LEFT_TO_QUANTIFY = 4
@@ -109,12 +109,8 @@ class _Loader:
         self._book_surveys(entries[SURVEYED : SURVEYED + SURVEYS_BOOKED])
 
     def _book_surveys(self, entries: list[Entry]) -> None:
-        today = self.now.date()
-        days = working_days(today, today + timedelta(days=9))
-        for nth, entry in enumerate(entries):
-            day = days[nth // 5 % len(days)]
-            start = datetime.combine(day, datetime.min.time(), LONDON)
-            entry.course.survey_booked_for = start + timedelta(hours=8 + 1.5 * (nth % 5))
+        for entry, when in zip(entries, coming_survey_times(len(entries), self.now), strict=True):
+            entry.course.survey_booked_for = when
 
     def _papers(self, cast: Cast, papers: list[evidence.VisitPapers], what: str) -> None:
         self.tell(f"checks, readings and handovers of {len(papers)} {what}")

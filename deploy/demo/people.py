@@ -59,7 +59,9 @@ def make_cast(today: date) -> Cast:
         )
     )
     company.schemes.set(schemes)
-    people = {sign_in.email.split("@")[0]: _person(sign_in, company, schemes[0]) for sign_in in SIGN_INS}
+    people = {
+        sign_in.email.split("@")[0]: _person(sign_in, company, schemes[0]) for sign_in in SIGN_INS
+    }
     return Cast(company, schemes, people, _crews(company, people))
 
 

@@ -78,9 +78,7 @@ def make_jobs(cast: Cast, entries: list[Entry], now: datetime, chance: random.Ra
     What is fitted stands at `to_assess`; assessing moves it on.
     """
     properties = Property.objects.bulk_create(
-        Property(
-            company=cast.company, reference=f"CL-{entry.number + 1:04d}", **asdict(entry.home)
-        )
+        Property(company=cast.company, reference=f"CL-{entry.number + 1:04d}", **asdict(entry.home))
         for entry in entries
     )
     jobs = Job.objects.bulk_create(
@@ -174,7 +172,9 @@ def make_visits(cast: Cast, entries: list[Entry], now: datetime) -> None:
         course = entry.course
         start = course.surveyed_at or course.survey_booked_for
         if start is not None:
-            rows.append(_visit(cast, entry, "survey", SURVEY_CREW, (start, start + SURVEY_LASTS), now))
+            rows.append(
+                _visit(cast, entry, "survey", SURVEY_CREW, (start, start + SURVEY_LASTS), now)
+            )
         if course.fitting is not None:
             entry.fitting = _visit(cast, entry, "fitting", entry.crew, course.fitting, now)
             rows.append(entry.fitting)

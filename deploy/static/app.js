@@ -48,6 +48,13 @@
     });
   });
 
+  // On paper nothing is folded away.
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details[data-print-open]").forEach(function (fold) {
+      fold.open = true;
+    });
+  });
+
   // Signal: said in words in the head of every on-site page.
   function tellConnection() {
     document.querySelectorAll("[data-connection]").forEach(function (place) {

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from calculations.crew_kit import KIT_ITEMS
-
 from jobs.models import Crew, LayerPlan, Van, Visit
 from jobs.models.jobs import Job
 

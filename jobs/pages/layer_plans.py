@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
+import jobs.pages.converters  # noqa: F401  registers isodate
 from calculations.loft import LoftError
 from jobs.errors import Refused
 from jobs.loading.load_list import load_list_of_day

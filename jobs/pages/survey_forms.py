@@ -81,8 +81,8 @@ class SurveyForm(forms.ModelForm):
 class OutlineForm(forms.Form):
     """A place on the floor: a rectangle, or corners for any other shape."""
 
-    length_m = metres("Length (across)", least=0.05)
-    width_m = metres("Width (up)", least=0.05)
+    length_m = metres("Length (across)", least=0.05, required=True)
+    width_m = metres("Width (up)", least=0.05, required=True)
     left_m = metres("From the left", least=-60)
     lower_m = metres("From below", least=-60)
     corners = forms.CharField(
@@ -102,13 +102,12 @@ class OutlineForm(forms.Form):
 
     def _outline(self, cleaned: dict[str, Any]) -> list[list[float]]:
         if cleaned.get("corners", "").strip():
+            for name in ("length_m", "width_m"):  # corners say it all
+                self.errors.pop(name, None)
             return corners_to_outline_mm(cleaned["corners"])
         length, width = cleaned.get("length_m"), cleaned.get("width_m")
         if length is None or width is None:
-            missing = "length_m" if length is None else "width_m"
-            if missing in self.errors:
-                return []
-            raise Refused("Give length and width, or corners.", field=missing)
+            return []
         place = Rectangle(
             cleaned.get("left_m") or 0.0, cleaned.get("lower_m") or 0.0, length, width
         )
@@ -146,6 +145,7 @@ class AreaForm(OutlineForm):
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 
+    field_order = ("name", "length_m", "width_m", "eaves_sides")
     # What stands on every survey first; the rest folds away.
     folded = ("left_m", "lower_m", "corners", "holes", "joist_width_mm")
 
@@ -203,6 +203,7 @@ class AreaForm(OutlineForm):
 class ObstacleForm(OutlineForm):
     kind = of_model(Obstacle, "kind", label="Kind")
     name = of_model(Obstacle, "name", label="Name")
+    field_order = ("kind", "name", "length_m", "width_m", "left_m", "lower_m")
     folded = ("corners",)
 
     def to_row(self) -> Obstacle:

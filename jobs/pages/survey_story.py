@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.models import Job, Role, Stage, User
+from jobs.models import Job, Role, User
 from jobs.pages.registry import (
     NavigationItem,
     StorySection,
@@ -12,6 +12,7 @@ from jobs.pages.registry import (
     register_navigation,
     register_story_section,
 )
+from jobs.surveying.layer_sheets import layer_sheet
 from jobs.surveying.quantities import current_layer_plan, current_survey
 from jobs.surveying.sketches import sketch_of_stored
 
@@ -24,16 +25,10 @@ def survey_section(job: Job, user: User) -> dict[str, Any] | None:
 
 
 def layers_section(job: Job, user: User) -> dict[str, Any] | None:
-    from jobs.surveying.layer_sheets import layer_sheet
-
     plan = current_layer_plan(job)
     if plan is None:
         return None
     return {"plan": plan, "sheet": layer_sheet(plan)}
-
-
-def jobs_to_survey(user: User) -> int:
-    return Job.objects.visible_to(user).at_stage(Stage.TO_SURVEY).count()
 
 
 def register() -> None:
@@ -45,7 +40,6 @@ def register() -> None:
             url_name="survey_home",
             roles=frozenset({Role.SURVEYOR, Role.PLANNER}),
             order=30,
-            count=jobs_to_survey,
         )
     )
     register_story_section(
