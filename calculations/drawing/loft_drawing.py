@@ -12,6 +12,7 @@ from calculations.drawing.plan import (
     draw_obstacles,
     draw_overall_dimensions,
     draw_scale_bar,
+    draw_side_numbers,
     fixture_marks,
     start_sheet,
     take_marks,
@@ -20,9 +21,10 @@ from calculations.drawing.sheet import SMALL, TEXT, Sheet
 from calculations.loft import Condition, Loft, LoftArea, loft_area_m2, net_polygon
 
 
-def draw_loft(loft: Loft) -> str:
+def draw_loft(loft: Loft, *, number_sides: bool = False) -> str:
     """SVG of the loft as surveyed: areas with joists and sizes, obstacles, fixtures, hazards.
 
+    `number_sides` writes the number of every side, for whoever is to name those at the eaves.
     Seen from above, in the survey's own coordinates; no north is assumed. Returns a whole
     <svg> element with a title and a description.
     """
@@ -33,6 +35,8 @@ def draw_loft(loft: Loft) -> str:
     draw_obstacles(sheet, loft)
     draw_fixtures(sheet, loft)
     take_marks(sheet, loft)
+    if number_sides:
+        draw_side_numbers(sheet, loft)
     draw_edge_lengths(sheet, loft)
     sheet.open_group("labels", "Names")
     _name_things(sheet, loft)

@@ -21,6 +21,7 @@ from calculations.drawing.sheet import (
     WIDTH,
     Position,
     Sheet,
+    fixed,
     line_path,
     text_width,
     wrap,
@@ -29,6 +30,7 @@ from calculations.joists import joist_lines_mm
 from calculations.loft import Fixture, FixtureKind, Loft, LoftArea, ObstacleKind
 
 METRE_MM = 1000.0
+SIDE_NUMBER_RADIUS = 7.0
 
 
 def start_sheet(loft: Loft, title: str, subtitle: str = "") -> Sheet:
@@ -201,6 +203,43 @@ def draw_edge_lengths(sheet: Sheet, loft: Loft) -> None:
             told.add(key)
             _edge_length(sheet, area, start, end, length)
     sheet.close_group()
+
+
+def draw_side_numbers(sheet: Sheet, loft: Loft) -> None:
+    """The number of each side in its area, from 1, inside the outline a quarter along.
+
+    Side n of the drawing is `eaves_edges` n - 1 of the survey.
+    """
+    sheet.open_group("sides", "Numbers of the sides")
+    for area in loft.areas:
+        outline = area.outline_mm
+        turns_left = area.polygon().exterior.is_ccw
+        for i, start in enumerate(outline):
+            end = outline[(i + 1) % len(outline)]
+            _side_number(sheet, start, end, i + 1, inward_left=turns_left)
+    sheet.close_group()
+
+
+def _side_number(
+    sheet: Sheet, start: Position, end: Position, number: int, *, inward_left: bool
+) -> None:
+    (x1, y1), (x2, y2) = sheet.at(*start), sheet.at(*end)
+    on_sheet = math.dist((x1, y1), (x2, y2))
+    if on_sheet < 2 * SIDE_NUMBER_RADIUS:
+        return
+    # y grows downwards on the sheet, so the left of the walk is turned over.
+    side = 1 if inward_left else -1
+    nx, ny = side * (y2 - y1) / on_sheet, side * (x1 - x2) / on_sheet
+    reach = SIDE_NUMBER_RADIUS + 3
+    x = x1 + (x2 - x1) * 0.25 + nx * reach
+    y = y1 + (y2 - y1) * 0.25 + ny * reach
+    r = SIDE_NUMBER_RADIUS
+    sheet.add(
+        f'<circle class="eb-side" cx="{fixed(x)}" cy="{fixed(y)}" r="{r}" '
+        f'fill="{PAPER}" stroke="{INK}" stroke-width="0.8"/>'
+    )
+    sheet.text(x, y + SMALL * 0.35, str(number), size=SMALL, anchor="middle", weight="bold")
+    sheet.take((x - r, y - r, x + r, y + r))
 
 
 def _edge_length(

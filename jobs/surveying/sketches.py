@@ -35,7 +35,9 @@ def place_in_words(path: str) -> str:
     return f"{NOUNS[part]} {int(number) + 1}" + (f", {rest}" if rest else "")
 
 
-def _sketch(data: dict[str, Any], complaints: tuple[str, ...]) -> Sketch:
+def _sketch(
+    data: dict[str, Any], complaints: tuple[str, ...], *, number_sides: bool = False
+) -> Sketch:
     if not data["areas"]:
         return Sketch(complaints=complaints or ("Add the first area of the loft.",))
     try:
@@ -43,7 +45,7 @@ def _sketch(data: dict[str, Any], complaints: tuple[str, ...]) -> Sketch:
     except LoftError as error:
         words = f"{place_in_words(error.path)}: {error.message} {error.remedy}"
         return Sketch(complaints=(*complaints, words))
-    return Sketch(draw_loft(loft), loft_area_m2(loft), complaints)
+    return Sketch(draw_loft(loft, number_sides=number_sides), loft_area_m2(loft), complaints)
 
 
 def sketch_of_stored(survey: Survey) -> Sketch:
@@ -51,7 +53,7 @@ def sketch_of_stored(survey: Survey) -> Sketch:
         f"{place_in_words(problem.path)}: {problem.message} {problem.remedy}"
         for problem in problems_of(survey)
     )
-    drawn = _sketch(loft_dict_of(survey), ())
+    drawn = _sketch(loft_dict_of(survey), (), number_sides=survey.completed_at is None)
     return Sketch(drawn.svg, drawn.area_m2, missing)
 
 
@@ -72,4 +74,4 @@ def sketch_of(sheet: Any) -> Sketch:
         missing.append("The hatch is not on the drawing yet.")
     if measured.areas and not any(area.eaves_edges for area in measured.areas):
         missing.append("No side is at the eaves yet: give the side numbers.")
-    return _sketch(data, tuple(missing))
+    return _sketch(data, tuple(missing), number_sides=True)

@@ -20,7 +20,7 @@ from calculations.drawing import (
     photo_points,
 )
 from calculations.drawing.layer_drawing import DIGIT_WIDTH, fit_number
-from calculations.loft import Loft, LoftError
+from calculations.loft import Loft, LoftError, loft_from_dict
 from calculations.quantities import Quantities, Target, quantify
 from tests.calculations.sample_lofts import BY_SHAPE, ELL, RECTANGLE
 
@@ -198,3 +198,25 @@ def test_a_number_that_is_shown_fits_its_strip(digits: str, width: float, height
     long = len(digits) * DIGIT_WIDTH * size
     across, upright = (0.8 * size, long) if turn else (long, 0.8 * size)
     assert across <= width and upright <= height
+
+
+def test_sides_are_numbered_for_whoever_names_the_eaves() -> None:
+    loft = loft_from_dict(
+        {
+            "areas": [
+                {
+                    "name": "Main loft",
+                    "outline_mm": [[0, 0], [8000, 0], [8000, 6000], [0, 6000]],
+                    "joist_spacing_mm": 400,
+                    "joist_depth_mm": 100,
+                    "joist_width_mm": 47,
+                    "joist_direction_deg": 90,
+                }
+            ]
+        }
+    )
+
+    numbered = draw_loft(loft, number_sides=True)
+
+    assert numbered.count('class="eb-side"') == 4
+    assert 'class="eb-side"' not in draw_loft(loft)
