@@ -17,19 +17,21 @@ import django
 from django.apps import apps
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
-from django.core.management import call_command, get_commands
+from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from deploy.accounts.demo import demo_sign_ins
-from deploy.embedded.console import step
+from deploy.embedded.console import say, step
 from deploy.embedded.data_folder import DataFolder
 
+LOADING = "demo-loading"
 STATIC_STAMP = ".collected-from"
 
 
 def main(arguments: list[str]) -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.embedded")
+    data = DataFolder(Path(os.environ["EAVESBOOK_DATA"]))
     with step("Project"):
         django.setup()
     with step("Migrations") as progress:
@@ -37,8 +39,7 @@ def main(arguments: list[str]) -> None:
     with step("Static files") as progress:
         progress.note = collect_static(Path(settings.STATIC_ROOT))
     if "--no-demo" not in arguments:
-        load_demo()
-    data = DataFolder(Path(os.environ["EAVESBOOK_DATA"]))
+        load_demo(data)
     people = [[one.who, one.role, one.email, one.password] for one in demo_sign_ins()]
     data.note("sign_ins", {"sign_ins": people})
 
@@ -80,13 +81,21 @@ def static_files() -> Iterator[tuple[str, Path]]:
             yield name, Path(storage.path(name))
 
 
-def load_demo() -> None:
-    """Load the demo scenario into a database that has no company yet."""
-    if "load_demo" not in get_commands() or apps.get_model("jobs", "Company").objects.exists():
+def load_demo(data: DataFolder) -> None:
+    """Load the demo scenario into a database that has no company yet.
+
+    It is loaded in several transactions; a note tells the next start of one that was cut off.
+    """
+    if apps.get_model("jobs", "Company").objects.exists():
+        if data.noted(LOADING):
+            say("  The demo was cut off while it was loaded, and stays in part.")
+            say("  To have it whole, stop this and run: deploy/up --fresh")
         return
     with step("Demo scenario") as progress:
         progress.tell("an invented company; nothing in it is real")
+        data.note(LOADING, {"demo": "loading"})
         call_command("load_demo")
+        data.drop_note(LOADING)
 
 
 if __name__ == "__main__":
