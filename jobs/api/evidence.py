@@ -161,6 +161,13 @@ class HandoverOut(serializers.ModelSerializer):
             "not_done_reason", "taken_by", "signed_at", "received_at", "client_key", "replaces",
         ]  # fmt: skip
 
+    def to_representation(self, handover: Handover) -> dict[str, Any]:
+        """Name and strokes are the householder's own: an auditor gets null for both."""
+        told = super().to_representation(handover)
+        if getattr(self.context["request"].user, "role", "") == Role.AUDITOR:
+            told |= {"signed_name": None, "signature_svg": None}
+        return told
+
 
 class EvidenceViewSet(
     IdempotentCreateMixin,

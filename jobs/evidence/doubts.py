@@ -147,10 +147,18 @@ def _first_alike(
 ) -> PhotoInspection | None:
     near = [row for row in rows if distance(row.perceptual_hash, hash_value) <= bits]
     for row in near[:MOST_COMPARED]:
-        with open_kept(row.thumb_name) as file, Image.open(file, formats=("JPEG",)) as thumb:
-            if are_alike(image, thumb):
-                return row
+        if _shows_the_same(row, image):
+            return row
     return None
+
+
+def _shows_the_same(row: PhotoInspection, image: Image.Image) -> bool:
+    """The small copies compared; where the other's can't be opened, the near hash decides."""
+    try:
+        with open_kept(row.thumb_name) as file, Image.open(file, formats=("JPEG",)) as thumb:
+            return are_alike(image, thumb)
+    except OSError:
+        return True
 
 
 def _span(length: timedelta) -> str:

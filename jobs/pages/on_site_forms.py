@@ -74,11 +74,18 @@ class StopForm(OnSiteForm):
 
 
 class ReadingForm(OnSiteForm):
-    x_mm = forms.FloatField(label="From the left, x mm")
-    y_mm = forms.FloatField(label="From the bottom, y mm")
+    x_mm = forms.FloatField(
+        label="From the left, x mm",
+        error_messages={"required": "Touch the drawing where you measured."},
+    )
+    y_mm = forms.FloatField(
+        label="From the bottom, y mm",
+        error_messages={"required": "Touch the drawing where you measured."},
+    )
     area = forms.ChoiceField(required=False)
     depth_mm = forms.FloatField(
         label="Depth mm",
+        error_messages={"required": "Type the depth in millimetres."},
         widget=forms.NumberInput(attrs={"inputmode": "numeric", "step": "any", "min": 0}),
     )
     allowance = forms.ChoiceField(

@@ -148,6 +148,15 @@ def test_a_photo_of_another_job_is_doubted_without_naming_the_job():
     assert reason == "It looks the same as a photo of another job."
 
 
+def test_a_lost_small_copy_of_another_photo_stops_no_inspection():
+    first = inspected(scene_on_site(), loft_jpeg_at(DURING, 6))
+    default_storage.delete(first.thumb_name)
+
+    copy = inspected(scene_on_site(), as_format(loft_jpeg_at(DURING, 6), "JPEG", quality=50))
+
+    assert "like_other_job" in doubts(copy)
+
+
 def test_near_hashes_are_found_by_index_up_to_three_bits():
     value = perceptual_hash(Image.open(io.BytesIO(loft_jpeg(4))))
     flips = [0, 1 << 63, 1 | 1 << 20 | 1 << 40, 0b111, 0b1111 | 1 << 16 | 1 << 32 | 1 << 48]
