@@ -92,6 +92,12 @@ class DepthRequirement:
             value = getattr(self, name)
             if not (isinstance(value, int | float) and low <= value <= high):
                 raise DepthError(name, f"is {value!r}.", f"Give a number from {low:g} to {high:g}.")
+        if self.least_readings_per_area != int(self.least_readings_per_area):
+            raise DepthError(
+                "least_readings_per_area",
+                f"is {self.least_readings_per_area!r}.",
+                "Give a whole number of readings.",
+            )
 
     @property
     def required_tenths(self) -> int:
@@ -105,7 +111,7 @@ class DepthRequirement:
     @property
     def thin_tenths(self) -> int:
         """A reading under this is too thin by itself."""
-        return math.ceil(self.required_tenths * self.least_depth_share)
+        return math.ceil(self.required_tenths * self.least_depth_share - 1e-6)
 
     def in_words(self) -> tuple[str, ...]:
         """The rule in plain sentences, as a page shows it beside a verdict."""

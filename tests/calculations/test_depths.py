@@ -235,6 +235,11 @@ def test_impossible_requirements_are_refused_by_field(field: str) -> None:
     assert caught.value.path == field
 
 
+def test_half_a_reading_cannot_be_asked_for() -> None:
+    with pytest.raises(DepthError, match="least_readings_per_area"):
+        DepthRequirement(270, least_readings_per_area=4.5)  # type: ignore[arg-type]
+
+
 def test_the_verdict_goes_through_json_unchanged() -> None:
     verdict = assess_depths(ELL, measured(ELL, 280, 285)[:-1], ASKED)
     plain = verdict.to_dict()

@@ -387,6 +387,25 @@ def test_a_risk_weighted_sample_estimates_without_bias() -> None:
     assert total / 3000 == pytest.approx(19 / 200, abs=0.004)
 
 
+@pytest.mark.parametrize(("calm", "risky"), [(27, 20), (9, 3), (90, 40)])
+def test_stratified_limits_hold_the_true_rate_as_often_as_they_say(calm: int, risky: int) -> None:
+    """1,000 risk-weighted draws of 80 from 1,000 jobs; the limits are wide of 95 %, not narrow."""
+    strata = {"calm": [f"c{i}" for i in range(900)], "risky": [f"r{i}" for i in range(100)]}
+    bad = {*strata["calm"][:calm], *strata["risky"][:risky]}
+    sizes = allocate({k: len(v) for k, v in strata.items()}, 80, {"risky": 9.0})
+    held = 0
+    for i in range(1000):
+        found = draw_stratified(i.to_bytes(4, "big"), strata, sizes)
+        limits = stratified_rate(
+            [
+                StratumResult(k, len(strata[k]), len(v), len(bad.intersection(v)))
+                for k, v in found.items()
+            ]
+        )
+        held += limits.low <= len(bad) / 1000 <= limits.high
+    assert held >= 950
+
+
 def test_one_stratum_has_the_exact_finite_limits() -> None:
     one = stratified_rate([StratumResult("all", 200, 50, 2)])
     assert one == defect_rate_limits(2, 50, 200)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -40,6 +40,7 @@ def test_quantiles_of_the_t_table(readings: int, t: float) -> None:
     assert (260 - limit) * (readings - 1) ** 0.5 / 10 == pytest.approx(t, abs=0.0005)
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.floats(200, 270), min_size=2, max_size=40),
     st.sampled_from([0.8, 0.9, 0.95, 0.99]),
