@@ -1,4 +1,7 @@
-"""`python -m calculations loft.json`: the quantities of a loft, for a person or as JSON."""
+"""`python -m calculations loft.json`: the quantities of a loft, for a person or as JSON.
+
+`python -m calculations --example > loft.json` gives an invented loft to begin with.
+"""
 
 from __future__ import annotations
 
@@ -11,15 +14,55 @@ from calculations.cables import check_cables
 from calculations.checks import InputError
 from calculations.climate import CLIMATE_REGIONS
 from calculations.heat import ceiling_area_m2
-from calculations.loft import Loft, LoftError, loft_from_dict
+from calculations.loft import (
+    Loft,
+    LoftArea,
+    LoftError,
+    Obstacle,
+    ObstacleKind,
+    Roof,
+    loft_from_dict,
+)
 from calculations.moisture import check_moisture
-from calculations.quantities import Quantities, Target, quantify
+from calculations.quantities import Quantities, quantify
 from calculations.savings import yearly_saving
+from calculations.stacks import Target
+
+EXAMPLE = Loft(
+    areas=(
+        LoftArea(
+            "Main",
+            ((0, 0), (6400, 0), (6400, 7200), (0, 7200)),
+            joist_spacing_mm=400,
+            joist_depth_mm=100,
+            joist_width_mm=47,
+            joist_direction_deg=90,
+            existing_depth_mm=50,
+            eaves_edges=(0, 2),
+        ),
+    ),
+    obstacles=(
+        Obstacle(
+            "Hatch", ObstacleKind.HATCH, ((5000, 3000), (5600, 3000), (5600, 3750), (5000, 3750))
+        ),
+        Obstacle(
+            "Tank", ObstacleKind.TANK, ((1200, 2400), (2300, 2400), (2300, 3100), (1200, 3100))
+        ),
+    ),
+    roof=Roof(pitch_deg=30, rafter_depth_mm=100, span_m=7.2),
+)
+"""An invented loft, to show what a loft file looks like."""
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line; returns the exit code: 0 fine, 2 for a loft that cannot be."""
     options = _parser().parse_args(arguments)
+    if options.example:
+        print(json.dumps(EXAMPLE.to_dict(), indent=2))
+        return 0
+    if options.loft is None:
+        print("Cannot quantify: name a loft file, or ask for --example.", file=sys.stderr)
+        return 2
     depth = options.depth_mm if options.u_value is None else None
     try:
         text = sys.stdin.read() if options.loft == "-" else Path(options.loft).read_text("utf-8")
@@ -37,8 +80,14 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="python -m calculations", description=__doc__)
-    parser.add_argument("loft", help="a loft as JSON (positions in millimetres); - reads stdin")
+    parser = argparse.ArgumentParser(
+        prog="python -m calculations",
+        description="The quantities of a loft, for a person or as JSON.",
+    )
+    parser.add_argument(
+        "loft", nargs="?", help="a loft as JSON (positions in millimetres); - reads stdin"
+    )
+    parser.add_argument("--example", action="store_true", help="print an invented loft as JSON")
     aim = parser.add_mutually_exclusive_group()
     aim.add_argument("--depth-mm", type=float, default=270.0, help="depth to reach (default 270)")
     aim.add_argument("--u-value", type=float, help="U-value to reach on the open floor [W/m2K]")

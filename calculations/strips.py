@@ -153,8 +153,7 @@ def cut_round(part: Polygon) -> list[Polygon]:
     are chosen among the corners of the shape so that the area of those rectangles plus JOINT_MM2
     for each is least (exact, by dynamic programming).
     """
-    whole = [hole_free for hole_free in _without_holes(part)]
-    return [shape for piece in whole for shape in _best_cuts(piece)]
+    return [shape for whole in _without_holes(part) for shape in _best_cuts(whole)]
 
 
 def _without_holes(part: Polygon) -> list[Polygon]:

@@ -1,4 +1,4 @@
-"""Lofts of any shape, turned at any angle, with things across each other, are quantified soundly."""
+"""Lofts of any shape, turned at any angle, with things across each other, stay sound."""
 
 from __future__ import annotations
 

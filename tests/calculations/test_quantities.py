@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -82,15 +83,34 @@ def test_bad_catalogue_and_target_are_refused() -> None:
         Target(depth_mm=270, u_value_w_m2k=0.16)
 
 
-def test_command_line_prints_quantities(
-    tmp_path: object, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = f"{tmp_path}/loft.json"
-    with open(path, "w", encoding="utf-8") as file:
-        json.dump(plain_loft().to_dict(), file)
+def test_command_line_prints_quantities(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(tmp_path / "loft.json")
+    (tmp_path / "loft.json").write_text(json.dumps(plain_loft().to_dict()), encoding="utf-8")
     assert main([path, "--seconds", "0"]) == 0
     assert "Wool 100 (invented)" in capsys.readouterr().out
     assert main([path, "--seconds", "0", "--json"]) == 0
     assert quantities_from_dict(json.loads(capsys.readouterr().out)).rolls
-    assert main([f"{tmp_path}/missing.json"]) == 2
+    assert main([str(tmp_path / "missing.json")]) == 2
     assert "Cannot quantify" in capsys.readouterr().err
+
+
+def test_command_line_gives_an_example_that_it_can_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["--example"]) == 0
+    path = tmp_path / "loft.json"
+    path.write_text(capsys.readouterr().out, encoding="utf-8")
+    assert main([str(path), "--u-value", "0.16", "--seconds", "0"]) == 0
+    assert "target 0.16 W/m2K" in capsys.readouterr().out
+
+
+def test_command_line_names_the_place_of_a_fault(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = plain_loft().to_dict()
+    data["areas"][0]["outline_mm"][1] = [8000]  # type: ignore[index]
+    path = tmp_path / "loft.json"
+    path.write_text(json.dumps(data), encoding="utf-8")
+    assert main([str(path)]) == 2
+    assert "areas[0].outline_mm[1]" in capsys.readouterr().err
+    assert main([]) == 2
