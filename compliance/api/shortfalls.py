@@ -51,11 +51,12 @@ class OwnerSerializer(serializers.Serializer):
         request = self.context.get("request")
         if request is not None and request.user.is_authenticated:
             owner: Any = self.fields["owner"]
-            owner.queryset = User.objects.filter(company=request.user.company_id, role__in=OWNERS)
+            people = User.objects.filter(company=request.user.company_id)
+            owner.queryset = people.filter(role__in=OWNERS)
 
 
 class CallBackSerializer(serializers.Serializer):
-    """Who goes when, for how many hours. Without `van` the crew takes none."""
+    """Who goes when, for how many hours. Without `van` the crew takes its usual one; null is none."""
 
     crew = VisibleRelatedField(queryset=Crew.objects.all())
     van = VisibleRelatedField(queryset=Van.objects.all(), required=False, allow_null=True)
@@ -107,7 +108,9 @@ class ShortfallViewSet(
         shortfall = self.get_object()
         asked = CallBackSerializer(data=request.data, context=self.get_serializer_context())
         asked.is_valid(raise_exception=True)
-        send_call_back(shortfall, by=request.user, **asked.validated_data)
+        given = asked.validated_data
+        given.setdefault("van", given["crew"].van)
+        send_call_back(shortfall, by=request.user, **given)
         shortfall.refresh_from_db()
         return Response(self.get_serializer(shortfall).data, status=201)
 

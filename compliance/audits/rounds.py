@@ -22,12 +22,13 @@ from calculations.sampling import (
     draw_seed,
     inspection_plan,
 )
+from calculations.sampling.draws import LEAST_NONCE_BYTES
+from calculations.sampling.errors import SamplingError
 from compliance.ledger.seals import make_seal
 from compliance.models import AuditRound, Certificate, DrawnJob, PopulationJob, PopulationSeal
 from jobs.errors import Conflict, Refused, refusals_explained, refuse_invalid
 from jobs.models import Company, Job, Scheme, User
 
-NONCE_BYTES = 32
 HEX_OF_SHA256 = 64
 
 
@@ -78,9 +79,18 @@ def commit_round(
         nonce_commitment=commitment,
     )
     refuse_invalid(record)
+    _refuse_plan(record)
     with refusals_explained():
         record.save()
     return record
+
+
+def _refuse_plan(record: AuditRound) -> None:
+    """A plan that no lot could be drawn by is refused now, not when the population is sealed."""
+    try:
+        sample_of(record, lot_size=1000)
+    except SamplingError as error:
+        raise Refused(error.message, field=error.path, remedy=error.remedy) from error
 
 
 def population_of(record: AuditRound) -> list[int]:
@@ -171,8 +181,12 @@ def draw_sample(record: AuditRound, nonce_hex: str) -> AuditRound:
         Refused: the nonce is not the one committed to. Conflict: not sealed, or drawn before.
     """
     nonce = nonce_hex.strip().lower()
-    if not _is_hex(nonce):
-        raise Refused("The nonce is not hexadecimal.", field="nonce_hex")
+    if not _is_hex(nonce) or len(nonce) < 2 * LEAST_NONCE_BYTES:
+        raise Refused(
+            "This is no nonce.",
+            field="nonce_hex",
+            remedy=f"Give at least {2 * LEAST_NONCE_BYTES} hexadecimal digits.",
+        )
     if hashlib.sha256(bytes.fromhex(nonce)).hexdigest() != record.nonce_commitment:
         raise Refused(
             "This is not the nonce you committed to.",

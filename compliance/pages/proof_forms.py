@@ -8,7 +8,7 @@ from django import forms
 
 from compliance.shortfalls import OWNERS
 from jobs.models import Job, User, Visit
-from jobs.pages.visit_forms import VisitForm, next_working_day
+from jobs.pages.visit_forms import USUAL_VAN, VisitForm, next_working_day
 from jobs.planning.booking import proposed_hours
 
 
@@ -29,6 +29,7 @@ class CallBackForm(VisitForm):
         proposed = {
             "day": next_working_day(),
             "time": "08:00",
+            "van": USUAL_VAN[0],
             "hours": proposed_hours(job, Visit.Kind.CALL_BACK),
         }
         super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)

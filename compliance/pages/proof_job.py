@@ -173,7 +173,7 @@ def _send(request: HttpRequest, job: Job, form: CallBackForm) -> bool:
                 form.starts_at,
                 given["hours"],
                 user,
-                van=given["van"],
+                van=form.chosen_van,
                 note=given["note"],
             )
         else:
@@ -181,7 +181,7 @@ def _send(request: HttpRequest, job: Job, form: CallBackForm) -> bool:
                 job,
                 Visit.Kind.CALL_BACK,
                 given["crew"],
-                given["van"],
+                form.chosen_van,
                 form.starts_at,
                 given["hours"],
                 user,

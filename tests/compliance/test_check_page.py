@@ -1,0 +1,144 @@
+"""The public check of a certificate: valid or not, cautions, nobody's name or address."""
+
+from __future__ import annotations
+
+import pytest
+from django.core.cache import cache
+from django.urls import reverse
+
+from compliance.certificates.code import ALPHABET, check_character, new_code, read_code
+from compliance.certificates.issue import issue_certificate
+from compliance.certificates.lookups import LOOKUPS_A_MINUTE
+from compliance.certificates.withdraw import withdraw_certificate
+from jobs.errors import Refused
+from tests.compliance.scene import certified_scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def fresh_cache():
+    cache.clear()
+
+
+def words_of(response) -> str:
+    return " ".join(response.content.decode().split())
+
+
+def test_a_valid_certificate_is_confirmed_without_signing_in(client):
+    _, certificate = certified_scene()
+
+    words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    assert "<h1>Valid</h1>" in words
+    assert "270" in words
+    assert "Put nothing on the insulation" in words
+
+
+def test_no_person_and_no_home_is_named(client):
+    scene, certificate = certified_scene(property__householder_name="Quentin Uniquename")
+
+    words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    home = scene.job.property
+    for secret in (
+        "Uniquename",
+        home.address_line_1,
+        home.postcode,
+        scene.installer.last_name,
+        scene.visit.crew.name,
+        "A. Householder",
+    ):
+        assert secret not in words
+
+
+def test_a_withdrawn_certificate_says_so_and_why(client):
+    scene, certificate = certified_scene()
+    officer = scene.person("compliance_officer")
+    withdraw_certificate(certificate, "opened up for rewiring", officer)
+
+    words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    assert "<h1>Withdrawn</h1>" in words
+    assert "opened up for rewiring" in words
+    assert str(officer) not in words
+
+
+def test_a_withdrawn_one_tells_of_a_newer_one_without_its_code(client):
+    scene, certificate = certified_scene()
+    officer = scene.person("compliance_officer")
+    withdraw_certificate(certificate, "opened up", officer)
+    newer = issue_certificate(scene.job.pk, officer)
+
+    words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    assert "A newer certificate was issued" in words
+    assert newer.code not in words
+
+
+def test_a_code_is_read_however_it_is_typed(client):
+    _, certificate = certified_scene()
+    typed = certificate.code.lower().replace("-", " ")
+
+    response = client.get(reverse("check"), {"code": f" {typed} "})
+
+    assert response.url == reverse("check_certificate", args=[certificate.code])
+
+
+def test_a_slip_is_told_before_anything_is_looked_up(client):
+    _, certificate = certified_scene()
+    wrong = ("A" if certificate.code[0] != "A" else "C") + certificate.code[1:]
+
+    response = client.get(reverse("check"), {"code": wrong})
+
+    assert "Type the twelve characters again" in words_of(response)
+
+
+def test_an_unknown_code_is_a_friendly_404(client):
+    response = client.get(reverse("check_certificate", args=[new_code()]))
+
+    assert response.status_code == 404
+    assert "There is no certificate with this code" in words_of(response)
+
+
+def test_guessing_is_slowed_down(client):
+    address = reverse("check_certificate", args=[new_code()])
+    for _ in range(LOOKUPS_A_MINUTE):
+        assert client.get(address).status_code == 404
+
+    response = client.get(address)
+
+    assert response.status_code == 429
+    assert response["Retry-After"] == "60"
+    assert client.get(address, REMOTE_ADDR="192.0.2.7").status_code == 404
+
+
+def test_the_alphabet_has_no_look_alikes_and_is_prime():
+    assert len(set(ALPHABET)) == len(ALPHABET) == 23
+    assert not set(ALPHABET) & set("01258BILOSUVZ")
+
+
+def test_every_single_slip_and_every_neighbours_swap_is_found():
+    code = new_code()
+    bare = code.replace("-", "")
+
+    wrong = {bare[:i] + c + bare[i + 1 :] for i in range(12) for c in ALPHABET if c != bare[i]}
+    wrong |= {
+        bare[:i] + bare[i + 1] + bare[i] + bare[i + 2 :]
+        for i in range(11)
+        if bare[i] != bare[i + 1]
+    }
+
+    assert read_code(bare) == code
+    assert check_character(bare[:-1]) == bare[-1]
+    for text in wrong:
+        with pytest.raises(Refused):
+            read_code(text)
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "ACDE", "ACDE-3467-XYTR-9", "OOOO-0000-IIII", "ÄÖÜ", "🏠" * 12]
+)
+def test_what_cannot_be_a_code_is_refused(typed: str):
+    with pytest.raises(Refused, match="cannot be the code"):
+        read_code(typed)
