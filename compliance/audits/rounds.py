@@ -90,7 +90,7 @@ def _refuse_plan(record: AuditRound) -> None:
     try:
         sample_of(record, lot_size=1000)
     except SamplingError as error:
-        raise Refused(error.message, field=error.path, remedy=error.remedy) from error
+        raise Refused(error.message, field=error.field, remedy=error.remedy) from error
 
 
 def population_of(record: AuditRound) -> list[int]:
