@@ -163,6 +163,7 @@ def test_joined_pieces_against_brute_force(seed: int) -> None:
         assert truth == bound
     if truth > 1:
         assert try_rolls(items, 1140.0, roll * LEAST_MM // 3, truth - 1, 1.0).packing is None
+    assert not try_rolls(items, 1140.0, roll * LEAST_MM // 3, truth, 1.0).impossible
 
 
 @given(
