@@ -8,7 +8,9 @@ from typing import Any
 
 from django.apps import apps
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, InternalError, transaction
+from django.db import IntegrityError, InternalError, ProgrammingError, transaction
+
+RAISED_BY_A_TRIGGER = "P0001"
 
 
 class Refused(Exception):
@@ -74,6 +76,10 @@ def refusals_explained() -> Iterator[None]:
         with transaction.atomic():
             yield
     except (IntegrityError, InternalError) as error:
+        raise explain(error) from error
+    except ProgrammingError as error:
+        if getattr(error.__cause__, "sqlstate", None) != RAISED_BY_A_TRIGGER:
+            raise
         raise explain(error) from error
 
 
