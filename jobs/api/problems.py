@@ -43,10 +43,17 @@ def problem(
     return Response(body, status=status, headers=headers, content_type=PROBLEM_TYPE)
 
 
+def _below(path: str, key: str | int) -> str:
+    """The path of a member: `readings` and 0 give `readings[0]`, then `depth_mm` a dotted name."""
+    if isinstance(key, int):
+        return f"{path}[{key}]"
+    return f"{path}.{key}" if path else key
+
+
 def field_errors(detail: Any, path: str = "") -> list[dict[str, str]]:
     """DRF's nested error detail as a flat list of {field, message}."""
     if isinstance(detail, dict):
-        pairs = [(f"{path}.{key}" if path else str(key), value) for key, value in detail.items()]
+        pairs = [(_below(path, key), value) for key, value in detail.items()]
     elif isinstance(detail, list) and any(isinstance(item, dict | list) for item in detail):
         pairs = [(f"{path}[{i}]", value) for i, value in enumerate(detail) if value]
     elif isinstance(detail, list):
