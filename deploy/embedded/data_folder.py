@@ -17,7 +17,8 @@ LOCK = "lock"
 SIGN_TEXT = """This folder holds all data of one Eavesbook service started by deploy/up:
 postgres   the database              media    photos and documents
 valkey     queue and cache           secrets  keys and passwords, keep them to yourself
-logs       what each process said    static, beat, run   made again at each start
+logs       what each process said    keys     what signs certificates and seals, keep it too
+static, beat, run   made again at each start
 Copy it only while the service is stopped.
 """
 # What each part is called when the person is asked whether it may go.
@@ -26,6 +27,7 @@ PARTS = {
     "valkey": "the queue and the cache",
     "media": "photos and documents",
     "secrets": "keys and passwords",
+    "keys": "what signs certificates and seals",
     "logs": "logs",
     "static": "collected static files",
     "beat": "the beat's schedule",

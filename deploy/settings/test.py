@@ -34,6 +34,8 @@ REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"sign_in": None}
 # A worker process started by a test finds the same folder.
 TEST_FOLDER = Path(env.text("EAVESBOOK_TEST_FOLDER", "") or tempfile.mkdtemp(prefix="eavesbook-"))
 MEDIA_ROOT = str(TEST_FOLDER / f"media-{WORKER}")
+# Left to the base, keys would land in the folder that `deploy/up` wants for its data.
+CERTIFICATE_KEY_FOLDER = str(TEST_FOLDER / f"keys-{WORKER}")
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 WHITENOISE_AUTOREFRESH = True
 WHITENOISE_USE_FINDERS = True

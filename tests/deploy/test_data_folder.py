@@ -45,11 +45,13 @@ def test_one_service_at_a_time(data: DataFolder) -> None:
 
 def test_emptying_deletes_what_was_announced_and_keeps_the_lock(data: DataFolder) -> None:
     (data.media / "loft.jpg").write_bytes(b"x" * 2500)
+    (data.path / "keys" / "seal-signing.pem").write_bytes(b"x")
     before = data.secret("secret_key")
     (data.path / "my-own-note.txt").write_text("kept")
     said = "\n".join(data.contents())
     assert "photos and documents: 1 files, 2.5 kB" in said
     assert "keys and passwords: 1 files" in said
+    assert "signs certificates and seals: 1 files" in said
 
     with data.lock() as lock:
         data.empty()
@@ -57,6 +59,7 @@ def test_emptying_deletes_what_was_announced_and_keeps_the_lock(data: DataFolder
         assert not lock.closed
 
     assert not (data.media / "loft.jpg").exists()
+    assert not (data.path / "keys" / "seal-signing.pem").exists()
     assert data.secret("secret_key") != before
     assert (data.path / "my-own-note.txt").read_text() == "kept"
 
