@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from django import forms
@@ -41,6 +42,7 @@ def of_model(model: Any, name: str, **options: Any) -> Any:
     made = column.formfield(**options)
     if column.has_default() and "initial" not in options:
         made.initial = column.get_default()
+    made.validators = [*made.validators, *column.validators]
     if isinstance(made, forms.FloatField):
         made.widget.attrs.update({"step": "any", "inputmode": "decimal"})
     return made
@@ -289,6 +291,13 @@ PARTS: tuple[tuple[str, str, str, Any], ...] = (
 )
 
 
+def _complaints(form: forms.BaseForm, place: str) -> Iterator[str]:
+    """Each error of a form with its place and field in words."""
+    for name, errors in form.errors.items():
+        label = "" if name == "__all__" else f"{form[name].label}: "
+        yield from (f"{place}{label}{error}" for error in errors)
+
+
 class SurveySheet:
     """The whole form: the survey's own fields and a list of forms for each part."""
 
@@ -311,7 +320,9 @@ class SurveySheet:
             max_num=60,
             absolute_max=60,
         )
-        return made(data, initial=rows, prefix=name)
+        # Typed rows are weighed by themselves: compared with what is stored, an unchanged row of a
+        # page that was loaded earlier would count as empty and vanish.
+        return made(data, initial=rows if data is None else None, prefix=name)
 
     def is_valid(self) -> bool:
         checks = [self.form.is_valid(), *(formset.is_valid() for _, _, formset in self.parts)]
@@ -319,16 +330,10 @@ class SurveySheet:
 
     def errors(self) -> list[str]:
         """Every complaint with its place, for the note beside the drawing."""
-        found = [
-            f"{self.form[name].label}: {e}" for name, es in self.form.errors.items() for e in es
-        ]
+        found = list(_complaints(self.form, ""))
         for _, noun, formset in self.parts:
             for number, form in enumerate(formset.forms, start=1):
-                found += [
-                    f"{noun.capitalize()} {number}, {form[name].label}: {error}"
-                    for name, errors in form.errors.items()
-                    for error in errors
-                ]
+                found += _complaints(form, f"{noun.capitalize()} {number}, ")
         return found
 
     def measured(self) -> Measurements:
