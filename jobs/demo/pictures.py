@@ -114,8 +114,8 @@ class _Scene:
             reach = half * (y - top) / (self.floor_far - top)
             self.pen.line([(self.vanish - reach, y), (self.vanish + reach, y)], fill=(98, 70, 58))
         if self.chance.random() < 0.4:
-            x, y = self.vanish + self.chance.uniform(-60, 30), self.floor_far - 70
-            self.pen.rectangle([x, y, x + 46, y + 40], fill=(222, 232, 236))
+            left, sill = self.vanish + self.chance.uniform(-60, 30), self.floor_far - 70
+            self.pen.rectangle([left, sill, left + 46, sill + 40], fill=(222, 232, 236))
 
     def _near_x(self, lane: float) -> float:
         return self.vanish + lane * self.snapshot.joist_spacing_mm * self.mm

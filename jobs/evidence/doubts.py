@@ -6,7 +6,7 @@ The limits are common practice with no published source; a person weighs what th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -143,7 +143,7 @@ def _twin_elsewhere(photo: Photo, image: Image.Image, hash_value: int) -> PhotoI
 
 
 def _first_alike(
-    rows: Any, image: Image.Image, hash_value: int, bits: int
+    rows: Iterable[PhotoInspection], image: Image.Image, hash_value: int, bits: int
 ) -> PhotoInspection | None:
     near = [row for row in rows if distance(row.perceptual_hash, hash_value) <= bits]
     for row in near[:MOST_COMPARED]:

@@ -32,7 +32,9 @@ def inspect(photo: Photo) -> PhotoInspection:
 
     A photo that can't be read stays stored; its inspection says so.
     """
-    done = photo.inspections.filter(inspector_version=INSPECTOR_VERSION).first()
+    done: PhotoInspection | None = photo.inspections.filter(
+        inspector_version=INSPECTOR_VERSION
+    ).first()
     if done is not None:
         return done
     try:

@@ -78,4 +78,4 @@ def are_alike(first: Image.Image, second: Image.Image) -> bool:
     ]
     if min(sample.std() for sample in samples) == 0:
         return False
-    return float(np.corrcoef(*samples)[0, 1]) >= ALIKE_CORRELATION
+    return float(np.corrcoef(samples[0], samples[1])[0, 1]) >= ALIKE_CORRELATION

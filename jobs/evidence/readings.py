@@ -171,7 +171,9 @@ def _area_of(path: str, floor: _Floor, row: ReadingRow) -> LoftArea:
 def _corrected(path: str, visit: Visit, row: ReadingRow) -> DepthReading | None:
     if row.replaces is None:
         return None
-    reading = DepthReading.objects.filter(visit__job_id=visit.job_id, pk=row.replaces).first()
+    reading: DepthReading | None = DepthReading.objects.filter(
+        visit__job_id=visit.job_id, pk=row.replaces
+    ).first()
     if reading is None:
         raise Refused(
             "The reading to correct is not one of this job.",

@@ -19,11 +19,12 @@ FITTING_KINDS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
 def lock_visit(visit: Visit) -> Visit:
     """The visit as it stands now, its job and itself locked until the transaction ends."""
     lock_job(visit.job_id)
-    return (
+    locked: Visit = (
         Visit.objects.select_for_update(of=("self",))
         .select_related("job__property", "job__company", "job__scheme", "crew")
         .get(pk=visit.pk)
     )
+    return locked
 
 
 def received_before(model: type[Record], visit: Visit, client_key: UUID | None) -> Record | None:
@@ -34,9 +35,9 @@ def received_before(model: type[Record], visit: Visit, client_key: UUID | None) 
     """
     if client_key is None:
         return None
-    rows: Any = model._default_manager.filter(client_key=client_key)
-    found: Any = rows.first()
-    if found is not None and found.visit_id != visit.pk:
+    rows: Any = model._default_manager
+    found: Record | None = rows.filter(client_key=client_key).first()
+    if found is not None and found.visit_id != visit.pk:  # type: ignore[attr-defined]
         raise Conflict(
             "This key came with a record of another visit.",
             field="client_key",

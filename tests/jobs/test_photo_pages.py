@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from asgiref.sync import async_to_sync
+from django.test import AsyncRequestFactory
 from django.urls import reverse
 
 from jobs.evidence.inspection import inspect
+from jobs.pages.photos import photo as photo_page
 from tests.factories import PhotoFactory, SchemeFactory, UserFactory
 from tests.jobs.on_site_scene import scene_on_site, stored
 from tests.pictures import as_format, loft_jpeg
@@ -106,3 +109,18 @@ def test_another_crew_of_the_company_gets_a_404(client):
 
 def test_a_stranger_signs_in_first(client):
     assert client.get(address(PhotoFactory().pk, "thumb")).status_code == 302
+
+
+def test_the_asynchronous_server_sends_the_same_bytes():
+    content = loft_jpeg(1) * 9  # more than one piece
+    scene = scene_on_site()
+    photo = stored(scene, content)
+    request = AsyncRequestFactory().get(address(photo.pk, "original"))
+    request.user = scene.installer
+
+    async def sent() -> bytes:
+        return b"".join([chunk async for chunk in response.streaming_content])
+
+    response = photo_page(request, photo.pk, "original")
+
+    assert async_to_sync(sent)() == content
