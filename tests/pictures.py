@@ -10,7 +10,7 @@ from typing import Any
 
 from PIL import Image, ImageFilter
 
-from jobs.demo.pictures import Snapshot, draw_loft_photo
+from deploy.demo.pictures import Snapshot, draw_loft_photo
 
 LATITUDE, LONGITUDE = 52.63, -1.13  # of the property that tests/factories.py makes
 

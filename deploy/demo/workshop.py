@@ -14,6 +14,9 @@ from calculations.loft import loft_from_dict
 from calculations.quantities import quantify
 
 
+PHOTO_WIDTH_PX = 800
+
+
 @dataclass(frozen=True, slots=True)
 class Worked:
     """What the engine makes of one loft. Depths and positions in mm."""
@@ -83,7 +86,7 @@ class PhotoOrder:
 
 def draw_photo(order: PhotoOrder) -> bytes:
     """The JPEG of a photo order. Same order, same bytes."""
-    from jobs.demo.pictures import Snapshot, draw_loft_photo
+    from deploy.demo.pictures import Snapshot, draw_loft_photo
 
     return draw_loft_photo(
         Snapshot(
@@ -95,5 +98,6 @@ def draw_photo(order: PhotoOrder) -> bytes:
             taken_at=order.taken_at,
             latitude_deg=order.latitude_deg,
             longitude_deg=order.longitude_deg,
-        )
+        ),
+        width_px=PHOTO_WIDTH_PX,
     )

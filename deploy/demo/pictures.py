@@ -43,9 +43,12 @@ class Snapshot:
     orientation: int = 1
 
 
-def draw_loft_photo(snapshot: Snapshot, quality: int = 78) -> bytes:
-    """A JPEG of 1200 x 900 pixels with the snapshot's EXIF."""
+def draw_loft_photo(snapshot: Snapshot, quality: int = 78, width_px: int = WIDTH) -> bytes:
+    """A JPEG, 1200 x 900 pixels unless `width_px` asks for less, with the snapshot's EXIF."""
     picture = _Scene(snapshot).draw()
+    if width_px != WIDTH:
+        size = (width_px, round(HEIGHT * width_px / WIDTH))
+        picture = picture.resize(size, Image.Resampling.BOX)
     file = io.BytesIO()
     picture.save(file, "JPEG", quality=quality, exif=exif_of(snapshot))
     return file.getvalue()
