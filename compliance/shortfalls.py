@@ -136,7 +136,7 @@ def late_digest(late: list[Shortfall], today: date) -> str:
 
 def _late_by_person(today: date) -> dict[User, list[Shortfall]]:
     late = Shortfall.objects.late(today).select_related("job__property", "owner", "call_back")
-    officers: dict[int, list[User]] = defaultdict(list)
+    officers: dict[int | None, list[User]] = defaultdict(list)
     for person in User.objects.filter(role=Role.COMPLIANCE_OFFICER, is_active=True):
         officers[person.company_id].append(person)
     found: dict[User, list[Shortfall]] = defaultdict(list)

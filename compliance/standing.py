@@ -15,14 +15,14 @@ from jobs.models import Job, Stage, User
 
 def latest_assessments(user: User) -> Any:
     """The newest assessment of every job this person may see."""
-    return Assessment.objects.visible_to(user).latest().with_place()
+    return Assessment.objects.visible_to(user).latest_per_job().with_place()
 
 
 def verdict_counts(user: User) -> dict[str, int]:
     """Jobs by their latest verdict, those of called-off jobs left out."""
     rows = (
         Assessment.objects.visible_to(user)
-        .latest()
+        .latest_per_job()
         .exclude(job__stage=Stage.CALLED_OFF)
         .order_by()
         .values_list("verdict")
@@ -45,7 +45,7 @@ def unjudged(user: User) -> QuerySet[Job]:
 
 def uncertified(user: User) -> QuerySet[Job]:
     """Jobs that meet their rule and wait for a certificate, a task's or a person's."""
-    latest = Assessment.objects.visible_to(user).latest().filter(verdict="meets")
+    latest = Assessment.objects.visible_to(user).latest_per_job().filter(verdict="meets")
     current = Certificate.objects.current().filter(job=OuterRef("pk"))
     return Job.objects.visible_to(user).filter(
         ~Exists(current), pk__in=latest.values("job_id"), stage=Stage.TO_ASSESS

@@ -69,7 +69,7 @@ class AssessmentFilter(django_filters.FilterSet):
         fields = ["job", "verdict", "latest"]
 
     def only_latest(self, rows: Any, name: str, value: bool) -> Any:
-        return rows.latest() if value else rows
+        return rows.latest_per_job() if value else rows
 
 
 class AssessmentViewSet(

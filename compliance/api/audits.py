@@ -134,9 +134,10 @@ class AuditRoundViewSet(
     @action(detail=True, methods=["post"])
     def draw(self, request: Request, pk: str) -> Response:
         """Reveal the nonce and draw the sample."""
+        record = self.get_object()
         sent = NonceSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        drawn = draw_sample(self.get_object(), sent.validated_data["nonce_hex"])
+        drawn = draw_sample(record, sent.validated_data["nonce_hex"])
         return Response(self.get_serializer(drawn).data)
 
     @extend_schema(request=None, responses=AuditRoundSerializer)

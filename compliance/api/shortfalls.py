@@ -56,7 +56,7 @@ class OwnerSerializer(serializers.Serializer):
 
 
 class CallBackSerializer(serializers.Serializer):
-    """Who goes when, for how many hours. Without `van` the crew takes its usual one; null is none."""
+    """Who goes when, for how many hours. Without `van` the crew takes its usual one."""
 
     crew = VisibleRelatedField(queryset=Crew.objects.all())
     van = VisibleRelatedField(queryset=Van.objects.all(), required=False, allow_null=True)

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
+from calculations.loft import Condition
 from calculations.records import Plain, to_plain
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
 from compliance.drawings import draw_assessment
@@ -37,12 +38,17 @@ class AreaLine:
 
 @dataclass(frozen=True, slots=True)
 class LayerLine:
-    """One layer as planned and laid."""
+    """One layer of an area, the lowest first: what was there, then what was laid on it.
+
+    short: where it lies, for a line of several. full: False for a strip at the eaves alone.
+    """
 
     area: str
     layer: str
+    short: str
     product: str
     thickness_mm: float
+    full: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +90,6 @@ class Contents:
     least_depth_mm: float
     reading_count: int
     areas: tuple[AreaLine, ...]
-    existing_depth_mm: tuple[float, ...]
     layers: tuple[LayerLine, ...]
     u_before_w_m2k: float | None
     u_after_w_m2k: float | None
@@ -158,8 +163,7 @@ def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Conte
         least_depth_mm=assessment.least_depth_mm or 0.0,
         reading_count=assessment.reading_count,
         areas=_areas(assessment),
-        existing_depth_mm=tuple(a["existing_depth_mm"] for a in assessment.inputs["loft"]["areas"]),
-        layers=_layers(plan),
+        layers=_layers(assessment, plan),
         u_before_w_m2k=plan.u_before_w_m2k if plan else None,
         u_after_w_m2k=plan.u_after_w_m2k if plan else None,
         u_value_method=U_VALUE_METHOD if plan else "",
@@ -209,25 +213,43 @@ def _areas(assessment: Assessment) -> tuple[AreaLine, ...]:
     )
 
 
-def _layers(plan: LayerPlan | None) -> tuple[LayerLine, ...]:
+def _layers(assessment: Assessment, plan: LayerPlan | None) -> tuple[LayerLine, ...]:
+    """Area by area, from the ceiling up; nothing where no plan tells what was laid."""
     if plan is None:
         return ()
     names = {roll["roll"]: roll["name"] for roll in plan.quantities["rolls"]}
-    return tuple(
-        LayerLine(
-            layer["area"],
-            _layer_words(layer),
-            names.get(layer["roll"], layer["roll"]),
-            layer["thickness_mm"],
-        )
-        for layer in plan.quantities["layers"]
-    )
+    lines = []
+    for area in assessment.inputs["loft"]["areas"]:
+        lines += _kept_layer(area)
+        lines += [
+            _laid_layer(layer, names)
+            for layer in plan.quantities["layers"]
+            if layer["area"] == area["name"]
+        ]
+    return tuple(lines)
 
 
-def _layer_words(layer: Mapping[str, Any]) -> str:
+def _kept_layer(area: Mapping[str, Any]) -> list[LayerLine]:
+    depth_mm = area["existing_depth_mm"]
+    if not depth_mm or area["existing_condition"] == Condition.REMOVE:
+        return []
+    return [
+        LayerLine(area["name"], "Already there, kept", "already there", "existing", depth_mm, True)
+    ]
+
+
+def _laid_layer(layer: Mapping[str, Any], names: Mapping[str, str]) -> LayerLine:
     where = "between the joists" if layer["kind"] == "between_joists" else "across the joists"
     only = {"eaves": ", at the eaves", "middle": ", away from the eaves"}
-    return f"Layer {layer['number']}, {where}{only.get(layer['covers'], '')}"
+    words = f"Layer {layer['number']}, {where}{only.get(layer['covers'], '')}"
+    return LayerLine(
+        layer["area"],
+        words,
+        where.removesuffix(" the joists"),
+        names.get(layer["roll"], layer["roll"]),
+        layer["thickness_mm"],
+        layer["covers"] != "eaves",
+    )
 
 
 def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ...]:

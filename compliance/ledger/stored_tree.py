@@ -6,6 +6,9 @@ A proof or a root reads at most a few runs of 256 hashes, however long the ledge
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
+
+from django.db.models import QuerySet
 
 from compliance.ledger.tree import (
     EMPTY_ROOT,
@@ -60,18 +63,24 @@ class StoredTree:
         key = (base, number)
         if key not in self._runs:
             span = (number * RUN, number * RUN + RUN - 1)
-            if base == 0:
-                rows = LedgerLeaf.objects.filter(position__range=span).order_by("position")
-                found = rows.values_list("entry__leaf_hash", flat=True)
-            else:
-                nodes = LedgerNode.objects.filter(level=base, index__range=span)
-                found = nodes.order_by("index").values_list("node_hash", flat=True)
-            self._runs[key] = [bytes(each) for each in found]
+            self._runs[key] = [
+                bytes(h) for h in (_leaves(span) if base == 0 else _nodes(base, span))
+            ]
         return self._runs[key]
 
     def _refuse_beyond(self, size: int) -> None:
         if not 0 <= size <= self.size:
             raise ProofError(f"The ledger has {self.size} entries in its tree, not {size}.")
+
+
+def _leaves(span: tuple[int, int]) -> QuerySet[LedgerLeaf, Any]:
+    rows = LedgerLeaf.objects.filter(position__range=span).order_by("position")
+    return rows.values_list("entry__leaf_hash", flat=True)
+
+
+def _nodes(level: int, span: tuple[int, int]) -> QuerySet[LedgerNode, Any]:
+    rows = LedgerNode.objects.filter(level=level, index__range=span).order_by("index")
+    return rows.values_list("node_hash", flat=True)
 
 
 def store_full_runs(old_size: int, new_size: int) -> None:

@@ -16,7 +16,7 @@ from jobs.models.evidence import kept_as_written
 
 
 class AssessmentQuerySet(JobScopedQuerySet):
-    def latest(self) -> AssessmentQuerySet:
+    def latest_per_job(self) -> AssessmentQuerySet:
         """Each job's newest assessment."""
         newer = Assessment.objects.filter(
             job=models.OuterRef("job"), number__gt=models.OuterRef("number")

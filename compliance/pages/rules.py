@@ -16,7 +16,7 @@ from compliance.models import DepthRule
 from compliance.pages.roles import RULE_KEEPERS, RULE_READERS
 from compliance.rules import PROPOSED_FIELDS, approve_rule, may_approve, propose_rule
 from jobs.errors import Refused
-from jobs.models import Nation, User
+from jobs.models import Nation, Role, User
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal
 
@@ -71,11 +71,24 @@ def _nation(nation: Nation, rules: Any, today: Any, user: User) -> dict[str, Any
                 "rule": r,
                 "state": _state(r, in_force, today),
                 "may_approve": may_approve(r, user),
+                "proposer": _named(r.proposed_by, user),
+                "approver": _named(r.approved_by, user),
                 "id_text": str(r.pk),
             }
             for r in mine
         ],
     }
+
+
+def _named(person: User | None, to: User) -> str:
+    """A person's name within the company and to the platform admin; to others the role alone."""
+    if person is None:
+        return ""
+    if to.role == Role.PLATFORM_ADMIN or (person.company_id and person.company_id == to.company_id):
+        return str(person)
+    return f"{person.get_role_display().lower()}" + (
+        " of another company" if person.company_id and to.company_id else ""
+    )
 
 
 def _state(rule: DepthRule, in_force: DepthRule | None, today: Any) -> str:

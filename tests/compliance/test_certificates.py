@@ -115,12 +115,14 @@ def test_made_again_it_is_the_same_byte_for_byte():
 def test_a_crowded_certificate_still_has_its_first_page_to_itself():
     _, certificate = certified_scene()
     contents = contents_from_dict(certificate.contents)
-    line = certificate.contents["areas"][0]["area"]
     crowded = replace(
         contents,
         address=("Flat 12, The Old Malthouse and Granary Buildings", "Long Lane", "Nether Wallop"),
         invented=True,
-        layers=tuple(LayerLine(line, f"Layer {i}, across", "Roll", 100) for i in range(12)),
+        layers=tuple(
+            LayerLine(f"Area {i // 3}", f"Layer {i}", "across", "Roll", 100, True)
+            for i in range(18)
+        ),
         u_before_w_m2k=0.4,
         u_after_w_m2k=0.16,
         u_value_method=U_VALUE_METHOD,
