@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from celery import shared_task
+from django.db import OperationalError
 
 from jobs.evidence import inspection
 from jobs.intake import batches
-from jobs.models import IntakeBatch, Photo
+from jobs.models import IntakeBatch, Job, Photo
+from jobs.surveying import quantities
 
 
 @shared_task
@@ -34,3 +36,16 @@ def inspect_waiting_photos() -> None:
     """Send photos that no inspection followed, such as those stored while the broker was down."""
     for photo_id in inspection.waiting_photo_ids():
         inspect_photo.delay(photo_id)
+
+
+@shared_task(autoretry_for=(OperationalError,), retry_backoff=2, max_retries=8)
+def quantify_job(job_id: int) -> int | None:
+    """Work out the layers of a job whose survey is finished; the id of its layer plan."""
+    return quantities.quantify_if_due(Job.objects.with_place().get(pk=job_id))
+
+
+@shared_task
+def quantify_waiting_jobs() -> None:
+    """Send jobs that no layer plan followed, such as those surveyed while the broker was down."""
+    for job_id in quantities.waiting_job_ids():
+        quantify_job.delay(job_id)

@@ -14,7 +14,7 @@ import jobs.pages.converters  # noqa: F401  registers isodate
 from calculations.loft import LoftError
 from jobs.errors import Refused
 from jobs.loading.load_list import load_list_of_day
-from jobs.models import Crew, Job, LayerPlan, Role, Visit
+from jobs.models import Crew, Job, LayerPlan, Role, Stage, Visit
 from jobs.pages.access import page_for
 from jobs.surveying.layer_sheets import layer_sheet
 from jobs.surveying.quantities import make_layer_plan
@@ -54,6 +54,15 @@ def quantify(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("layer_plan", pk=plan.pk)
 
 
+@page_for(*READS)
+def quantify_progress(request: HttpRequest, pk: int) -> HttpResponse:
+    """Asked every few seconds; once the layers are worked out, the whole page is shown anew."""
+    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
+    if job.stage == Stage.TO_QUANTIFY:
+        return HttpResponse(status=204)
+    return HttpResponse(headers={"HX-Refresh": "true"})
+
+
 @page_for(Role.PLANNER, Role.INSTALLER)
 def load_list(request: HttpRequest, crew_pk: int, day: date) -> HttpResponse:
     """What goes on the van of a crew on a day. An installer sees its own crew's."""
@@ -77,5 +86,6 @@ def load_list(request: HttpRequest, crew_pk: int, day: date) -> HttpResponse:
 urlpatterns = [
     path("layer-plans/<int:pk>/", layer_plan, name="layer_plan"),
     path("jobs/<int:pk>/quantify/", quantify, name="quantify"),
+    path("jobs/<int:pk>/quantify/progress/", quantify_progress, name="quantify_progress"),
     path("load-lists/<int:crew_pk>/<isodate:day>/", load_list, name="load_list"),
 ]

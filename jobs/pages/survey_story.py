@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from jobs.models import Job, Role, User
+from jobs.errors import Refused
+from jobs.models import Job, Role, Stage, User
 from jobs.pages.registry import (
     NavigationItem,
     StorySection,
@@ -15,6 +16,7 @@ from jobs.pages.registry import (
 from jobs.surveying.layer_sheets import layer_sheet
 from jobs.surveying.quantities import current_layer_plan, current_survey
 from jobs.surveying.sketches import sketch_of_stored
+from jobs.targets import depth_target
 
 
 def survey_section(job: Job, user: User) -> dict[str, Any] | None:
@@ -26,9 +28,25 @@ def survey_section(job: Job, user: User) -> dict[str, Any] | None:
 
 def layers_section(job: Job, user: User) -> dict[str, Any] | None:
     plan = current_layer_plan(job)
-    if plan is None:
+    waiting = job.stage == Stage.TO_QUANTIFY
+    if plan is None and not waiting:
         return None
-    return {"plan": plan, "sheet": layer_sheet(plan)}
+    return {
+        "plan": plan,
+        "sheet": layer_sheet(plan) if plan else None,
+        "waiting": waiting,
+        "hindrance": _hindrance(job) if waiting else "",
+        "may_quantify": user.role in (Role.PLANNER, Role.SURVEYOR),
+    }
+
+
+def _hindrance(job: Job) -> str:
+    """What keeps the layers from being worked out, in words; mostly nothing."""
+    try:
+        depth_target(job)
+    except Refused as refusal:
+        return str(refusal)
+    return ""
 
 
 def register() -> None:

@@ -84,11 +84,10 @@ def _show(request: HttpRequest, job: Job, draft: Survey, sheet: SurveySheet) -> 
 @page_for(*SURVEYS)
 def survey_sketch(request: HttpRequest, pk: int) -> HttpResponse:
     """The loft as typed so far, and what is missing. Saves nothing."""
-    draft = get_object_or_404(
-        Survey.objects.visible_to(request.user).with_measurements(),
-        job_id=pk,
-        completed_at__isnull=True,
-    )
+    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
+    draft = job.surveys.filter(completed_at__isnull=True).with_measurements().first()
+    if draft is None:  # it was finished while this was on its way
+        return HttpResponse(status=204)
     sketch = sketch_of(SurveySheet(draft, request.POST))
     return render(request, "jobs/surveys/sketch.html", {"sketch": sketch})
 

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import logging
+
 from django.db import transaction
 
 from calculations import ENGINE_VERSION
 from calculations.layers import Target
+from calculations.loft import LoftError
 from calculations.quantities import quantify
-from jobs.errors import Conflict
+from jobs.errors import Conflict, Refused
 from jobs.lofts import loft_of
 from jobs.models import Job, LayerPlan, Stage, Survey
 from jobs.stages import lock_job, move_job
 from jobs.targets import depth_target
 
+log = logging.getLogger(__name__)
+
 SECONDS_TO_PROVE = 1.0
+MOST_AT_ONCE = 200
 
 
 def current_survey(job: Job) -> Survey | None:
@@ -66,6 +72,26 @@ def make_layer_plan(job: Job, *, seconds: float = SECONDS_TO_PROVE) -> LayerPlan
         if locked.stage == Stage.TO_QUANTIFY:
             move_job(locked, Stage.TO_PLAN)
     return known
+
+
+def quantify_if_due(job: Job) -> int | None:
+    """`make_layer_plan` for the background: the plan's id, or None where a person has to act.
+
+    What stands in the way is told on the job's page when somebody asks for the plan there.
+    """
+    if job.stage != Stage.TO_QUANTIFY:
+        return None
+    try:
+        return make_layer_plan(job).pk
+    except (Refused, LoftError) as refusal:
+        log.warning("No layer plan for %s: %s", job.reference, refusal)
+        return None
+
+
+def waiting_job_ids() -> list[int]:
+    """Jobs that wait for their layer plan, the oldest first."""
+    waiting = Job.objects.filter(stage=Stage.TO_QUANTIFY).order_by("pk")
+    return list(waiting.values_list("pk", flat=True)[:MOST_AT_ONCE])
 
 
 def current_layer_plan(job: Job) -> LayerPlan | None:

@@ -19,6 +19,7 @@ from jobs.errors import Conflict, Refused, Stale, refusals_explained, refuse_inv
 from jobs.lofts import loft_of
 from jobs.models import Fixture, Hazard, Job, LoftArea, Obstacle, Stage, Survey, User
 from jobs.stages import lock_job, move_job
+from jobs.surveying.visits import close_survey_visits
 
 SURVEYABLE = (Stage.TO_SURVEY, Stage.TO_QUANTIFY, Stage.TO_PLAN)
 
@@ -159,7 +160,7 @@ def problems_of(survey: Survey) -> tuple[Problem, ...]:
 
 
 def complete_survey(survey: Survey, by: User) -> Survey:
-    """Finish a survey; the job goes on to be quantified.
+    """Finish a survey: its visits are over, the job goes on to be quantified.
 
     Raises:
         Refused: something is missing; the first problem is named.
@@ -178,6 +179,7 @@ def complete_survey(survey: Survey, by: User) -> Survey:
         kept.version += 1
         kept.save()
         move_job(job, Stage.TO_QUANTIFY)
+        close_survey_visits(job, by, kept.completed_at)
         evidence_changed.send(Job, job=job)
         transaction.on_commit(lambda: _quantify_soon(job.pk))
     return kept
