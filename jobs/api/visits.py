@@ -27,6 +27,7 @@ from jobs.planning.booking import (
     move_visit,
     refuse_past,
 )
+from jobs.stages import lock_job
 
 
 class VisitSerializer(serializers.ModelSerializer):
@@ -117,14 +118,21 @@ class VisitViewSet(
         visits = Visit.objects.visible_to(self.request.user)
         return visits.with_job().prefetch_related("visit_operatives")
 
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Move a visit, under If-Match. The job is locked before the visit, as everywhere."""
+        with transaction.atomic():
+            lock_job(self.get_object().job_id)
+            return super().partial_update(request, *args, **kwargs)
+
     @extend_schema(request=ReasonSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def cancel(self, request: Request, pk: str) -> Response:
         """Cancel a booked visit, under If-Match; its crew is free again at once."""
+        seen = self.get_object()
         reason = ReasonSerializer(data=request.data)
         reason.is_valid(raise_exception=True)
         with transaction.atomic():
-            visit = lock_visit(self.get_object().pk)
+            visit = lock_visit(seen.pk)
             require_match(request, visit)
             done = cancel_visit(visit, reason.validated_data["reason"], request.user)
         return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})

@@ -283,7 +283,7 @@ def _take_in_alone(batch: IntakeBatch, row: IntakeRow) -> None:
     if values is not None:
         known = Known(batch, [values.reference])
         problems, row.job = known.problems(values), known.job(values)
-    if problems:
+    if values is None or problems:
         row.outcome, row.problems = Outcome.BAD, [p.to_dict() for p in problems]
         return
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import date
 
 import pghistory
 from django.utils import timezone
@@ -27,7 +28,7 @@ def check_scheme(company: Company, scheme: Scheme) -> None:
         )
 
 
-def open_job(home: Property, scheme: Scheme, *, by: User, due_on: object = None) -> Job:
+def open_job(home: Property, scheme: Scheme, *, by: User, due_on: date | None = None) -> Job:
     """A job for a home that is already known, under a scheme it has no job of yet.
 
     Raises:

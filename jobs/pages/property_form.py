@@ -46,7 +46,7 @@ class PropertyForm(forms.Form):
     )
 
     values: PropertyValues | None = None
-    GROUPS = (
+    GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ("Home", ("reference", "address_line_1", "address_line_2", "town", "postcode")),
         ("Nation", ("nation", "nation_confirmed")),
         ("Position", ("latitude_deg", "longitude_deg")),
@@ -81,6 +81,7 @@ class NewPropertyForm(PropertyForm):
     due_on = forms.DateField(
         label="Due on", required=False, widget=forms.DateInput(attrs={"type": "date"})
     )
+    field_order = ("scheme", "due_on")
     GROUPS = (("Job", ("scheme", "due_on")), *PropertyForm.GROUPS)
 
     def __init__(self, *args: Any, company: Company, **kwargs: Any) -> None:

@@ -117,7 +117,7 @@ class MovingForm(VisitForm):
 
 
 class VisitFilter(forms.Form):
-    show = forms.ChoiceField(required=False, choices=SHOW)
+    show = forms.ChoiceField(label="Which", required=False, choices=SHOW)
     kind = forms.ChoiceField(required=False, choices=[("", "Any kind"), *Visit.Kind.choices])
     crew = forms.ModelChoiceField(Crew.objects.none(), required=False, empty_label="Any crew")
     day = forms.DateField(required=False, widget=forms.DateInput(attrs={"type": "date"}))

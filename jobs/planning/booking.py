@@ -70,6 +70,7 @@ def book_visit(
         job = lock_job(job.pk)
         check_stage(job, kind)
         check_crew(job, kind, crew, van)
+        _hold(crew, van)
         visit = Visit.objects.create(
             company=job.company,
             job=job,
@@ -119,6 +120,7 @@ def move_visit(
         visit.van = visit.van if isinstance(van, str) else van
         visit.note = visit.note if note is None else note.strip()
         check_crew(visit.job, visit.kind, visit.crew, visit.van)
+        _hold(visit.crew, visit.van)
         visit.during = span(start, lasts)
         visit.version += 1
         if visit.crew_id != before:
@@ -230,7 +232,7 @@ def check_crew(job: Job, kind: str, crew: Crew, van: Van | None) -> None:
         )
 
 
-def kinds_bookable(job: Job) -> list[Kind]:
+def kinds_bookable(job: Job) -> list[Visit.Kind]:
     """The kinds of visit the job's stage allows, the likeliest first."""
     order = (Kind.CALL_BACK, Kind.FITTING, Kind.SURVEY)
     return [kind for kind in order if job.stage in BOOKABLE[kind][0]]
@@ -247,6 +249,17 @@ def proposed_hours(job: Job, kind: str) -> float:
     if kind == Kind.CALL_BACK or plan is None:
         return 2.0 if kind == Kind.CALL_BACK else 4.0
     return min(max(round(plan.crew_hours * 4) / 4, SHORTEST_HOURS), LONGEST_HOURS)
+
+
+def _hold(crew: Crew, van: Van | None) -> None:
+    """Take turns with whoever books the same crew or van at this moment.
+
+    The exclusion constraints alone are safe, but two inserts that wait for each other would end
+    in a deadlock, which no planner can read.
+    """
+    list(Crew.objects.select_for_update(no_key=True).filter(pk=crew.pk))
+    if van is not None:
+        list(Van.objects.select_for_update(no_key=True).filter(pk=van.pk))
 
 
 def _check_booked(visit: Visit, verb: str) -> None:
