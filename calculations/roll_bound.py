@@ -94,7 +94,7 @@ def roll_lengths(items: Sequence[Item], length_mm: int, worth: Worth) -> dict[fl
     needed: dict[float, float] = {}
     for item in items:
         rolls, rest = divmod(item.length_mm, length_mm)
-        key = round(item.width_mm, 2)
+        key = width_key(item.width_mm)
         needed[key] = needed.get(key, 0.0) + rolls + worth(rest / length_mm)
     return {width: rolls for width, rolls in needed.items() if rolls > 0}
 
@@ -163,9 +163,14 @@ def width_patterns(needed: Mapping[float, float], width_mm: float) -> WidthPatte
     return WidthPatterns(bound, tuple(widths), used)
 
 
+def width_key(width_mm: float) -> float:
+    """A width to 0.01 mm, rounded down (a hair below the next counts as it)."""
+    return math.floor(width_mm * 100 + 0.01) / 100
+
+
 def whole_width(width_mm: float) -> int:
-    """A width in whole millimetres, rounded down (a hair below the next counts as it)."""
-    return math.floor(width_mm + 1e-6)
+    """A width in whole millimetres, rounded down in the same way."""
+    return math.floor(width_key(width_mm) + 1e-6)
 
 
 def _best_pattern(

@@ -249,3 +249,10 @@ def test_patterns_lay_three_widths_side_by_side() -> None:
     packing, bound = best_packing(items, 1140.0, 8050, 0)
     assert (packing.rolls, bound) == (9, 9)
     assert_sound(items, packing, 8050)
+
+
+@pytest.mark.parametrize("width_mm", [1104.996, 1104.999_999, 379.999_999_999, 380.000_000_001])
+def test_a_width_a_hair_below_a_millimetre_is_one_width_everywhere(width_mm: float) -> None:
+    items = [Item(i, width_mm, 3000, joinable=True) for i in range(4)]
+    begun = begin_by_patterns(items, 1140.0, 5000, stretches=True)
+    assert_sound(items, finish(begun, 1140.0, 5000, ALL_HABITS[0]))
