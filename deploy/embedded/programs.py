@@ -24,7 +24,7 @@ EVERY_ADDRESS = ("0.0.0.0", "::")
 GRACE_S = 3
 
 
-def handed_over(data: DataFolder, servers: Servers, host: str) -> dict[str, str]:
+def handed_over(data: DataFolder, servers: Servers, host: str, port: int) -> dict[str, str]:
     """The variables that tell any command of the project where this service's parts are."""
     return {
         "DJANGO_SETTINGS_MODULE": "deploy.settings.embedded",
@@ -34,6 +34,7 @@ def handed_over(data: DataFolder, servers: Servers, host: str) -> dict[str, str]
         "MEDIA_ROOT": str(data.media),
         "STATIC_ROOT": str(data.static),
         "ALLOWED_HOSTS": ",".join(allowed_hosts(host)),
+        "PUBLIC_ADDRESS": address_for_people(host, port).rstrip("/"),
         "EAVESBOOK_DATA": str(data.path),
         "SHOW_DEMO_SIGN_INS": "1" if host in LOCAL_NAMES else "0",
     }
@@ -56,6 +57,13 @@ def service_environment(
         "PYTHONUNBUFFERED": "1",
         "PYTHONPATH": str(PROJECT_FOLDER),
     }
+
+
+def address_for_people(host: str, port: int) -> str:
+    """The one address to open in a browser."""
+    if host in EVERY_ADDRESS:
+        host = next(iter(addresses()), "127.0.0.1")
+    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
 
 
 def allowed_hosts(host: str) -> list[str]:

@@ -46,7 +46,7 @@ def start_everything(
     servers = choose_servers(data, present)
     start_servers(supervisor, servers)
     data.secret("secret_key")
-    handed = programs.handed_over(data, servers, options.host)
+    handed = programs.handed_over(data, servers, options.host, listener.getsockname()[1])
     write_handover(data.path, handed)
     environment = programs.service_environment(present, handed, data.mark())
     prepare(supervisor, environment, demo=options.demo)

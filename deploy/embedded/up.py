@@ -9,11 +9,11 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from deploy.embedded import programs
 from deploy.embedded.console import StartUpError, complain, say, step
 from deploy.embedded.data_folder import DataFolder
 from deploy.embedded.handover import DEFAULT_DATA_FOLDER
 from deploy.embedded.ports import LAST_PORT, listen
+from deploy.embedded.programs import address_for_people
 from deploy.embedded.service import STOP_ORDER, ServiceOptions, start_everything
 from deploy.embedded.supervisor import StopRequested, Supervisor
 
@@ -154,13 +154,6 @@ def run(data: DataFolder, options: argparse.Namespace, started: float) -> int:
             supervisor.stop(STOP_ORDER)
         data.drop_note("state")
     return 0
-
-
-def address_for_people(host: str, port: int) -> str:
-    """The one address to open in a browser."""
-    if host in programs.EVERY_ADDRESS:
-        host = next(iter(programs.addresses()), "127.0.0.1")
-    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
 
 
 def announce(data: DataFolder, address: str, seconds: float) -> None:

@@ -24,7 +24,7 @@ def test_listening_everywhere_answers_to_the_machines_names_but_not_to_any() -> 
 
 
 def test_settings_that_the_person_gives_win_over_ours(data: DataFolder) -> None:
-    handed = handed_over(data, choose_servers(data, {}), "127.0.0.1")
+    handed = handed_over(data, choose_servers(data, {}), "127.0.0.1", 8765)
     present = {"SECRET_KEY": "mine", "MEDIA_ROOT": "/mine", "EAVESBOOK_DATA": "/elsewhere"}
     environment = service_environment(present, handed, "mark")
     assert environment["SECRET_KEY"] == "mine"
@@ -36,8 +36,13 @@ def test_settings_that_the_person_gives_win_over_ours(data: DataFolder) -> None:
 
 def test_demo_passwords_are_shown_to_this_machine_only(data: DataFolder) -> None:
     servers = choose_servers(data, {})
-    assert handed_over(data, servers, "localhost")["SHOW_DEMO_SIGN_INS"] == "1"
-    assert handed_over(data, servers, "0.0.0.0")["SHOW_DEMO_SIGN_INS"] == "0"
+    assert handed_over(data, servers, "localhost", 8765)["SHOW_DEMO_SIGN_INS"] == "1"
+    assert handed_over(data, servers, "0.0.0.0", 8765)["SHOW_DEMO_SIGN_INS"] == "0"
+
+
+def test_a_certificates_code_opens_this_service(data: DataFolder) -> None:
+    handed = handed_over(data, choose_servers(data, {}), "127.0.0.1", 9123)
+    assert handed["PUBLIC_ADDRESS"] == "http://127.0.0.1:9123"
 
 
 def test_web_processes_share_one_socket(data: DataFolder) -> None:

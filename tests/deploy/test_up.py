@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from deploy.embedded.data_folder import DataFolder
-from deploy.embedded.up import address_for_people, announce, main, parse
+from deploy.embedded.programs import address_for_people
+from deploy.embedded.up import announce, main, parse
 
 
 def test_options_left_out() -> None:
