@@ -42,7 +42,7 @@ def _draw(rng: random.Random) -> Loft:
         "existing_condition": rng.choice((Condition.KEEP, Condition.KEEP, Condition.LEVEL)),
     }
     area = LoftArea("Main", outline, eaves_edges=eaves, **joists)  # type: ignore[arg-type]
-    areas = (area,)
+    areas: tuple[LoftArea, ...] = (area,)
     if rng.random() < 0.2:
         areas += (_annex(rng, outline),)
     hipped = len(eaves) == len(outline)
