@@ -17,6 +17,7 @@ PRODUCTION_EXAMPLE = {
     "SECRET_KEY": "only-for-the-deployment-check-" + "0123456789abcdefghijklmnopqrstuvwxyz" * 2,
     "ALLOWED_HOSTS": "eavesbook.example",
     "MEDIA_ROOT": "/nowhere/media",
+    "CERTIFICATE_KEY_FOLDER": "/nowhere/keys",
 }
 
 

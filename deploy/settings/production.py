@@ -28,6 +28,11 @@ if env.flag("BEHIND_PROXY", True):
 
 if not S3_BUCKET:
     MEDIA_ROOT = env.text("MEDIA_ROOT")
+# Never guessed: new keys in a folder that does not last would sign under another name.
+CERTIFICATE_KEY_FOLDER = env.text("CERTIFICATE_KEY_FOLDER")
+PUBLIC_ADDRESS = env.text(
+    "PUBLIC_ADDRESS", f"https://{next(iter(ALLOWED_HOSTS), '').removeprefix('.')}"
+)
 
 EMAIL_BACKEND = env.text("EMAIL_BACKEND", "django.core.mail.backends.smtp.EmailBackend")
 EMAIL_HOST = env.text("EMAIL_HOST", "localhost")

@@ -29,7 +29,15 @@ def load(environment: dict[str, str], expression: str = "'ok'") -> subprocess.Co
 
 
 @pytest.mark.parametrize(
-    "missing", ["SECRET_KEY", "DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS", "MEDIA_ROOT"]
+    "missing",
+    [
+        "SECRET_KEY",
+        "DATABASE_URL",
+        "REDIS_URL",
+        "ALLOWED_HOSTS",
+        "MEDIA_ROOT",
+        "CERTIFICATE_KEY_FOLDER",
+    ],
 )
 def test_without_a_needed_value_nothing_starts(missing: str) -> None:
     result = load({name: value for name, value in COMPLETE.items() if name != missing})
@@ -52,6 +60,13 @@ def test_object_storage_needs_no_folder_but_its_keys() -> None:
         without_folder | bucket | {"S3_SECRET_KEY": "b"}, "settings.STORAGES['default']['BACKEND']"
     )
     assert accepted.stdout.strip() == "storages.backends.s3.S3Storage"
+
+
+def test_a_certificates_code_opens_the_first_host_unless_told_otherwise() -> None:
+    hosts = {"ALLOWED_HOSTS": ".a.example,b.example"}
+    assert load(COMPLETE | hosts, "settings.PUBLIC_ADDRESS").stdout.strip() == "https://a.example"
+    told = COMPLETE | hosts | {"PUBLIC_ADDRESS": "https://check.b.example"}
+    assert load(told, "settings.PUBLIC_ADDRESS").stdout.strip() == "https://check.b.example"
 
 
 def test_origins_follow_from_hosts() -> None:
