@@ -16,7 +16,7 @@ from collections.abc import Callable
 
 from PIL import Image
 
-from jobs.demo.pictures import Snapshot, draw_loft_photo, exif_of
+from deploy.demo.pictures import Snapshot, draw_loft_photo, exif_of
 from jobs.evidence.looks import grey_of, is_blurred, is_too_dark, perceptual_hash
 from jobs.evidence.media_types import JPEG, require_whole, sniff
 from jobs.evidence.pictures import (
