@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_POST
 from jobs.errors import Refused
 from jobs.intake import batches, files
 from jobs.intake.values import PROPERTY_FIELDS, REQUIRED_FIELDS
-from jobs.models import IntakeBatch, Role
+from jobs.models import IntakeBatch, Role, User
 from jobs.pages.access import page_for
 from jobs.pages.intake_forms import OUTCOMES, SpreadsheetForm
 from jobs.pages.refusals import show_refusal
@@ -37,8 +38,12 @@ def intake(request: HttpRequest) -> HttpResponse:
             return redirect("intake_batch", pk=batch.pk)
         except Refused as refusal:
             show_refusal(form, refusal)
-    sent = IntakeBatch.objects.visible_to(request.user).select_related("scheme", "sent_by")
-    context = {
+    return render(request, "jobs/intake/intake.html", _intake_context(form, request.user))
+
+
+def _intake_context(form: SpreadsheetForm, user: User) -> dict[str, Any]:
+    sent = IntakeBatch.objects.visible_to(user).select_related("scheme", "sent_by")
+    return {
         "form": form,
         "batches": sent[:BATCHES_SHOWN],
         "columns": PROPERTY_FIELDS,
@@ -47,7 +52,6 @@ def intake(request: HttpRequest) -> HttpResponse:
         "page_lead": "One row for each home, as CSV or XLSX. Nothing is taken in before you have "
         "seen what would become of every row.",
     }
-    return render(request, "jobs/intake/intake.html", context)
 
 
 def receive(request: HttpRequest, form: SpreadsheetForm) -> IntakeBatch:

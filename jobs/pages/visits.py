@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -116,18 +117,21 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     if form and form.is_valid() and _try_moving(form, record, request.user):
         messages.success(request, "The visit is moved.")
         return redirect("visit", pk=record.pk)
-    context = {
+    return render(request, "jobs/visits/visit.html", _visit_context(record, form, request.user))
+
+
+def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[str, Any]:
+    return {
         "visit": record,
         "form": form,
         "operatives": record.visit_operatives.select_related("operative"),
         "hours": hours_of(record),
-        "reason_form": ReasonForm() if may_move else None,
+        "reason_form": ReasonForm() if form else None,
         "day": form.shown_day if form else None,
-        "crews": crews_on_day(request.user, form.shown_day) if form else (),
+        "crews": crews_on_day(user, form.shown_day) if form else (),
         "page_title": f"{record.get_kind_display()} at {record.job.property}",
         "page_kicker": record.job.reference,
     }
-    return render(request, "jobs/visits/visit.html", context)
 
 
 def _try_moving(form: MovingForm, record: Visit, user: User) -> bool:
