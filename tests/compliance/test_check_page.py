@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from django.core.cache import cache
 from django.urls import reverse
 
 from compliance.certificates.code import ALPHABET, check_character, new_code, read_code
@@ -14,11 +13,6 @@ from jobs.errors import Refused
 from tests.compliance.scene import certified_scene
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def fresh_cache():
-    cache.clear()
 
 
 def words_of(response) -> str:

@@ -6,7 +6,6 @@ from datetime import timedelta
 
 import pytest
 from django.core import mail
-from django.core.cache import cache
 from django.db import IntegrityError, connection, transaction
 
 from compliance.assess import assess_job
@@ -99,7 +98,6 @@ def test_a_closed_shortfall_takes_no_owner_and_no_call_back():
 
 
 def test_late_ones_are_chased_once_a_day():
-    cache.clear()
     scene, _ = short_scene()
     officer = scene.person("compliance_officer")
     shortfall = shortfall_of(scene)
@@ -113,7 +111,6 @@ def test_late_ones_are_chased_once_a_day():
 
 
 def test_the_owner_is_chased_where_there_is_one():
-    cache.clear()
     scene, _ = short_scene()
     scene.person("compliance_officer")
     owner = scene.person("planner")
