@@ -20,7 +20,7 @@ AREA_FIELDS = (
     "existing_condition",
     "existing_conductivity_w_mk",
 )
-OBSTACLE_FIELDS = ("name", "kind", "outline_mm")
+OBSTACLE_FIELDS = ("name", "kind", "outline_mm", "underside_mm")
 FIXTURE_FIELDS = (
     "name",
     "kind",

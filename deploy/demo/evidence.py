@@ -78,6 +78,8 @@ def photo_orders(papers: VisitPapers, target_mm: float) -> list[PhotoOrder]:
     labels = (entry.worked.photo_labels or ("P1",)) if entry.worked else ("P1",)
     moments = ["before"] * papers.before_photos + ["after"] * papers.after_photos
     orders, seen = [], {"before": 0, "after": 0}
+    # A few phones know no place, a few a wrong one: the intake has something to warn of.
+    drift_deg = 0.25 if entry.number % 31 == 0 else 0.0
     for moment in moments:
         nth = seen[moment]
         seen[moment] += 1
@@ -92,8 +94,8 @@ def photo_orders(papers: VisitPapers, target_mm: float) -> list[PhotoOrder]:
                 depth_mm=area["existing_depth_mm"] if moment == "before" else laid,
                 joist_spacing_mm=area["joist_spacing_mm"],
                 taken_at=base + timedelta(minutes=minutes),
-                latitude_deg=home.latitude_deg,
-                longitude_deg=home.longitude_deg,
+                latitude_deg=None if entry.number % 23 == 0 else home.latitude_deg + drift_deg,
+                longitude_deg=None if entry.number % 23 == 0 else home.longitude_deg,
             )
         )
     return orders

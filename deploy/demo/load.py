@@ -6,15 +6,17 @@ import multiprocessing
 import os
 import random
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
 
-from compliance.models import DepthRule
+from compliance.models import DepthRule, Shortfall
+from compliance.shortfalls import assign_owner
 from deploy.demo import audit, evidence, hands, stock
-from deploy.demo.courses import LONDON, Course, coming_survey_times, plan_courses
+from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import CREW_NATIONS, Cast, make_cast
 from deploy.demo.places import invent_home
@@ -24,34 +26,51 @@ from jobs.models import Job
 from jobs.stages import move_job
 from jobs.targets import DepthTarget, depth_target
 
-HOMES = 400
-SURVEYED = 285
-SURVEYS_BOOKED = 22
 SEED = 20_261
-LEFT_TO_QUANTIFY = 4
 
 Tell = Callable[[str], None]
 
 
-def load_demo(tell: Tell, *, now: datetime | None = None) -> None:
-    """Write the whole scenario. Everything random comes from one seed; dates from `now`."""
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How many homes the company took in, how many are surveyed, how many surveys are booked."""
+
+    homes: int = 400
+    surveyed: int = 285
+    surveys_booked: int = 22
+
+
+def load_demo(
+    tell: Tell,
+    *,
+    now: datetime | None = None,
+    scale: Scale | None = None,
+    pool: Executor | None = None,
+) -> None:
+    """Write the whole scenario. Everything random comes from one seed; dates from `now`.
+
+    The slow parts run in processes of their own, or in `pool`.
+    """
     now = (now or timezone.now()).astimezone(LONDON)
+    if pool is not None:
+        _Loader(now, tell, pool, scale or Scale()).run()
+        return
     context = multiprocessing.get_context("spawn")
     workers = max(2, min(4, os.cpu_count() or 2))
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=hands.begin) as pool:
-        _Loader(now, tell, pool).run()
+    with ProcessPoolExecutor(workers, mp_context=context, initializer=hands.begin) as own_pool:
+        _Loader(now, tell, own_pool, scale or Scale()).run()
 
 
 class _Loader:
-    def __init__(self, now: datetime, tell: Tell, pool: ProcessPoolExecutor) -> None:
-        self.now, self.tell, self.pool = now, tell, pool
+    def __init__(self, now: datetime, tell: Tell, pool: Executor, scale: Scale) -> None:
+        self.now, self.tell, self.pool, self.scale = now, tell, pool, scale
         self.chance = random.Random(SEED)
         self.targets = targets_by_nation()
         self.target_of = {nation: target.depth_mm for nation, target in self.targets.items()}
 
     def run(self) -> None:
         entries = self._entries()
-        self._work_out(entries[:SURVEYED])
+        self._work_out(entries[: self.scale.surveyed])
         self._plan_courses(entries)
         self.tell("homes, surveys, crews and visits")
         with transaction.atomic():
@@ -64,11 +83,12 @@ class _Loader:
         self._papers(cast, fitted, "fitting visits")
         self._assess([p for p in fitted if p.entry.job.stage == "to_assess"])
         self._put_right(cast, entries)
+        _give_owners(cast)
         self.tell("audit rounds")
         audit.make_rounds(cast, self.now)
 
     def _entries(self) -> list[Entry]:
-        homes = [invent_home(self.chance, number) for number in range(HOMES)]
+        homes = [invent_home(self.chance, number) for number in range(self.scale.homes)]
         return [
             Entry(
                 number=number,
@@ -102,11 +122,12 @@ class _Loader:
             self.now,
             SEED,
         )
-        unplanned = [n for n, course in courses.items() if course.fitting is None]
+        newest = sorted(courses)[-LEFT_TO_QUANTIFY:]
         for number, course in courses.items():
             entries[number].course = course
-            entries[number].has_layer_plan = number not in unplanned[-LEFT_TO_QUANTIFY:]
-        self._book_surveys(entries[SURVEYED : SURVEYED + SURVEYS_BOOKED])
+            entries[number].has_layer_plan = number not in newest
+        first = self.scale.surveyed
+        self._book_surveys(entries[first : first + self.scale.surveys_booked])
 
     def _book_surveys(self, entries: list[Entry]) -> None:
         for entry, when in zip(entries, coming_survey_times(len(entries), self.now), strict=True):
@@ -153,9 +174,14 @@ class _Loader:
         self._assess(papers)
 
 
-def _tie_call_back(entry: Entry) -> None:
-    from compliance.models import Shortfall
+def _give_owners(cast: Cast) -> None:
+    """Half of the open shortfalls have somebody who sees to them."""
+    for nth, shortfall in enumerate(Shortfall.objects.open().order_by("pk")):
+        if nth % 2:
+            assign_owner(shortfall, cast.people["compliance"])
 
+
+def _tie_call_back(entry: Entry) -> None:
     Shortfall.objects.open().filter(job=entry.job).update(call_back=entry.call_back)
 
 

@@ -110,7 +110,8 @@ def _obstacles(chance: random.Random, length: float, width: float) -> list[dict[
     if chance.random() < 0.45:
         found.append(_obstacle(chance, "chimney", "Chimney", places[2], width, 900, 500))
     elif chance.random() < 0.3:
-        found.append(_obstacle(chance, "deck", "Boarded deck", places[2], width, 1200, 1200))
+        deck = _obstacle(chance, "deck", "Raised deck", places[2], width, 1200, 1200)
+        found.append(deck | {"underside_mm": chance.choice((300.0, 380.0, None))})
     return found
 
 

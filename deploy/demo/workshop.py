@@ -13,7 +13,6 @@ from calculations.layers import Target
 from calculations.loft import loft_from_dict
 from calculations.quantities import quantify
 
-
 PHOTO_WIDTH_PX = 800
 
 
@@ -80,8 +79,8 @@ class PhotoOrder:
     depth_mm: float
     joist_spacing_mm: float
     taken_at: datetime
-    latitude_deg: float
-    longitude_deg: float
+    latitude_deg: float | None
+    longitude_deg: float | None
 
 
 def draw_photo(order: PhotoOrder) -> bytes:

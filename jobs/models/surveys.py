@@ -137,6 +137,12 @@ class Obstacle(models.Model):
     name = models.CharField(max_length=40)
     kind = models.CharField(max_length=10, choices=choices_of(engine.ObstacleKind))
     outline_mm = models.JSONField()
+    underside_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(2000)],
+        help_text="Of a raised deck: height of its underside above the ceiling.",
+    )
 
     objects = SurveyPartQuerySet.as_manager()
 

@@ -205,18 +205,25 @@ class AreaForm(OutlineForm):
 class ObstacleForm(OutlineForm):
     kind = of_model(Obstacle, "kind", label="Kind")
     name = of_model(Obstacle, "name", label="Name")
+    underside_mm = of_model(Obstacle, "underside_mm", label="Underside of a raised deck")
     field_order = ("kind", "name", "length_m", "width_m", "left_m", "lower_m")
-    folded = ("corners",)
+    folded = ("underside_mm", "corners")
 
     def to_row(self) -> Obstacle:
         c = self.cleaned_data
-        return Obstacle(kind=c["kind"], name=c["name"], outline_mm=c["outline_mm"])
+        return Obstacle(
+            kind=c["kind"],
+            name=c["name"],
+            outline_mm=c["outline_mm"],
+            underside_mm=c["underside_mm"],
+        )
 
     @classmethod
     def initial_from(cls, obstacle: Obstacle) -> dict[str, Any]:
         return cls.initial_of(obstacle.outline_mm) | {
             "kind": obstacle.kind,
             "name": obstacle.name,
+            "underside_mm": obstacle.underside_mm,
         }
 
 
