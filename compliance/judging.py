@@ -155,7 +155,7 @@ def _photo_check(evidence: Evidence, moment: str, least: int) -> tuple[Arithmeti
     lacking = least - have
     sentence = f"{lacking} more photo{'s' if lacking != 1 else ''} taken {moment} the work."
     if evidence.unreadable_photos:
-        sentence += f" ({evidence.unreadable_photos} stored photos cannot be read.)"
+        sentence += f" Stored but unreadable: {evidence.unreadable_photos}."
     return step, sentence
 
 

@@ -80,6 +80,7 @@ class CertificateViewSet(
     filterset_class = CertificateFilter
     queryset = Certificate.objects.none()
     lookup_field = "code"
+    lookup_value_regex = "[0-9A-Za-z-]+"
 
     def get_queryset(self) -> QuerySet[Certificate]:
         certificates = Certificate.objects.visible_to(self.request.user)

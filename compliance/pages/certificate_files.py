@@ -29,4 +29,4 @@ def pdf_answer(certificate: Certificate) -> HttpResponse:
     return answer
 
 
-urlpatterns = [path("certificates/<str:code>.pdf", certificate_pdf, name="certificate_pdf")]
+urlpatterns = [path("certificates/<slug:code>.pdf", certificate_pdf, name="certificate_pdf")]

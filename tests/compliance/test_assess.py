@@ -9,9 +9,9 @@ import pytest
 
 from compliance.assess import assess_job, rerun, rerun_agrees
 from compliance.judging import Evidence
-from compliance.models import Assessment, Certificate, Shortfall
+from compliance.models import Assessment, Certificate, DepthRule, Shortfall
 from jobs.errors import Conflict
-from jobs.models import Job, Stage
+from jobs.models import Job, PhotoInspection, Stage
 from tests.compliance.scene import bare, call_back, certified_scene, fitted, measure, short_scene
 from tests.factories import (
     A_MONDAY,
@@ -229,8 +229,6 @@ def test_a_changed_input_does_not_pass_for_the_stored_one():
 
 
 def test_a_loft_finished_before_a_rule_began_is_judged_by_the_older_one():
-    from compliance.models import DepthRule
-
     DepthRule.objects.create(
         nation="england",
         starts_on=date(2026, 12, 15),
@@ -244,6 +242,17 @@ def test_a_loft_finished_before_a_rule_began_is_judged_by_the_older_one():
 
     assert assess_job(before.job.pk).rule.min_depth_mm == 270
     assert assess_job(after.job.pk).rule.min_depth_mm == 400
+
+
+def test_a_photo_that_cannot_be_read_counts_for_nothing():
+    scene = fitted()
+    photo = scene.visit.photos.filter(moment="after").first()
+    PhotoInspection.objects.create(photo=photo, inspector_version="1", readable=False)
+
+    assessment = assess_job(scene.job.pk)
+
+    assert assessment.verdict == "unproven"
+    assert assessment.missing == ["1 more photo taken after the work. Stored but unreadable: 1."]
 
 
 def test_readings_of_a_survey_visit_prove_nothing():

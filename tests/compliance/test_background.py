@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import time
 from datetime import timedelta
 
 import pytest
+from django.db import transaction
 from django.utils import timezone
 
 from compliance import tasks
 from compliance.assess import assess_job
 from compliance.catching_up import jobs_to_assess, jobs_to_certify
+from compliance.certificates.issue import make_again
+from compliance.certificates.storage import read_pdf
 from compliance.models import Assessment, Certificate, Seal
 from deploy.schedule import BEAT_SCHEDULE
 from jobs.announce import evidence_changed, visit_done
@@ -18,6 +23,8 @@ from tests.compliance.scene import bare, fitted, short_scene
 from tests.factories import DepthReadingFactory, JobFactory
 
 pytestmark = pytest.mark.django_db
+
+WORKER_PATIENCE_S = 60.0
 
 
 def test_a_finished_visit_is_judged_and_certified(django_capture_on_commit_callbacks):
@@ -115,3 +122,20 @@ def test_every_task_of_ours_on_the_beat_exists():
 
     assert len(ours) >= 3
     assert set(ours) <= set(app.tasks)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_worker_of_its_own_judges_and_certifies(running_worker):
+    """Through the broker: the handover is committed here, the certificate is made there."""
+    scene = fitted()
+    with transaction.atomic():
+        visit_done.send(Visit, visit=scene.visit)
+
+    deadline = time.monotonic() + WORKER_PATIENCE_S
+    while not Certificate.objects.exists() and time.monotonic() < deadline:
+        time.sleep(0.1)
+
+    certificate = Certificate.objects.get()
+    assert certificate.issued_by is None
+    assert hashlib.sha256(read_pdf(certificate.pdf_name)).hexdigest() == certificate.pdf_sha256
+    assert make_again(certificate) == read_pdf(certificate.pdf_name)
