@@ -10,7 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 if TYPE_CHECKING:
     from jobs.models.people import User
@@ -132,9 +132,76 @@ class PropertyQuerySet(CompanyScopedQuerySet):
 
 class SchemeQuerySet(models.QuerySet[Any]):
     def visible_to(self, user: User | Any) -> Self:
-        """The schemes of a person's company; an auditor's own."""
-        if getattr(user, "role", None) == "auditor":
+        """The schemes of a company; an auditor's own; for installers those of jobs they may see.
+
+        A platform admin keeps them all.
+        """
+        role = getattr(user, "role", None)
+        if role == "platform_admin":
+            return self
+        if role == "auditor":
             return self.filter(pk=user.scheme_id)
+        if role == "installer":
+            scope = job_scope(user, "jobs")
+            return self.none() if scope is None else self.filter(scope).distinct()
         if getattr(user, "company_id", None) is None:
             return self.none()
         return self.filter(companies=user.company_id)
+
+    def without_companies(self) -> Self:
+        return self.filter(companies=None)
+
+    def without_auditor(self) -> Self:
+        """Schemes that nobody who may sign in audits."""
+        auditing = self._people(role="auditor", is_active=True, scheme=OuterRef("pk"))
+        return self.exclude(Exists(auditing))
+
+    def _people(self, **of: Any) -> models.QuerySet[Any]:
+        return self.model._meta.get_field("auditors").related_model.objects.filter(**of)
+
+
+class CompanyQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        """All of them for a platform admin, for its people their own."""
+        if getattr(user, "role", None) == "platform_admin":
+            return self
+        return self.filter(pk=getattr(user, "company_id", None))
+
+    def without_anyone_as(self, role: str) -> Self:
+        """Companies in which nobody who may sign in has this role."""
+        people = self.model._meta.get_field("people").related_model.objects
+        return self.exclude(
+            Exists(people.filter(role=role, is_active=True, company=OuterRef("pk")))
+        )
+
+    def without_schemes(self) -> Self:
+        return self.filter(schemes=None)
+
+
+class PeopleQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        """Accounts: all for a platform admin, for a planner those of its company."""
+        role = getattr(user, "role", None)
+        if role == "platform_admin":
+            return self
+        if role == "planner":
+            return self.filter(company_id=user.company_id)
+        return self.none()
+
+    def with_place(self) -> Self:
+        return self.select_related("company", "scheme")
+
+    def never_signed_in(self) -> Self:
+        """Open accounts that nobody ever signed in with on a page."""
+        return self.filter(is_active=True, last_login=None)
+
+    def search(self, words: str) -> Self:
+        """By name or e-mail address, each word somewhere."""
+        found = self
+        for word in words.split():
+            found = found.filter(
+                Q(email__icontains=word)
+                | Q(first_name__icontains=word)
+                | Q(last_name__icontains=word)
+            )
+        return found

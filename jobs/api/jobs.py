@@ -124,10 +124,11 @@ class JobViewSet(
     @action(detail=True, methods=["post"], url_path="call-off")
     def call_off(self, request: Request, pk: str) -> Response:
         """End a job before it is certified, under If-Match; visits booked for it are cancelled."""
+        seen = self.get_object()
         reason = ReasonSerializer(data=request.data)
         reason.is_valid(raise_exception=True)
         with transaction.atomic():
-            job = lock_job(self.get_object().pk)
+            job = lock_job(seen.pk)
             require_match(request, job)
             done = call_off_job(job, reason.validated_data["reason"], request.user)
         return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import django_filters
+from django.db.models import Prefetch
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.routers import SimpleRouter
 
@@ -14,7 +15,7 @@ from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import JOB_READERS, PLANNER
 from jobs.intake.properties import change_property, take_in_property, values_of
 from jobs.intake.values import PropertyValues, read_values
-from jobs.models import Nation, Property, Role, Scheme
+from jobs.models import Job, Nation, Property, Role, Scheme
 
 HOUSEHOLDER = ("householder_name", "householder_phone", "householder_email")
 
@@ -52,11 +53,10 @@ class PropertySerializer(serializers.ModelSerializer):
         validators: list[Any] = []
 
     def get_jobs(self, home: Property) -> list[int]:
-        user = self.context["request"].user
-        jobs = home.jobs.all()
-        if user.role == Role.AUDITOR:
-            return [job.pk for job in jobs if job.scheme_id == user.scheme_id]
-        return [job.pk for job in jobs]
+        seen = getattr(home, "seen_jobs", None)
+        if seen is None:
+            seen = home.jobs.visible_to(self.context["request"].user)
+        return [job.pk for job in seen]
 
     def to_representation(self, home: Property) -> dict[str, Any]:
         """An auditor reads the evidence of a home, not who lives there."""
@@ -107,7 +107,9 @@ class PropertyViewSet(
     queryset = Property.objects.none()
 
     def get_queryset(self) -> Any:
-        return Property.objects.visible_to(self.request.user).prefetch_related("jobs")
+        user = self.request.user
+        seen = Prefetch("jobs", Job.objects.visible_to(user), to_attr="seen_jobs")
+        return Property.objects.visible_to(user).prefetch_related(seen)
 
 
 router = SimpleRouter()

@@ -1,4 +1,4 @@
-"""The schemes a company works under, or an auditor's own."""
+"""The schemes a company works under, an auditor's own, those of an installer's jobs."""
 
 from __future__ import annotations
 

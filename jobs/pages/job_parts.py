@@ -13,7 +13,7 @@ from jobs.pages.registry import StorySection, register_story_section
 
 
 def property_section(job: Job, user: User) -> dict[str, Any]:
-    """The home. The householder is shown to the company's people, not to an auditor."""
+    """The home. Who lives there, and how to get in, is for the company's people, not an auditor."""
     home = job.property
     nation = home.get_nation_display()
     if straddles_border(home.postcode):
@@ -26,8 +26,9 @@ def property_section(job: Job, user: User) -> dict[str, Any]:
         {"label": "Scheme", "value": str(job.scheme)},
         {"label": "Due", "value": f"{job.due_on:%-d %B %Y}" if job.due_on else "no date set"},
     ]
+    notes = ""
     if user.role != Role.AUDITOR:
-        phone = home.householder_phone
+        notes, phone = home.access_notes, home.householder_phone
         facts += [
             {"label": "Householder", "value": home.householder_name},
             {
@@ -37,7 +38,7 @@ def property_section(job: Job, user: User) -> dict[str, Any]:
             },
             {"label": "E-mail", "value": home.householder_email},
         ]
-    return {"facts": facts, "access_notes": home.access_notes}
+    return {"facts": facts, "access_notes": notes}
 
 
 def _position(home: Any) -> str:
