@@ -1,0 +1,23 @@
+"""The worlds are built once and undone at the end; what a request changes is undone at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.access.visitor import EVERYBODY, Visitor, undone
+from tests.access.worlds import World, build_worlds
+
+
+@pytest.fixture(scope="package")
+def worlds(django_db_setup: None, django_db_blocker: Any) -> Iterator[dict[str, World]]:
+    with django_db_blocker.unblock(), undone():
+        yield build_worlds()
+
+
+@pytest.fixture(scope="package")
+def visitors(worlds: dict[str, World]) -> dict[str, Visitor]:
+    """A person of the own world for each role, and a stranger."""
+    return {role: Visitor(role, worlds) for role in EVERYBODY}
