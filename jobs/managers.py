@@ -153,11 +153,9 @@ class SchemeQuerySet(models.QuerySet[Any]):
 
     def without_auditor(self) -> Self:
         """Schemes that nobody who may sign in audits."""
-        auditing = self._people(role="auditor", is_active=True, scheme=OuterRef("pk"))
-        return self.exclude(Exists(auditing))
+        from jobs.models.people import User
 
-    def _people(self, **of: Any) -> models.QuerySet[Any]:
-        return self.model._meta.get_field("auditors").related_model.objects.filter(**of)
+        return self.exclude(Exists(User.objects.active_as("auditor").filter(scheme=OuterRef("pk"))))
 
 
 class CompanyQuerySet(models.QuerySet[Any]):
@@ -169,10 +167,9 @@ class CompanyQuerySet(models.QuerySet[Any]):
 
     def without_anyone_as(self, role: str) -> Self:
         """Companies in which nobody who may sign in has this role."""
-        people = self.model._meta.get_field("people").related_model.objects
-        return self.exclude(
-            Exists(people.filter(role=role, is_active=True, company=OuterRef("pk")))
-        )
+        from jobs.models.people import User
+
+        return self.exclude(Exists(User.objects.active_as(role).filter(company=OuterRef("pk"))))
 
     def without_schemes(self) -> Self:
         return self.filter(schemes=None)
@@ -190,6 +187,10 @@ class PeopleQuerySet(models.QuerySet[Any]):
 
     def with_place(self) -> Self:
         return self.select_related("company", "scheme")
+
+    def active_as(self, role: str) -> Self:
+        """Who may sign in, in this role."""
+        return self.filter(role=role, is_active=True)
 
     def never_signed_in(self) -> Self:
         """Open accounts that nobody ever signed in with on a page."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from jobs.managers import SchemeQuerySet
+from jobs.managers import CompanyQuerySet, SchemeQuerySet
 
 
 class Company(models.Model):
@@ -16,6 +16,9 @@ class Company(models.Model):
         default=False, help_text="True for demo companies, which every page says are invented."
     )
     created_at = models.DateTimeField(auto_now_add=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = CompanyQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]
@@ -36,6 +39,7 @@ class Scheme(models.Model):
         default=8, help_text="Weeks a company has to put a shortfall right."
     )
     companies = models.ManyToManyField(Company, related_name="schemes", blank=True)
+    version = models.PositiveIntegerField(default=1)
 
     objects = SchemeQuerySet.as_manager()
 

@@ -7,7 +7,9 @@ from typing import Any, ClassVar
 from django.contrib.auth.models import AbstractUser, BaseUserManager
 from django.db import models
 from django.db.models import Q
+from django.utils.crypto import salted_hmac
 
+from jobs.managers import PeopleQuerySet
 from jobs.models.organisations import Company, Scheme
 
 
@@ -23,7 +25,7 @@ class Role(models.TextChoices):
 COMPANY_ROLES = (Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER)
 
 
-class UserManager(BaseUserManager["User"]):
+class UserManager(BaseUserManager.from_queryset(PeopleQuerySet)):  # type: ignore[misc]
     use_in_migrations = True
 
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
@@ -54,6 +56,10 @@ class User(AbstractUser):
     scheme = models.ForeignKey(
         Scheme, null=True, blank=True, on_delete=models.PROTECT, related_name="auditors"
     )
+    version = models.PositiveIntegerField(default=1)
+    times_closed = models.PositiveIntegerField(
+        default=0, help_text="Sessions from before the last closing stay ended when it reopens."
+    )
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
@@ -78,3 +84,11 @@ class User(AbstractUser):
 
     def __str__(self) -> str:
         return self.get_full_name() or self.email
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session is bound to: the password, and that the account was not closed since."""
+        bound = super()._get_session_auth_hash(secret)  # type: ignore[misc]
+        if not self.times_closed:
+            return str(bound)
+        text = f"{bound} {self.times_closed}"
+        return salted_hmac("jobs.User.times_closed", text, secret=secret).hexdigest()
