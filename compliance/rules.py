@@ -65,7 +65,9 @@ def rule_in_words(rule: DepthRule) -> str:
 def target_from_rules(job: Job) -> DepthTarget | None:
     """The depth a job is planned to today; None where no rule is in force."""
     rule = DepthRule.objects.in_force(job.property.nation, timezone.localdate()).first()
-    return DepthTarget(rule.min_depth_mm, rule_in_words(rule)) if rule else None
+    if rule is None:
+        return None
+    return DepthTarget(rule.min_depth_mm, rule_in_words(rule), requirement_of(rule))
 
 
 def offer_targets() -> None:

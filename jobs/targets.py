@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from calculations.depths import DepthRequirement
 from jobs.errors import Refused
 from jobs.models.jobs import Job
 
 
 @dataclass(frozen=True, slots=True)
 class DepthTarget:
-    """Depth to lay to in mm, and the rule it comes from in words."""
+    """Depth to lay to in mm, the rule it comes from in words, and what proves it."""
 
     depth_mm: float
     source: str
+    requirement: DepthRequirement
 
 
 _sources: list[Callable[[Job], DepthTarget | None]] = []

@@ -61,7 +61,7 @@ class SiteRecord:
 
     @cached_property
     def requirement(self) -> DepthRequirement | None:
-        return DepthRequirement(min_depth_mm=self.target.depth_mm) if self.target else None
+        return self.target.requirement if self.target else None
 
     @cached_property
     def placed_readings(self) -> list[Reading]:
