@@ -32,7 +32,9 @@ ACCOUNT_RATE_LIMITS = False
 REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"sign_in": None}
 
 # A worker process started by a test finds the same folder.
-TEST_FOLDER = Path(env.text("EAVESBOOK_TEST_FOLDER", "") or tempfile.mkdtemp(prefix="eavesbook-"))
+TEST_FOLDER = Path(
+    env.text("EAVESBOOK_TEST_FOLDER", f"{tempfile.gettempdir()}/eavesbook-tests-{os.getuid()}")
+)
 MEDIA_ROOT = str(TEST_FOLDER / f"media-{WORKER}")
 # Left to the base, keys would land in the folder that `deploy/up` wants for its data.
 CERTIFICATE_KEY_FOLDER = str(TEST_FOLDER / f"keys-{WORKER}")
