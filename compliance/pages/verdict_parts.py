@@ -29,9 +29,12 @@ class VerdictShown:
     checks: list[dict[str, Any]]
     suspicions: list[str]
     figures: list[dict[str, Any]]
-    drawing: str
     layers_mm: list[float]
     existing_mm: float
+
+    def drawing(self) -> str:
+        """The readings on the plan as SVG, drawn when a page asks for it; empty without a loft."""
+        return draw_assessment(self.assessment) if self.assessment.inputs["loft"] else ""
 
     @property
     def measured_mm(self) -> float | None:
@@ -63,7 +66,6 @@ def show_verdict(assessment: Assessment) -> VerdictShown:
         checks=[line(step) for step in arithmetic["checks"]],
         suspicions=arithmetic["suspicions"],
         figures=_figures(assessment),
-        drawing=draw_assessment(assessment) if loft else "",
         layers_mm=_layers_mm(plan),
         existing_mm=min((a["existing_depth_mm"] for a in loft["areas"]), default=0) if loft else 0,
     )
