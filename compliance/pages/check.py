@@ -42,22 +42,24 @@ def check(request: HttpRequest) -> HttpResponse:
 
 @open_page
 def check_certificate(request: HttpRequest, code: str) -> HttpResponse:
+    """What a code stands for. What cannot be a code costs nothing and is not counted."""
+    try:
+        code = read_code(code)
+    except Refused:
+        return _not_found(request, code)
     if not may_look_up(get_adapter(request).get_client_ip(request)):
         answer = render(request, "compliance/check/too_often.html", status=429)
         answer["Retry-After"] = str(WINDOW_S)
         return answer
-    certificate = _found(code)
+    certificate = Certificate.objects.with_place().filter(code=code).first()
     if certificate is None:
-        context = {"form": CodeForm({"code": code}), "not_found": True}
-        return render(request, "compliance/check/check.html", context, status=404)
+        return _not_found(request, code)
     return render(request, "compliance/check/answer.html", _told(certificate))
 
 
-def _found(code: str) -> Certificate | None:
-    try:
-        return Certificate.objects.with_place().filter(code=read_code(code)).first()
-    except Refused:
-        return None
+def _not_found(request: HttpRequest, code: str) -> HttpResponse:
+    context = {"form": CodeForm({"code": code}), "not_found": True}
+    return render(request, "compliance/check/check.html", context, status=404)
 
 
 def _told(certificate: Certificate) -> dict[str, Any]:
