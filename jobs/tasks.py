@@ -7,7 +7,8 @@ from django.db import OperationalError
 
 from jobs.evidence import inspection
 from jobs.intake import batches
-from jobs.models import IntakeBatch, Job, Photo
+from jobs.models import IntakeBatch, Job, Photo, User
+from jobs.platform import invitations
 from jobs.surveying import quantities
 
 
@@ -49,3 +50,9 @@ def quantify_waiting_jobs() -> None:
     """Send jobs that no layer plan followed, such as those surveyed while the broker was down."""
     for job_id in quantities.waiting_job_ids():
         quantify_job.delay(job_id)
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def send_invitation(user_id: int) -> bool:
+    """Mail a person the link to set its password; False if there is none to set any more."""
+    return invitations.send_invitation_mail(User.objects.with_place().get(pk=user_id))

@@ -1,0 +1,1 @@
+"""What the platform admin keeps: companies, schemes, and who may sign in."""
