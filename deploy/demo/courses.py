@@ -18,6 +18,7 @@ DRIVE = timedelta(minutes=30)
 CALL_BACK_HOURS = 2.0
 SURVEY_TO_FITTING = timedelta(days=6)
 LEFT_TO_QUANTIFY = 4
+PUT_RIGHT_EVERY = 14
 NEVER_PUT_RIGHT = (2, 5)
 """Which fitted jobs, in order, fell short so long ago that putting them right is late."""
 
@@ -152,6 +153,8 @@ def plan_courses(
             course.fate = _fate(chance, now - course.fitting[1])
             if fitted in NEVER_PUT_RIGHT:
                 course.fate = Fate.SHORT
+            elif fitted % PUT_RIGHT_EVERY == 0 and now - course.fitting[1] > timedelta(weeks=2):
+                course.fate = Fate.PUT_RIGHT
             if course.fate is Fate.PUT_RIGHT:
                 to_put_right[course.crew].append(course)
     return courses
