@@ -9,8 +9,6 @@ from django.utils import timezone
 from compliance.assess import latest_assessment
 from compliance.certificates.code import new_code
 from compliance.certificates.contents import Contents, contents_from_dict, contents_of
-from compliance.certificates.pdf import draw_pdf
-from compliance.certificates.signing import sign_pdf
 from compliance.certificates.storage import store_pdf
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate
@@ -56,6 +54,10 @@ def issue_certificate(
 
 def make_pdf(contents: Contents) -> bytes:
     """Drawn and signed. The same contents and key give the same bytes."""
+    # Half a second of imports that only the process which draws a certificate should pay for.
+    from compliance.certificates.pdf import draw_pdf
+    from compliance.certificates.signing import sign_pdf
+
     return sign_pdf(draw_pdf(contents), datetime.fromisoformat(contents.issued_at))
 
 
