@@ -7,5 +7,6 @@ from jobs.models import Role
 OFFICE = frozenset({Role.PLANNER, Role.SURVEYOR, Role.COMPLIANCE_OFFICER})
 JOB_READERS = OFFICE | {Role.INSTALLER, Role.AUDITOR}
 PLANNER = frozenset({Role.PLANNER})
-NOBODY: frozenset[Role] = frozenset()
+PLATFORM = frozenset({Role.PLATFORM_ADMIN})
+ACCOUNT_KEEPERS = PLATFORM | PLANNER
 EVERYBODY = frozenset(Role)

@@ -4,7 +4,9 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.token")),
+    path("", include("jobs.api.companies")),
     path("", include("jobs.api.schemes")),
+    path("", include("jobs.api.people")),
     path("", include("jobs.api.properties")),
     path("", include("jobs.api.jobs")),
     path("", include("jobs.api.crews")),

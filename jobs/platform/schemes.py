@@ -33,9 +33,7 @@ def found_scheme(terms: SchemeTerms, code: str, companies: Iterable[Company] = (
     scheme = Scheme(code=code.strip().lower())
     with refusals_explained():
         _apply(terms, scheme)
-        refuse_taken(
-            scheme, "code", "There is a scheme of this code", "Choose another short code."
-        )
+        refuse_taken(scheme, "code", "There is a scheme of this code", "Choose another short code.")
         refuse_invalid(scheme)
         scheme.save()
         scheme.companies.set(companies)
