@@ -1,0 +1,104 @@
+"""A browser, people who each sit at a screen of their own, and pictures of what failed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+PATIENCE_MS = 30_000
+QUIET = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
+DESK: dict[str, Any] = {"viewport": {"width": 1440, "height": 900}}
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "has_touch": True,
+    "is_mobile": True,
+}
+FAILED = pytest.StashKey[bool]()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
+    """Remember on the test whether it failed, for the pictures taken after it."""
+    report = yield
+    item.stash[FAILED] = item.stash.get(FAILED, False) or report.failed
+    return report
+
+
+@dataclass
+class Screens:
+    """The screens in use, each a browser of its own with nobody signed in.
+
+    `troubles` is whatever went wrong behind the pages: script errors, and answers of 4xx or 5xx.
+    """
+
+    browser: Browser
+    address: str
+    contexts: dict[str, BrowserContext] = field(default_factory=dict)
+    troubles: list[str] = field(default_factory=list)
+
+    def open(self, name: str, shape: dict[str, Any]) -> Page:
+        context = self.browser.new_context(
+            base_url=self.address, locale="en-GB", timezone_id="Europe/London", **shape
+        )
+        context.set_default_timeout(PATIENCE_MS)
+        self.contexts[name] = context
+        context.on("weberror", lambda error: self.troubles.append(f"{name}: {error.error}"))
+        context.on("console", lambda said: self._listen(name, said))
+        context.on("response", lambda answer: self._look_at(name, answer))
+        return context.new_page()
+
+    def _listen(self, name: str, said: Any) -> None:
+        if said.type == "error":
+            self.troubles.append(f"{name}: {said.text} at {said.location.get('url')}")
+
+    def _look_at(self, name: str, answer: Any) -> None:
+        if answer.status >= 400:
+            self.troubles.append(
+                f"{name}: {answer.status} for {answer.request.method} {answer.url}"
+            )
+
+    def photograph(self, folder: Path) -> None:
+        for name, context in self.contexts.items():
+            for number, page in enumerate(context.pages):
+                file = re.sub(r"\W+", "-", f"{name}-{number}")
+                page.screenshot(path=folder / f"{file}.png", full_page=True)
+
+
+@pytest.fixture
+def screens(
+    chromium_path: str, live_server: Any, request: pytest.FixtureRequest, tmp_path: Path
+) -> Iterator[Screens]:
+    """Screens on the live server; when the test fails, what they show is saved beside it."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=list(QUIET))
+        opened = Screens(browser, live_server.url)
+        yield opened
+        if request.node.stash.get(FAILED, False):
+            opened.photograph(tmp_path)
+            print(f"What the screens showed: {tmp_path}")
+        browser.close()
+
+
+@pytest.fixture
+def desk(screens: Screens) -> Callable[[str], Page]:
+    """`desk("planner")` is a page on a screen of 1440 px."""
+    return lambda name: screens.open(name, DESK)
+
+
+@pytest.fixture
+def phone(screens: Screens) -> Callable[[str], Page]:
+    """`phone("installer")` is a page on a touch screen of 390 px."""
+    return lambda name: screens.open(name, PHONE)
