@@ -21,7 +21,7 @@ STATES = (
 class PersonForm(forms.Form):
     """Who a person is. A planner's people are of its own company, so it is not asked for one."""
 
-    first_name = forms.CharField(max_length=150, required=False)
+    first_name = forms.CharField(max_length=150)
     last_name = forms.CharField(max_length=150, required=False)
     role = forms.ChoiceField()
     company = forms.ModelChoiceField(

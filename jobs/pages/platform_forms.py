@@ -31,7 +31,7 @@ class SchemeForm(forms.Form):
         label="Last day", required=False, widget=DayInput(), help_text="Empty while none is set."
     )
     remedy_weeks = forms.IntegerField(
-        label="Weeks to put a shortfall right", min_value=1, max_value=MOST_REMEDY_WEEKS, initial=8
+        label="To put a shortfall right", min_value=1, max_value=MOST_REMEDY_WEEKS, initial=8
     )
     companies = forms.ModelMultipleChoiceField(
         Company.objects.all(),

@@ -369,7 +369,7 @@ def test_an_invitation_that_comes_late_is_not_sent(admin, mailoutbox):
         ({"email": ""}, "email", "required"),
         ({"email": "not an address"}, "email", "valid"),
         ({"email": "TAKEN@example.test"}, "email", "has an account already"),
-        ({"first_name": "", "last_name": " "}, "first_name", "no name"),
+        ({"first_name": "", "last_name": " "}, "first_name", "required"),
         ({"role": ""}, "role", "required"),
         ({"role": "king"}, "role", "valid choice"),
         ({"company": ""}, "company", "needs a company"),
