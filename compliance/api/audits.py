@@ -24,6 +24,7 @@ from compliance.audits.rounds import (
     sealed_population,
 )
 from compliance.models import AuditRound, DrawnJob, Finding, FindingAnswer
+from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.models import Company, Role
 
@@ -185,7 +186,7 @@ class DrawnJobViewSet(viewsets.ReadOnlyModelViewSet[DrawnJob]):
 
 
 class FindingSerializer(serializers.ModelSerializer):
-    drawn_job = serializers.PrimaryKeyRelatedField(queryset=DrawnJob.objects.none())
+    drawn_job = VisibleRelatedField(queryset=DrawnJob.objects.select_related("round"))
 
     class Meta:
         model = Finding
@@ -200,14 +201,6 @@ class FindingSerializer(serializers.ModelSerializer):
             "answer_due_on",
         ]
         read_only_fields = ["found_by", "found_at", "answer_due_on"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        request = self.context.get("request")
-        if request is not None and request.user.is_authenticated:
-            self.fields["drawn_job"].queryset = DrawnJob.objects.visible_to(
-                request.user
-            ).select_related("round")
 
     def create(self, data: dict[str, Any]) -> Finding:
         return record_finding(data.pop("drawn_job"), self.context["request"].user, **data)
@@ -232,18 +225,12 @@ class FindingViewSet(
 
 
 class FindingAnswerSerializer(serializers.ModelSerializer):
-    finding = serializers.PrimaryKeyRelatedField(queryset=Finding.objects.none())
+    finding = VisibleRelatedField(queryset=Finding.objects.all())
 
     class Meta:
         model = FindingAnswer
         fields = ["id", "finding", "text", "answered_by", "answered_at"]
         read_only_fields = ["answered_by", "answered_at"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        request = self.context.get("request")
-        if request is not None and request.user.is_authenticated:
-            self.fields["finding"].queryset = Finding.objects.visible_to(request.user)
 
     def create(self, data: dict[str, Any]) -> FindingAnswer:
         return answer_finding(data["finding"], self.context["request"].user, data["text"])

@@ -1,4 +1,4 @@
-"""Fields and filters of the planner's endpoints."""
+"""Fields and filters that several endpoints share."""
 
 from __future__ import annotations
 

@@ -21,6 +21,7 @@ from rest_framework.views import APIView
 import jobs.pages.converters  # noqa: F401  registers isodate
 from calculations.drawing import draw_layer
 from calculations.quantities import quantities_from_dict
+from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.loading.load_list import load_list_of_day
 from jobs.lofts import loft_of
@@ -33,7 +34,7 @@ READS = frozenset(
 
 
 class LayerPlanSerializer(serializers.ModelSerializer):
-    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.none())
+    job = VisibleRelatedField(queryset=Job.objects.with_place())
 
     class Meta:
         model = LayerPlan
@@ -41,12 +42,6 @@ class LayerPlanSerializer(serializers.ModelSerializer):
         read_only_fields = [
             field.name for field in LayerPlan._meta.fields if field.name not in ("id", "job")
         ]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        request = self.context.get("request")
-        if request is not None and request.user.is_authenticated:
-            self.fields["job"].queryset = Job.objects.visible_to(request.user).with_place()
 
     def create(self, data: dict[str, Any]) -> LayerPlan:
         return make_layer_plan(data["job"])

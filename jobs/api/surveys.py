@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.concurrency import VersionedUpdateMixin
+from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.models import Fixture, Hazard, Job, LoftArea, Obstacle, Role, Survey
 from jobs.surveying.records import Measurements, complete_survey, save_draft, start_survey
@@ -54,19 +55,13 @@ class SurveySerializer(serializers.ModelSerializer):
     obstacles = ObstacleSerializer(many=True, required=False)
     fixtures = FixtureSerializer(many=True, required=False)
     hazards = HazardSerializer(many=True, required=False)
-    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.none())
+    job = VisibleRelatedField(queryset=Job.objects.all())
     missing = serializers.SerializerMethodField()
 
     class Meta:
         model = Survey
         exclude: list[str] = []
         read_only_fields = ["surveyed_by", "completed_at", "version"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        request = self.context.get("request")
-        if request is not None and request.user.is_authenticated:
-            self.fields["job"].queryset = Job.objects.visible_to(request.user)
 
     def get_missing(self, survey: Survey) -> list[str]:
         """What keeps the survey from being finished."""
