@@ -25,8 +25,11 @@ OF_COMPANY: Eyes = OFFICE
 OF_JOB: Eyes = {**OFFICE, "installer": frozenset({"own"}), "auditor": A_SCHEME}
 OF_ROUND: Eyes = {"auditor": A_SCHEME}
 OF_FINDING: Eyes = {"auditor": A_SCHEME, "planner": A_COMPANY, "compliance_officer": A_COMPANY}
+OF_PLATFORM: Eyes = {"platform_admin": frozenset(WORLDS)}
+OF_PEOPLE: Eyes = {**OF_PLATFORM, "planner": A_COMPANY}
 OF_SCHEME: Eyes = {
     **OFFICE,
+    **OF_PLATFORM,
     "installer": frozenset({"own", "other_crew"}),
     "auditor": frozenset({"own", "other_crew"}),
 }
@@ -61,6 +64,8 @@ NO_CODE = "3333-3333-3333"
 THINGS: dict[str, Thing] = {
     "jobs/<pk>": record("job", OF_JOB),
     "properties/<pk>": record("home", OF_JOB),
+    "companies/<pk>": record("company", OF_PLATFORM),
+    "people/<pk>": Thing(lambda world: world.people["installer"].pk, OF_PEOPLE),
     "schemes/<pk>": record("marked_scheme", OF_SCHEME),
     "crews/<pk>": record("crew", OF_COMPANY),
     "vans/<pk>": record("van", OF_COMPANY),
@@ -114,6 +119,8 @@ AT: dict[tuple[str, str], Thing] = {
 
 # Lists of the API: the model whose ids they give, and who sees which.
 LISTS: dict[str, tuple[str, Eyes]] = {
+    "companies": ("Company", OF_PLATFORM),
+    "people": ("User", OF_PEOPLE),
     "schemes": ("Scheme", OF_SCHEME),
     "properties": ("Property", OF_JOB),
     "jobs": ("Job", OF_JOB),
@@ -162,7 +169,25 @@ OPEN = {
 
 
 # The platform admin answers for the depth rules, and is told who proposed one.
-TOLD_BY_OFFICE = {("rule_list", "platform_admin")}
+# It keeps every company, scheme and account.
+KEPT_BY_ADMIN = (
+    "company_list",
+    "company",
+    "scheme_list",
+    "scheme",
+    "scheme_new",
+    "people_list",
+    "person",
+    "person_new",
+    "api_company-list",
+    "api_company-detail",
+    "api_scheme-list",
+    "api_scheme-detail",
+    "api_person-list",
+    "api_person-detail",
+    "api_person-invitation",
+)
+TOLD_BY_OFFICE = {(name, "platform_admin") for name in ("rule_list", *KEPT_BY_ADMIN)}
 
 
 class Unknown(LookupError):

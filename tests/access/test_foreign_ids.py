@@ -27,6 +27,7 @@ from tests.access.registry import (
     OF_COMPANY,
     OF_FINDING,
     OF_JOB,
+    OF_PLATFORM,
     OF_ROUND,
     OF_SCHEME,
     Eyes,
@@ -60,6 +61,7 @@ NAMED: dict[str, Named] = {
     "call_back": Named("booked_visit", OF_JOB),
     # Both companies work under the scheme of the auditor, who alone names one.
     "company": Named("company", OF_ALL),
+    "companies": Named("company", OF_PLATFORM),
     "crew": Named("crew", OF_COMPANY),
     "drawn_job": Named("drawn", OF_ROUND),
     "finding": Named("finding", OF_FINDING),
