@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calculations.drawing import draw_layer
+from calculations.heat import ceiling_area_m2
 from calculations.layers import Layer
 from calculations.loft import Loft
 from calculations.moisture import MoistureNote, check_moisture
 from calculations.quantities import Quantities, quantities_from_dict
+from calculations.savings import Saving, yearly_saving
 from jobs.lofts import loft_of
 from jobs.models import LayerPlan
 
+MEAN_CLIMATE = "uk_average"
 KINDS = {"between_joists": "between the joists", "across_joists": "across the joists"}
 
 
@@ -33,6 +36,16 @@ class LayerSheet:
     moisture: tuple[MoistureNote, ...]
     layer_depths_mm: tuple[float, ...]
     existing_mm: float
+
+    @property
+    def saving(self) -> Saving:
+        """What the layers save in a year of the UK's mean climate, worked out when asked for."""
+        return yearly_saving(
+            self.quantities.u_before,
+            self.quantities.u_after,
+            ceiling_area_m2(self.loft),
+            MEAN_CLIMATE,
+        )
 
 
 def layer_sheet(plan: LayerPlan) -> LayerSheet:

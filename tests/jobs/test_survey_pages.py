@@ -164,7 +164,15 @@ def test_the_layer_plan_shows_layers_rolls_and_reasons(client, job, planned):
     shown = client.get(reverse("layer_plan", args=[job.layer_plans.get().pk]))
 
     assert shown.text.count("<svg") >= 1
-    for words in ("Cut list", "Least possible", "U-value after", "Dust masks", "Why these layers"):
+    for words in (
+        "Cut list",
+        "What it saves",
+        "kg CO₂e",
+        "Least possible",
+        "U-value after",
+        "Dust masks",
+        "Why these layers",
+    ):
         assert words in shown.text
 
 
