@@ -15,6 +15,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.inspect_waiting_photos",
         "schedule": crontab(minute="*/10"),
     },
+    "resume-intake": {
+        "task": "jobs.tasks.resume_intake",
+        "schedule": crontab(minute="*/5"),
+    },
     "quantify-waiting-jobs": {
         "task": "jobs.tasks.quantify_waiting_jobs",
         "schedule": crontab(minute="*/10"),

@@ -26,6 +26,14 @@ def take_in_intake_batch(batch_id: int) -> None:
     )
 
 
+@shared_task
+def resume_intake() -> None:
+    """Send batches again that were left lying half read or half taken in."""
+    for batch_id, state in batches.left_lying():
+        reading = state == IntakeBatch.State.READING
+        (look_through_intake_batch if reading else take_in_intake_batch).delay(batch_id)
+
+
 @shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
 def inspect_photo(photo_id: int) -> None:
     """Look at a photo that was stored: EXIF, small copies, what speaks against it."""

@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import timedelta
 from itertools import islice
 from pathlib import PurePath
 from typing import IO
@@ -28,6 +29,7 @@ from jobs.intake.values import Problem, PropertyValues, read_values
 from jobs.models import Company, IntakeBatch, IntakeRow, Job, Property, Scheme, Stage, User
 
 ROWS_AT_ONCE = 500
+WAITING_TOO_LONG = timedelta(minutes=5)
 LOCK_SPACE = 0x1A7A  # keeps these advisory locks apart from others
 Outcome, State = IntakeRow.Outcome, IntakeBatch.State
 
@@ -80,6 +82,18 @@ def _alone(batch_id: int) -> Iterator[bool]:
         if mine:
             with connection.cursor() as cursor:
                 cursor.execute("SELECT pg_advisory_unlock(%s, %s)", [LOCK_SPACE, batch_id])
+
+
+def left_lying() -> list[tuple[int, str]]:
+    """(id, state) of batches that nobody seems to work on, such as after a broker was down.
+
+    Sending one again that is worked on after all does nothing: see `_alone`.
+    """
+    sent_before = timezone.now() - WAITING_TOO_LONG
+    waiting = IntakeBatch.objects.filter(
+        state__in=(State.READING, State.IMPORTING), sent_at__lt=sent_before
+    )
+    return list(waiting.order_by("pk").values_list("pk", "state"))
 
 
 # --- Looking through

@@ -22,7 +22,7 @@ def check_scheme(company: Company, scheme: Scheme) -> None:
         )
     if scheme.ends_on is not None and scheme.ends_on < timezone.localdate():
         raise Refused(
-            f"{scheme.name} ended on {scheme.ends_on:%d %b %Y}.",
+            f"{scheme.name} ended on {scheme.ends_on:%-d %b %Y}.",
             field="scheme",
             remedy="Choose a scheme that is open.",
         )

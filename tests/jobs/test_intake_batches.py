@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+from datetime import timedelta
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 from openpyxl import load_workbook
 
 from jobs.errors import Conflict, Refused
@@ -14,6 +16,7 @@ from jobs.intake.batches import begin_import, import_batch, preview, receive_fil
 from jobs.intake.properties import take_in_property
 from jobs.intake.values import PROPERTY_FIELDS
 from jobs.models import IntakeBatch, IntakeRow, Job, Property
+from jobs.tasks import resume_intake
 from tests.factories import SchemeFactory
 from tests.jobs.intake_files import csv_file, line, looked_through, received, taken_in
 from tests.jobs.planner_scene import an_office, values
@@ -156,6 +159,18 @@ def test_a_preview_that_died_starts_afresh():
     preview(batch)
 
     assert batch.rows.get().values["reference"] == "H-1"
+
+
+def test_a_batch_left_lying_is_sent_again_and_a_fresh_one_left_alone():
+    office = an_office()
+    forgotten, fresh = (received(office, csv_file(line(n))) for n in (1, 2))
+    long_ago = timezone.now() - timedelta(minutes=6)
+    IntakeBatch.objects.filter(pk=forgotten.pk).update(sent_at=long_ago)
+
+    resume_intake()
+
+    states = dict(IntakeBatch.objects.values_list("pk", "state"))
+    assert states == {forgotten.pk: "preview", fresh.pk: "reading"}
 
 
 def test_running_a_task_twice_does_nothing_the_second_time():
