@@ -16,11 +16,13 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-
-from ortools.sat.python import cp_model
+from typing import TYPE_CHECKING
 
 from calculations.packing import ALL_HABITS, LEAST_MM, Cut, Item, Offcut, Packing, pack
 from calculations.roll_bound import stepped
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
 
 TENTHS = 10
 STEPS = (1, 2, 3, 4, 5)
@@ -74,6 +76,9 @@ def _share(
     seconds: float,
     seed: int,
 ) -> tuple[Shares | None, bool]:
+    # Slow to import (it brings pandas), and most plans are proved best without it.
+    from ortools.sat.python import cp_model
+
     model = cp_model.CpModel()
     lengths = [
         [_length_variable(model, item, length_mm, i, r) for r in range(rolls)]
@@ -112,6 +117,8 @@ def _length_variable(
 ) -> cp_model.LinearExpr:
     if not item.joinable:
         return item.length_mm * model.new_bool_var(f"x{i}_{r}")
+    from ortools.sat.python import cp_model
+
     pieces = cp_model.Domain.from_intervals(
         [[0, 0], [LEAST_MM, item.length_mm - LEAST_MM], [item.length_mm, item.length_mm]]
     )
@@ -159,6 +166,8 @@ def _add_exclusions(
     length_mm: int,
 ) -> None:
     """A narrow piece needs its own stretch of roll beside all that is too wide to lie beside it."""
+    from ortools.sat.python import cp_model
+
     for i, item in enumerate(items):
         if 2 * item.width_mm > width_mm:
             continue

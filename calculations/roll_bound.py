@@ -20,7 +20,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from calculations.packing import Item
 
@@ -144,6 +143,9 @@ def width_patterns(needed: Mapping[float, float], width_mm: float) -> WidthPatte
     ]
     bound = 0.0
     lengths: list[float] = []
+    # Slow to import, and not every process that reads a plan makes one.
+    from scipy.optimize import linprog
+
     for _ in range(MAX_COLUMNS):
         result = linprog(
             np.ones(len(patterns)), A_ub=-np.array(patterns, dtype=float).T, b_ub=-demand
