@@ -7,6 +7,7 @@ are therefore cut, each by the quick plan, and the one that takes least is kept.
 from __future__ import annotations
 
 import itertools
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -39,10 +40,12 @@ def best_counted(
     objective: Objective,
     seconds: float,
 ) -> CountedChoice:
-    """The choice that takes least in whole rolls, then its cutting plans proved for `seconds` each.
+    """The choice that takes least in whole rolls, then its cutting plans, proved within `seconds`.
 
+    seconds: for the whole loft, the counting of the ways included; see `cutting_plans`.
     Raises LoftError for a bad catalogue.
     """
+    ends = time.perf_counter() + seconds
     ranked = rank_areas(loft, target, catalogue, objective)
     counted: list[CountedChoice] = []
     for picks in _ways(ranked, WAYS_COUNTED if seconds > 0 else WAYS_COUNTED // 2):
@@ -51,7 +54,8 @@ def best_counted(
         counted.append(CountedChoice(choice, plans, _total(plans, catalogue, objective)))
     best = min(counted, key=lambda c: c.total)
     if not all(plan.proved_optimal and not plan.joints for plan in best.plans):
-        plans = cutting_plans(loft, best.choice.layers, catalogue, seconds)
+        left = max(0.0, ends - time.perf_counter()) if seconds > 0 else 0.0
+        plans = cutting_plans(loft, best.choice.layers, catalogue, left)
         best = replace(best, plans=plans, total=_total(plans, catalogue, objective))
     return replace(best, choice=_explained(best, counted, objective))
 
@@ -89,17 +93,25 @@ def cutting_plans(
     *,
     rough: bool = False,
 ) -> tuple[CuttingPlan, ...]:
-    """A cutting plan for each roll type used, in the catalogue's order."""
+    """A cutting plan for each roll type used, in the catalogue's order.
+
+    seconds: for the proofs of the whole loft. Each type still to be planned has an equal share of
+    what is left, so that what is proved at once leaves its time to the others. The quick plan and
+    its bound are made whatever time is left; 0 keeps to them.
+    """
+    ends = time.perf_counter() + seconds
     by_roll: dict[str, list[Piece]] = {}
     for layer in layers:
         roll = roll_by_code(catalogue, layer.roll)
         area = loft.area_named(layer.area)
         by_roll.setdefault(layer.roll, []).extend(pieces_of(loft, area, layer, roll, layers))
-    return tuple(
-        plan_cuts(by_roll[roll.code], roll, seconds, rough=rough)
-        for roll in catalogue
-        if by_roll.get(roll.code)
-    )
+    used = [roll for roll in catalogue if by_roll.get(roll.code)]
+    plans: list[CuttingPlan] = []
+    for number, roll in enumerate(used):
+        left = max(0.0, ends - time.perf_counter()) if seconds > 0 else 0.0
+        share = left / (len(used) - number)
+        plans.append(plan_cuts(by_roll[roll.code], roll, share, rough=rough))
+    return tuple(plans)
 
 
 def _explained(

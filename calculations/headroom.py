@@ -19,11 +19,17 @@ from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from calculations.loft import LoftArea, Roof
+from calculations.loft import LoftArea, Obstacle, Roof
 from calculations.outlines import Outline
 
 AIR_GAP_MM = 50.0
 """Air path kept free beneath the underlay, square to the slope [mm]."""
+SQUEEZE_SHARE = 0.75
+"""Beneath a deck a layer may be squeezed to this share of its thickness, where unavoidable
+(common practice, no published source)."""
+END_SHARE = 0.5
+"""The end of the lowest new layer may be pressed to this share of its thickness beneath the eaves
+tray, to reach the head of the wall insulation (common practice, no published source)."""
 
 
 def height_mm(roof: Roof, distance_mm: float) -> float:
@@ -43,6 +49,22 @@ def distance_for_mm(roof: Roof, top_mm: float, air_gap_mm: float = AIR_GAP_MM) -
     pitch = math.radians(roof.pitch_deg)
     at_plate = (roof.rafter_depth_mm - air_gap_mm) / math.cos(pitch)
     return max(0.0, (top_mm - at_plate) / math.tan(pitch))
+
+
+def pressed_from_mm(
+    roof: Roof, base_mm: float, thickness_mm: float, air_gap_mm: float = AIR_GAP_MM
+) -> float:
+    """How near to the eaves edge [mm] wool on `base_mm` may come, its end pressed by the tray.
+
+    The tray keeps the air path and presses no more than it must: at distance x the wool is as deep
+    as there is room, down to END_SHARE of its thickness, where it ends.
+    """
+    return distance_for_mm(roof, base_mm + END_SHARE * thickness_mm, air_gap_mm)
+
+
+def room_beneath_mm(deck: Obstacle, area: LoftArea) -> float:
+    """Height free for wool beneath a deck [mm]: its underside, or the joists it lies on."""
+    return area.joist_depth_mm if deck.underside_mm is None else deck.underside_mm
 
 
 def eaves_runs(area: LoftArea) -> tuple[Outline, ...]:

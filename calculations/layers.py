@@ -2,7 +2,9 @@
 
 The first layer fills the joist depth between the joists; the next lie at 90 degrees to the one
 below. Where the roof is low a thinner roll starts at the eaves, the thicker one beside it as the
-height grows, and the 50 mm air path stays free (see `calculations.headroom`).
+height grows, and the 50 mm air path stays free (see `calculations.headroom`). The lowest layer runs
+on to the head of the wall insulation where it can: its end is pressed beneath the eaves tray, which
+holds the air path, by no more than the roof asks for and to half at most.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from calculations.catalogue import RollType, check_catalogue
-from calculations.headroom import distance_for_mm
+from calculations.headroom import distance_for_mm, pressed_from_mm, room_mm
 from calculations.loft import Condition, Loft, LoftArea
 from calculations.outlines import MM2_PER_M2
 from calculations.shortfalls import LEAST_M2, places_short, where_laid
@@ -52,6 +54,12 @@ class Layer:
     def top_mm(self) -> float:
         """Height of its upper face over the ceiling [mm]."""
         return self.base_mm + self.thickness_mm
+
+    @property
+    def end_pressed(self) -> bool:
+        """Whether its end runs on to the wall plate beneath the eaves tray: the lowest new layer
+        between the joists, or the starter in its place."""
+        return self.number == 1 and self.kind == "between_joists" and self.covers != "middle"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +122,7 @@ def picked_layers(
         stack = ranked[area.name].stacks[picks[area.name]]
         laid = _with_room(loft, area, _layers_of(loft, area, stack, catalogue))
         layers += laid
-        explanation += _why_starters(area, laid)
+        explanation += _why_starters(area, laid) + _why_pressed(loft, area, laid)
         depths[area.name] = area.kept_depth_mm + sum(
             layer.thickness_mm for layer in laid if layer.covers != "eaves"
         )
@@ -241,3 +249,23 @@ def _why_starters(area: LoftArea, layers: Sequence[Layer]) -> list[str]:
         for low, high in zip(layers, layers[1:], strict=False)
         if low.covers == "eaves"
     ]
+
+
+def _why_pressed(loft: Loft, area: LoftArea, layers: Sequence[Layer]) -> list[str]:
+    """Says of the lowest layer that its end is pressed at the eaves, and how far it reaches."""
+    if not area.eaves_edges:
+        return []
+    lines: list[str] = []
+    for layer in layers:
+        full_from = distance_for_mm(loft.roof, layer.top_mm)
+        if not layer.end_pressed or full_from <= 0:
+            continue
+        begins = pressed_from_mm(loft.roof, layer.base_mm, layer.thickness_mm)
+        end_mm = room_mm(loft.roof, begins) - layer.base_mm
+        place = f"{begins:.0f} mm from the wall plate" if begins >= 0.5 else "the wall plate"
+        lines.append(
+            f"{area.name}: layer {layer.number} runs on to {place}, its last "
+            f"{full_from - begins:.0f} mm pressed from {layer.thickness_mm:g} to {end_mm:.0f} mm "
+            "beneath the eaves tray, which keeps 50 mm of air free; resistance falls with depth."
+        )
+    return lines

@@ -203,11 +203,16 @@ def _air_path(roof: Roof, area: LoftArea, placed: Sequence[PlacedWool]) -> list[
             "tray in every rafter bay."
         )
         notes.append(MoistureNote(where, "warning", text, SOURCE_AIR_PATH))
-    starts = sorted({round(p.starts_mm) for p in placed if not p.layer.existing})
+    new = [p for p in placed if not p.layer.existing]
+    pressed = [p for p in new if p.starts_mm < p.full_mm]
+    for p in pressed:
+        notes.append(MoistureNote(where, "note", _pressed_words(roof, p), SOURCE_AIR_PATH))
+    starts = sorted({round(p.starts_mm) for p in new if p not in pressed})
     if starts and starts[-1] > 0:
+        which = "other layers" if pressed else "layers"
         steps = ", ".join(f"{start} mm" for start in starts)
         text = (
-            f"To keep {AIR_GAP_MM:g} mm of air under the roof the layers begin {steps} from the "
+            f"To keep {AIR_GAP_MM:g} mm of air under the roof the {which} begin {steps} from the "
             "wall plate. Wool pushed further down blocks the air: fit an eaves tray in every "
             "rafter bay where the end of a strip might slip."
         )
@@ -219,6 +224,17 @@ def _air_path(roof: Roof, area: LoftArea, placed: Sequence[PlacedWool]) -> list[
         )
         notes.append(MoistureNote(where, "note", text, SOURCE_AIR_PATH))
     return notes
+
+
+def _pressed_words(roof: Roof, placed: PlacedWool) -> str:
+    end_mm = room_mm(roof, placed.starts_mm) - placed.base_mm
+    reach = f"to {placed.starts_mm:.0f} mm from" if placed.starts_mm >= 0.5 else "to"
+    return (
+        f"The lowest layer runs on {reach} the wall plate: fit an eaves tray in every rafter bay "
+        f"first. It presses the last {placed.full_mm - placed.starts_mm:.0f} mm of the "
+        f"{placed.layer.thickness_mm:g} mm wool down to {end_mm:.0f} mm and holds "
+        f"{AIR_GAP_MM:g} mm of air open."
+    )
 
 
 def _cold_ceiling(
@@ -235,20 +251,30 @@ def _cold_ceiling(
     if factor >= LEAST_FACTOR_DWELLINGS:
         text += "Carry the wool on to the head of the wall, so that no bare strip is left."
         return [MoistureNote(where, "note", text, SOURCE_MOULD)]
-    text += (
-        f"{_what_lies_at_the_plate(placed)}, and mould is likely along the wall: let the lowest "
-        "new layer run on to the plate, pressed down beneath an eaves tray that holds the air "
-        "path open, or put a thinner insulation of lower conductivity there."
-    )
+    likely = "likely" if factor < month.factor else "to be feared where rooms are damp"
+    text += f"{_what_lies_at_the_plate(placed)}, and mould is {likely} along the wall: "
+    text += _remedy_at_the_plate(placed)
     return [MoistureNote(where, "warning", text, SOURCE_MOULD)]
 
 
 def _what_lies_at_the_plate(placed: Sequence[PlacedWool]) -> str:
     there_mm = sum(layer.thickness_mm for layer in wool_at(placed, 0.0))
     if there_mm > 0:
-        return f"Only {there_mm:g} mm of wool lies there"
+        return f"Only {there_mm:.0f} mm of wool lies there"
     bare_mm = min((p.starts_mm for p in placed), default=math.inf)
     return "It lies bare" if math.isinf(bare_mm) else f"A strip of {bare_mm:.0f} mm lies bare"
+
+
+def _remedy_at_the_plate(placed: Sequence[PlacedWool]) -> str:
+    if any(not p.layer.existing and p.starts_mm <= 0 for p in placed):
+        return (
+            "there is no room for more beneath the air path. Put insulation of lower conductivity "
+            "there, or carry insulation on along the rafters or the wall."
+        )
+    return (
+        "let the lowest new layer run on as near to the plate as an eaves tray that holds the air "
+        "path open allows, or put a thinner insulation of lower conductivity there."
+    )
 
 
 def _hatch(loft: Loft, insulation_mm: float) -> list[MoistureNote]:

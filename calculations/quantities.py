@@ -18,6 +18,7 @@ from calculations.laying import in_laying_order, roll_numbers
 from calculations.loft import Loft, net_polygon
 from calculations.outlines import MM2_PER_M2
 from calculations.records import Plain, plain_dict
+from calculations.strip_notes import with_notes
 
 __all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
 
@@ -80,14 +81,14 @@ def quantify(
 ) -> Quantities:
     """Quantities of a loft for a target.
 
-    objective: "cost" or "rolls". seconds: time for proving the count of each roll type; 0 keeps to
-    the quick plan and its bound, and says so in `proved_optimal`.
+    objective: "cost" or "rolls". seconds: time for proving the counts of all roll types together; 0
+    keeps to the quick plan and its bound, and says so in `proved_optimal`.
     Raises LoftError for a target or catalogue that cannot be used.
     """
     counted = best_counted(loft, target, catalogue, objective, seconds)
     choice, plans = counted.choice, counted.plans
     parts = in_laying_order(loft, [part for plan in plans for part in plan.parts])
-    strips = strips_of(parts, roll_numbers(parts))
+    strips = with_notes(loft, choice.layers, strips_of(parts, roll_numbers(parts)))
     rolls = tuple(_roll_count(plan, roll_by_code(catalogue, plan.roll)) for plan in plans)
     u_before, u_after = _u_values(loft, choice, catalogue)
     return Quantities(

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 from shapely.geometry.base import BaseGeometry
 
-from calculations.headroom import distance_for_mm, room_mm, where_fits
+from calculations.headroom import (
+    END_SHARE,
+    SQUEEZE_SHARE,
+    distance_for_mm,
+    room_beneath_mm,
+    room_mm,
+    where_fits,
+)
 from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, net_polygon
 from calculations.outlines import MM2_PER_M2, polygonal
 from calculations.stacks import Stack, Target
@@ -18,23 +25,20 @@ from calculations.stacks import Stack, Target
 if TYPE_CHECKING:
     from calculations.layers import Layer
 
-SQUEEZE_SHARE = 0.75
-"""Beneath a deck a layer may be squeezed to this share of its thickness, where unavoidable."""
 LEAST_M2 = 0.02
-
-
-def room_beneath_mm(deck: Obstacle, area: LoftArea) -> float:
-    """Height free for wool beneath a deck [mm]: its underside, or the joists it lies on."""
-    return area.joist_depth_mm if deck.underside_mm is None else deck.underside_mm
 
 
 def where_laid(loft: Loft, area: LoftArea, layer: Layer, layers: Sequence[Layer]) -> BaseGeometry:
     """The floor [mm] that a layer covers: net of obstacles, within the height there is.
 
     A layer runs beneath a deck when it fits there, squeezed to SQUEEZE_SHARE at most. A starter
-    covers what lies between where it fits and where its thicker neighbour in `layers` does.
+    covers what lies between where it fits and where its thicker neighbour in `layers` does. The
+    lowest layer runs on towards the wall plate, its end pressed (see `pressed_from_mm`).
     """
-    place = where_fits(area, loft.roof, layer.top_mm).intersection(net_polygon(loft, area))
+    top_mm = layer.top_mm
+    if layer.end_pressed:
+        top_mm = layer.base_mm + END_SHARE * layer.thickness_mm
+    place = where_fits(area, loft.roof, top_mm).intersection(net_polygon(loft, area))
     if layer.covers == "eaves":
         for other in layers:
             if (other.area, other.number, other.covers) == (area.name, layer.number, "middle"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -147,6 +148,14 @@ def test_existing_wool_lies_to_the_wall_plate_and_new_wool_stops_for_the_air_pat
     new = loft_u_values(low, {"main": (FIRST,)})
     assert [row.zone for row in existing.rows] == [ZoneKind.OPEN]
     assert new.mean_u > existing.mean_u
+
+
+def test_a_pressed_end_counts_with_its_mean_depth() -> None:
+    """By hand on a 3-4-5 slope: 62.5 mm at the plate, 100 mm 50 mm on, 81.25 mm in the mean."""
+    roof = Roof(pitch_deg=math.degrees(math.atan2(3, 4)), rafter_depth_mm=100)
+    heat = loft_u_values(replace(LOFT, roof=roof, obstacles=()), {"main": (FIRST,)})
+    (eaves,) = [row for row in heat.rows if row.zone is ZoneKind.EAVES]
+    assert eaves.depth_mm == pytest.approx(81.25)
 
 
 @pytest.mark.parametrize(

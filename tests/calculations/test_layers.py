@@ -12,12 +12,13 @@ from shapely import LineString, Polygon
 
 from benchmarks.random_lofts import random_loft
 from calculations.catalogue import INVENTED_CATALOGUE, RollType
-from calculations.headroom import AIR_GAP_MM, height_mm
+from calculations.headroom import AIR_GAP_MM, END_SHARE, height_mm
 from calculations.layers import Layer, choose_layers
 from calculations.loft import Condition, Loft, LoftArea, Obstacle, ObstacleKind, Roof
 from calculations.quantities import quantify
 from calculations.shortfalls import depth_beneath_mm
 from calculations.stacks import Target, cut_width
+from calculations.strip_notes import NOTCH, TRAY
 
 OUTLINE = ((0, 0), (8000, 0), (8000, 6000), (0, 6000))
 W100 = INVENTED_CATALOGUE[0]
@@ -112,6 +113,44 @@ def test_a_low_roof_starts_thin_and_says_where_it_stays_short() -> None:
     assert any("wall plate" in line and "short" in line for line in choice.unreached)
 
 
+def test_the_lowest_layer_runs_on_to_the_plate_pressed_beneath_the_tray() -> None:
+    """By hand on a 3-4-5 slope with 100 mm rafters: 62.5 mm of room at the plate, and 100 mm from
+    (100 - 62.5) x 4 / 3 = 50 mm on."""
+    roof = Roof(pitch_deg=math.degrees(math.atan2(3, 4)), rafter_depth_mm=100)
+    loft = loft_with(roof)
+    found = quantify(loft, Target(depth_mm=270), seconds=0)
+    lowest = [strip for strip in found.strips if strip.layer == 1]
+    assert min(y for strip in lowest for _, y in strip.outline_mm) == 0
+    assert any(
+        "runs on to the wall plate, its last 50 mm pressed from 100 to 62 mm" in line
+        for line in found.explanation
+    )
+    assert {strip.note for strip in lowest if strip.zone == "eaves"} == {TRAY}
+
+
+def test_under_shallow_rafters_the_lowest_layer_ends_where_half_of_it_has_room() -> None:
+    """By hand: 75 mm rafters at 45 degrees leave 25 x 1.414 = 35.4 mm, half of 100 mm 14.6 mm on."""
+    choice = choose_layers(
+        loft_with(Roof(pitch_deg=45, rafter_depth_mm=75)), Target(depth_mm=270), INVENTED_CATALOGUE
+    )
+    assert any("runs on to 15 mm from the wall plate" in line for line in choice.explanation)
+
+
+def test_strips_across_are_notched_only_where_the_rafters_come_down_to_them() -> None:
+    """At 45 degrees a rafter's underside is as high as it is far from the plate."""
+    roof = Roof(pitch_deg=45, rafter_depth_mm=150)
+    loft = loft_with(roof)
+    found = quantify(loft, Target(depth_mm=270), seconds=0)
+    tops = {layer.number: layer.top_mm for layer in found.layers if layer.number > 1}
+    across = [strip for strip in found.strips if strip.layer > 1]
+    depth = max(y for area in loft.areas for _, y in area.outline_mm)
+    for strip in across:
+        ys = [y for _, y in strip.outline_mm]
+        away = min(min(ys), depth - max(ys))
+        assert (strip.note == NOTCH) == (away < tops[strip.layer] - 1)
+    assert {strip.note for strip in across} == {NOTCH, ""}
+
+
 def test_a_steep_deep_roof_needs_no_starter() -> None:
     roof = Roof(pitch_deg=45, rafter_depth_mm=200)
     choice = choose_layers(loft_with(roof), Target(depth_mm=270), INVENTED_CATALOGUE)
@@ -152,7 +191,8 @@ def test_no_strip_reaches_into_the_air_path(seed: int, depth: float) -> None:
     loft = random_loft(seed)
     found = quantify(loft, Target(depth_mm=depth), seconds=0)
     tops: dict[tuple[str, int, str], float] = {
-        (x.area, x.number, x.roll): x.top_mm for x in found.layers
+        (x.area, x.number, x.roll): x.base_mm + (END_SHARE if x.end_pressed else 1) * x.thickness_mm
+        for x in found.layers
     }
     gap = AIR_GAP_MM / math.cos(math.radians(loft.roof.pitch_deg))
     for strip in found.strips:

@@ -73,15 +73,34 @@ def test_old_wool_that_blocks_the_eaves_is_warned_of() -> None:
 
 
 def test_a_bare_strip_under_a_low_roof_is_cold() -> None:
-    low = replace(LOFT, roof=replace(LOFT.roof, rafter_depth_mm=100))
+    low = replace(LOFT, roof=replace(LOFT.roof, rafter_depth_mm=75))
     note = find(check_moisture(low, (FIRST, THICK)), "main: eaves", "Temperature factor")
     assert note.severity == "warning"
-    assert "A strip of 56 mm lies bare" in note.text
+    assert "A strip of 28 mm lies bare" in note.text
+    assert "mould is likely" in note.text
     thin = replace(low, areas=(replace(AREA, existing_depth_mm=25),))
     note = find(check_moisture(thin, (FIRST,)), "main: eaves", "Temperature factor")
     assert "Only 25 mm of wool lies there" in note.text
     warm = find(check_moisture(LOFT, (FIRST, THICK)), "main: eaves", "Temperature factor")
     assert warm.severity == "note"
+
+
+def test_a_pressed_end_at_the_plate_is_told_with_its_tray() -> None:
+    """100 mm rafters at 35 degrees leave 50 / cos 35 = 61 mm at the plate, 100 mm 56 mm on."""
+    low = replace(LOFT, roof=replace(LOFT.roof, rafter_depth_mm=100))
+    notes = check_moisture(low, (FIRST, THICK))
+    pressed = find(notes, "main: eaves", "runs on to the wall plate").text
+    assert "presses the last 56 mm of the 100 mm wool down to 61 mm" in pressed
+    assert "other layers begin 298 mm" in find(notes, "main: eaves", "air under the roof").text
+    assert find(notes, "main: eaves", "Temperature factor").severity == "note"
+
+
+def test_where_the_roof_has_no_room_for_more_at_the_plate_that_is_said() -> None:
+    shallow = replace(LOFT, roof=replace(LOFT.roof, pitch_deg=22.5, rafter_depth_mm=100))
+    note = find(check_moisture(shallow, (FIRST,)), "main: eaves", "Temperature factor")
+    assert note.severity == "warning"
+    assert "Only 54 mm of wool lies there, and mould is to be feared" in note.text
+    assert "there is no room for more" in note.text
 
 
 def test_an_area_away_from_the_eaves_has_no_say_on_them() -> None:
