@@ -37,8 +37,8 @@ class Strip:
 
     outline_mm: where it lies, loft coordinates. length_mm, width_mm: as cut from the roll.
     from_roll: number of the roll of its type, 1 = opened first. roll_x_mm, roll_y_mm: the corner of
-    the cut on that roll, across it and along it. sawn: the width is no perforated one. note: what to
-    mind when laying it (see `calculations.strip_notes`), or empty.
+    the cut on that roll, across it and along it. sawn: the width is no perforated one. note: what
+    to mind when laying it (see `calculations.strip_notes`), or empty.
     """
 
     number: int

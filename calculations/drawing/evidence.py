@@ -58,7 +58,8 @@ def draw_evidence(
 
     With `min_depth_mm` a reading at full depth is marked as deep enough or below it; one
     with an allowance, or when nothing is asked, gets a ring. wanted: places still to be
-    measured (`calculations.depths.where_to_measure`), marked by a cross hair. Returns a whole <svg> element.
+    measured (`calculations.depths.where_to_measure`), marked by a cross hair. Returns a whole
+    <svg> element.
     """
     asked = f", {min_depth_mm:g} mm asked" if min_depth_mm is not None else ""
     subtitle = ", ".join(

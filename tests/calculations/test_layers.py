@@ -129,7 +129,7 @@ def test_the_lowest_layer_runs_on_to_the_plate_pressed_beneath_the_tray() -> Non
 
 
 def test_under_shallow_rafters_the_lowest_layer_ends_where_half_of_it_has_room() -> None:
-    """By hand: 75 mm rafters at 45 degrees leave 25 x 1.414 = 35.4 mm, half of 100 mm 14.6 mm on."""
+    """By hand: 75 mm rafters at 45 degrees leave 25 x 1.414 = 35.4 mm; there are 50 mm 14.6 on."""
     choice = choose_layers(
         loft_with(Roof(pitch_deg=45, rafter_depth_mm=75)), Target(depth_mm=270), INVENTED_CATALOGUE
     )
