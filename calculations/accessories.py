@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from calculations.ceilings import HATCH_INSULATION_MM
 from calculations.crew_kit import crew_kit
 from calculations.layers import Layer
 from calculations.loft import (
@@ -317,7 +318,8 @@ def _hatches(loft: Loft) -> Iterator[AccessoryLine]:
         "Insulation fixed to the hatch",
         round(sum(o.polygon().area for o in hatches) / MM2_PER_M2, 2),
         "m2",
-        "a bare hatch is a hole in the layer",
+        f"a bare hatch is a hole in the layer; {HATCH_INSULATION_MM:g} mm is taken for the U-value "
+        "after (common practice, no published source)",
         "Check hinges and catches: a heavier hatch can fall.",
     )
     yield AccessoryLine(
