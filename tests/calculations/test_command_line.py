@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +20,8 @@ from tests.calculations.sample_lofts import ELL
 @pytest.fixture
 def loft_file(tmp_path: Path) -> str:
     path = tmp_path / "loft.json"
-    path.write_text(json.dumps(ELL.to_dict()), "utf-8")
+    shallow = replace(ELL, roof=replace(ELL.roof, rafter_depth_mm=75))
+    path.write_text(json.dumps(shallow.to_dict()), "utf-8")
     return str(path)
 
 
@@ -48,3 +53,33 @@ def test_a_region_that_is_not_one_is_refused(
         main([loft_file, "--region", "atlantis"])
     assert stopped.value.code == 2
     assert "uk_average" in capsys.readouterr().err
+
+
+def test_a_reader_that_has_had_enough_is_no_error() -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    ended = subprocess.run(
+        [sys.executable, "-m", "calculations", "--example"],
+        stdout=writing,
+        stderr=subprocess.PIPE,
+        check=False,
+    )
+    os.close(writing)
+    assert ended.stderr == b""
+    assert ended.returncode == 0
+
+
+def test_the_example_can_be_quantified_with_its_cut_list_and_drawings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["--example"])
+    path = tmp_path / "loft.json"
+    path.write_text(capsys.readouterr().out, "utf-8")
+    folder = tmp_path / "drawings"
+    asked = [str(path), "--seconds", "0", "--cut-list", "--drawings", str(folder)]
+    assert main([*asked, "--price", "0.06", "0.08"]) == 0
+    said = capsys.readouterr().out
+    assert "  1  Main, layer 1, eaves" in said
+    assert "notch round the rafters" in said
+    assert "kg CO2e" in said and "GBP" in said
+    assert {p.name for p in folder.iterdir()} == {"survey.svg", "layer-1.svg", "layer-2.svg"}
