@@ -61,7 +61,8 @@ class Screens:
         return context.new_page()
 
     def _listen(self, name: str, said: Any) -> None:
-        if said.type == "error":
+        broken_off = said.text.startswith("htmx:")  # by leaving the page; answers are looked at
+        if said.type == "error" and not broken_off:
             self.troubles.append(f"{name}: {said.text} at {said.location.get('url')}")
 
     def _look_at(self, name: str, answer: Any) -> None:

@@ -18,7 +18,7 @@ from playwright.sync_api import Page
 
 from jobs.models import Role
 from tests.access.addresses import ADDRESSES, Address
-from tests.access.registry import OPEN, sees, url_in
+from tests.access.registry import OPEN, Unknown, sees, url_in
 from tests.access.worlds import World, build
 from tests.browser.conftest import DESK, PHONE, Screens
 from tests.browser.people import Person
@@ -80,7 +80,10 @@ def pages_of(role: str, world: World) -> Iterator[str]:
 def is_for(address: Address, role: str) -> bool:
     if address.is_api or address.name in OPEN:
         return False
-    return role in address.read_roles and sees(address, role, "own")
+    try:
+        return role in address.read_roles and sees(address, role, "own")
+    except Unknown:  # the access tests fail until somebody says what it names
+        return False
 
 
 def is_page(answer: Any) -> bool:

@@ -99,7 +99,7 @@ def test_a_loft_travels_the_whole_way(
     bring_to_fitting(planner, surveyor, FIRST, survey_at="08:00", fitting_at="10:00")
 
     # The crew fits it, and it meets its rule.
-    fit(installer, FIRST, "Fitting visit", tmp_path, seed=1, depths_mm=(285, 290, 280))
+    fit(installer, FIRST, tmp_path, seed=1, depths_mm=(285, 290, 280))
     officer.opens_verdict(FIRST)
     officer.sees("Meets")
     officer.reads("England 270 mm", "is met")
@@ -116,12 +116,12 @@ def test_a_loft_travels_the_whole_way(
 
     # A second loft falls short, with the arithmetic; it is put right and closes.
     bring_to_fitting(planner, surveyor, SECOND, survey_at="09:00", fitting_at="14:00")
-    fit(installer, SECOND, "Fitting visit", tmp_path, seed=40, depths_mm=(200, 190, 210))
+    fit(installer, SECOND, tmp_path, seed=40, depths_mm=(200, 190, 210))
     officer.opens_verdict(SECOND)
     officer.sees("Short")
     officer.reads("80 mm short of England 270 mm", "Reckoned from", "Shortfall", "none booked")
     officer.sends_call_back(CREW, arrives="19:00")
-    fit(installer, SECOND, "Call-back", tmp_path, seed=80, depths_mm=(280, 285, 290))
+    put_right(installer, SECOND, tmp_path, seed=80, depths_mm=(280, 285, 290))
     officer.opens_verdict(SECOND)
     officer.sees("Meets")
     officer.downloads_certificate()
@@ -153,20 +153,28 @@ def bring_to_fitting(
 
 
 def fit(
-    installer: Installer,
-    home: Home,
-    kind: str,
-    folder: Path,
-    *,
-    seed: int,
-    depths_mm: tuple[int, ...],
+    installer: Installer, home: Home, folder: Path, *, seed: int, depths_mm: tuple[int, ...]
 ) -> None:
-    """A crew's visit from the check at the door to the signature."""
-    installer.opens_visit(home, kind)
+    """A crew's first visit, from the check at the door to the signature."""
+    installer.opens_visit(home, "Fitting visit")
     installer.checks_before_starting()
     installer.goes_on("Take the before photos")
     installer.photographs("before", folder, seed, depth_mm=80)
+    finish(installer, folder, seed + 20, depths_mm)
+
+
+def put_right(
+    installer: Installer, home: Home, folder: Path, *, seed: int, depths_mm: tuple[int, ...]
+) -> None:
+    """A call-back: how it was before is known from the first visit."""
+    installer.opens_visit(home, "Call-back")
+    installer.checks_before_starting()
+    installer.reads("Before photos", "Done: all")
+    finish(installer, folder, seed, depths_mm)
+
+
+def finish(installer: Installer, folder: Path, seed: int, depths_mm: tuple[int, ...]) -> None:
     installer.lays_by_the_drawing()
-    installer.photographs("after", folder, seed + 20, depth_mm=max(depths_mm))
+    installer.photographs("after", folder, seed, depth_mm=max(depths_mm))
     installer.measures(cycle(depths_mm))
     installer.hands_over("A. Householder")
