@@ -6,8 +6,8 @@ import pytest
 
 from jobs.models import Company, Role, Scheme, User
 from tests.factories import CompanyFactory, SchemeFactory, UserFactory
+from tests.jobs.account_scene import link_in, set_password
 from tests.jobs.planner_scene import an_office, api_for
-from tests.jobs.test_platform_pages import link_in, set_password
 
 pytestmark = pytest.mark.django_db
 
