@@ -60,6 +60,7 @@ def addresses(transactional_db: None) -> dict[str, tuple[str, list[str]]]:
     company, scheme = CompanyFactory(name="Invented Lofts"), SchemeFactory(name="Warm Trial")
     scheme.companies.add(company)
     world = build(World, "own", company, scheme)
+    world.marked_scheme = scheme
     return {
         role: (world.people[role].email, sorted(set(pages_of(role, world)))) for role in Role.values
     }
