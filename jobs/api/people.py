@@ -18,7 +18,7 @@ from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import ACCOUNT_KEEPERS
 from jobs.errors import Refused
 from jobs.models import Company, Role, Scheme, User
-from jobs.platform.invitations import awaits_password, invitation_link, invite
+from jobs.platform.invitations import awaits_password, invite, link_shown_to
 from jobs.platform.people import (
     Capacity,
     Name,
@@ -102,9 +102,9 @@ class PersonSerializer(serializers.ModelSerializer):
 
 
 class InvitationOut(serializers.Serializer[Any]):
-    """The link is in this answer only; nothing stores it."""
+    """The link is in this answer only; nothing stores it. Empty for a planner."""
 
-    link = serializers.URLField()
+    link = serializers.CharField(allow_blank=True)
 
 
 class PersonFilter(django_filters.FilterSet):
@@ -135,10 +135,10 @@ class PersonViewSet(
     @extend_schema(request=None, responses=InvitationOut)
     @action(detail=True, methods=["post"], url_path="invitation", filterset_class=None)
     def invitation(self, request: Request, pk: str | None = None) -> Response:
-        """Mail another invitation, and give its link once."""
+        """Mail another invitation; the platform admin is given its link too, this once."""
         person = self.get_object()
         invite(person)
-        return Response({"link": invitation_link(person)})
+        return Response({"link": link_shown_to(request.user, person)})
 
 
 router = SimpleRouter()

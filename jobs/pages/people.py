@@ -19,8 +19,8 @@ from jobs.pages.platform import ROWS_A_PAGE, kept
 from jobs.platform.invitations import (
     awaits_password,
     days_to_set_password,
-    invitation_link,
     invite,
+    link_shown_to,
 )
 from jobs.platform.people import change_person, close_account, open_account, reopen_account
 
@@ -137,7 +137,7 @@ def _link_once(request: HttpRequest, record: User) -> str:
     if request.session.get(JUST_INVITED) != record.pk:
         return ""
     del request.session[JUST_INVITED]
-    return invitation_link(record) if awaits_password(record) else ""
+    return link_shown_to(request.user, record)
 
 
 urlpatterns = [

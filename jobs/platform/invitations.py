@@ -11,7 +11,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from jobs.errors import Refused
-from jobs.models import User
+from jobs.models import Role, User
 
 SECONDS_A_DAY = 24 * 3600
 
@@ -19,6 +19,16 @@ SECONDS_A_DAY = 24 * 3600
 def awaits_password(user: User) -> bool:
     """Whether the account is open and nobody has set its password yet."""
     return user.is_active and not user.has_usable_password()
+
+
+def link_shown_to(viewer: User, person: User) -> str:
+    """The link where the platform admin may pass it on; empty for everybody else.
+
+    A planner who saw it could set a compliance officer's password and answer for both.
+    """
+    if viewer.role != Role.PLATFORM_ADMIN or not awaits_password(person):
+        return ""
+    return invitation_link(person)
 
 
 def days_to_set_password() -> int:

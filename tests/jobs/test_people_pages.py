@@ -62,6 +62,19 @@ def test_the_link_is_shown_once_to_who_opened_the_account(admin):
     assert "/password/reset/key/" not in second
 
 
+def test_a_planner_never_sees_the_link_of_an_account_it_opens(
+    mailoutbox, django_capture_on_commit_callbacks
+):
+    client = signed_in(UserFactory(role="planner"))
+
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post("/people/new/", PERSON | {"role": "compliance_officer"})
+    page = client.get(answer.headers["Location"]).content.decode()
+
+    assert len(mailoutbox) == 1
+    assert "/password/reset/key/" not in page
+
+
 def test_another_invitation_only_while_no_password_is_set(
     admin, mailoutbox, django_capture_on_commit_callbacks
 ):
