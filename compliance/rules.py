@@ -38,7 +38,7 @@ def rule_in_force(nation: str, on: date) -> DepthRule:
     rule = DepthRule.objects.in_force(nation, on).first()
     if rule is None:
         raise Refused(
-            f"No depth rule of {Nation(nation).label} is in force on {on:%d %b %Y}.",
+            f"No depth rule of {Nation(nation).label} is in force on {on:%-d %b %Y}.",
             field="nation",
             remedy="Propose one on the rules page and have a second person approve it.",
         )
@@ -58,7 +58,7 @@ def rule_in_words(rule: DepthRule) -> str:
     """One line for a drawing, plan or certificate."""
     return (
         f"{rule.get_nation_display()}: at least {rule.min_depth_mm:g} mm from "
-        f"{rule.starts_on:%d %b %Y} ({rule.get_source_kind_display().lower()})"
+        f"{rule.starts_on:%-d %b %Y} ({rule.get_source_kind_display().lower()})"
     )
 
 
@@ -143,7 +143,7 @@ def _refuse_second_person(rule: DepthRule, by: User) -> None:
 def _refuse_past(rule: DepthRule, today: date) -> None:
     if rule.starts_on <= today:
         raise Refused(
-            f"A rule cannot begin on {rule.starts_on:%d %b %Y}, which is not in the future: "
+            f"A rule cannot begin on {rule.starts_on:%-d %b %Y}, which is not in the future: "
             "lofts already fitted would be judged by a rule that nobody knew.",
             field="starts_on",
             remedy="Choose a day after today.",

@@ -127,7 +127,7 @@ def late_digest(late: list[Shortfall], today: date) -> str:
     """The text of the message: one line a shortfall, the longest overdue first."""
     lines = [
         f"- {s.job.reference}, {s.job.property}: {s.deficit_mm:.0f} mm short over "
-        f"{s.deficit_area_m2:.1f} m2, due {s.due_on:%d %b %Y}, {(today - s.due_on).days} days "
+        f"{s.deficit_area_m2:.1f} m2, due {s.due_on:%-d %b %Y}, {(today - s.due_on).days} days "
         f"late, {'a' if call_back_under_way(s) else 'no'} call-back booked"
         for s in sorted(late, key=lambda s: s.due_on)
     ]

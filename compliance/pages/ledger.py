@@ -40,7 +40,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
 def ledger_seal(request: HttpRequest) -> HttpResponse:
     """A Seal now, over everything committed."""
     seal = make_seal()
-    messages.success(request, f"{seal}, made {seal.made_at:%d %b %Y %H:%M} UTC.")
+    messages.success(request, f"{seal}, made {seal.made_at:%-d %b %Y %H:%M} UTC.")
     return redirect("ledger")
 
 

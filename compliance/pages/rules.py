@@ -41,6 +41,12 @@ class RuleForm(forms.ModelForm):
             "starts_on": "Lofts handed over from this day on are judged by it. After today.",
         }
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("nation", "source_kind"):
+            choices = [choice for choice in self.fields[name].choices if choice[0]]  # type: ignore[attr-defined]
+            self.fields[name].choices = [("", "Choose"), *choices]  # type: ignore[attr-defined]
+
     def _post_clean(self) -> None:
         """The database and `propose_rule` check the rule; a half-filled one is not looked at."""
 

@@ -66,12 +66,12 @@ def _doubts_about_time(taken_at: datetime, visit: Visit) -> Iterator[Doubt]:
     if taken_at < begins - BEFORE_VISIT:
         yield Doubt(
             "before_visit",
-            f"The camera says {said:%d %b %Y %H:%M}, {_span(begins - taken_at)} before the visit.",
+            f"The camera says {said:%-d %b %Y %H:%M}, {_span(begins - taken_at)} before the visit.",
         )
     elif taken_at > ends + AFTER_VISIT:
         yield Doubt(
             "after_visit",
-            f"The camera says {said:%d %b %Y %H:%M}, {_span(taken_at - ends)} after the visit.",
+            f"The camera says {said:%-d %b %Y %H:%M}, {_span(taken_at - ends)} after the visit.",
         )
 
 

@@ -73,7 +73,7 @@ class Survey(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Survey of {self.job.reference} on {self.surveyed_on:%d %b %Y}"
+        return f"Survey of {self.job.reference} on {self.surveyed_on:%-d %b %Y}"
 
 
 class SurveyPartQuerySet(JobScopedQuerySet):

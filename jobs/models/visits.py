@@ -99,7 +99,7 @@ class Visit(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.during.lower:%d %b %Y %H:%M}"
+        return f"{self.get_kind_display()} {self.during.lower:%-d %b %Y %H:%M}"
 
     @property
     def starts_at(self):  # type: ignore[no-untyped-def]

@@ -49,7 +49,7 @@ def week(request: HttpRequest, day: date | None = None) -> HttpResponse:
     context = {
         "week": shown,
         "today": timezone.localdate(),
-        "page_title": f"Week of {shown.monday:%-d %B %Y}",
+        "page_title": f"Week of {shown.monday:%-d %b %Y}",
     }
     template = "jobs/desk/week_table.html" if request.htmx else "jobs/desk/week.html"
     return render(request, template, context)

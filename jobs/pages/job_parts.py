@@ -24,7 +24,7 @@ def property_section(job: Job, user: User) -> dict[str, Any]:
         {"label": "Reference", "value": home.reference},
         {"label": "Position", "value": _position(home)},
         {"label": "Scheme", "value": str(job.scheme)},
-        {"label": "Due", "value": f"{job.due_on:%-d %B %Y}" if job.due_on else "no date set"},
+        {"label": "Due", "value": f"{job.due_on:%-d %b %Y}" if job.due_on else "no date set"},
     ]
     notes = ""
     if user.role != Role.AUDITOR:

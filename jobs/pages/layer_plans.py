@@ -77,7 +77,7 @@ def load_list(request: HttpRequest, crew_pk: int, day: date) -> HttpResponse:
             "crew": crew,
             "day": day,
             "load": load_list_of_day(crew, day),
-            "page_kicker": f"{day:%A %-d %B %Y}",
+            "page_kicker": f"{day:%a %-d %b %Y}",
             "page_title": f"Load list for {crew.name}",
         },
     )

@@ -19,7 +19,7 @@ from jobs.surveying.shapes import (
     rectangle_of,
 )
 
-DIRECTIONS = ((90.0, "Up and down the drawing"), (0.0, "Left to right"))
+DIRECTIONS = ((90.0, "Up the drawing"), (0.0, "Across the drawing"))
 OUTLINE_HELP = (
     "Only for a shape that is no rectangle: one corner a line, metres across and metres up, "
     "such as 8.0 6.0."

@@ -109,7 +109,7 @@ def survey(request: HttpRequest, pk: int) -> HttpResponse:
             "sketch": sketch_of_stored(record),
             "problems": problems_of(record),
             "page_kicker": record.job.reference,
-            "page_title": f"Survey of {record.surveyed_on:%-d %B %Y}",
+            "page_title": f"Survey of {record.surveyed_on:%-d %b %Y}",
             "may_measure_again": request.user.role in SURVEYS
             and record.job.stage in (Stage.TO_QUANTIFY, Stage.TO_PLAN),
         },

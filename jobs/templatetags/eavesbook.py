@@ -6,6 +6,7 @@ already settled and draws it in the one way the whole service draws it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -45,11 +46,16 @@ UNIT_SIGNS: dict[str, str] = {
     "percent": "%",
     "hours": "h",
     "kwh": "kWh",
+    "piece": "",  # two pairs of gloves are "2", not "2 piece"
 }
 
 #: Field-name endings that are units (`depth_mm`): the label loses them, the suffix shows them.
 UNIT_ENDINGS = ("mm2", "mm", "m2", "m3", "m", "deg", "percent", "hours", "days", "kg", "kwh")
 
+#: Units inside a sentence of the engine, which writes them in plain letters.
+PLAIN_UNIT = re.compile(r"(?<![A-Za-z])(W/m2K|m2K/W|mm2|m2|m3)(?![A-Za-z0-9/])")
+
+NO_BREAK_SPACE = "\u00a0"
 NARROW_SPACE = "\u202f"  # narrow no-break space, so that a number never parts from its unit
 MINUS = "\u2212"
 
@@ -134,6 +140,18 @@ def _number_text(value: float | Decimal, places: int | str | None) -> str:
     else:
         text = f"{value:,}"
     return text.replace("-", MINUS)
+
+
+@register.filter
+def signed_units(sentence: object) -> str:
+    """A sentence with its plain units set as signs: "4.2 m2" is "4.2 m²"."""
+    return PLAIN_UNIT.sub(lambda found: UNIT_SIGNS[found[0]], str(sentence))
+
+
+@register.filter
+def whole_postcode(address: object) -> str:
+    """A postcode, or an address that ends in one, whose postcode no line end cuts in two."""
+    return NO_BREAK_SPACE.join(str(address).rsplit(" ", 1))
 
 
 @register.inclusion_tag("partials/depth_scale.html")

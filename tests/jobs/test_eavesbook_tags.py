@@ -14,7 +14,7 @@ from django.test import RequestFactory
 from compliance.models.assessments import Assessment
 from jobs.models.jobs import Stage
 from jobs.templatetags.depth_picture import WIDTH, picture_depth
-from jobs.templatetags.eavesbook import STAGE_ROAD, VERDICT_WORDS
+from jobs.templatetags.eavesbook import STAGE_ROAD, VERDICT_WORDS, signed_units, whole_postcode
 
 
 def drawn(source: str, path: str = "/", **context: object) -> str:
@@ -65,6 +65,7 @@ def test_a_short_job_stands_before_certified_and_a_called_off_one_stands_alone()
     [
         ("{% quantity 270 'mm' %}", "270\u202fmm"),
         ("{% quantity 12845 %}", "12,845"),
+        ("{% quantity 2 'piece' %}", "2"),
         ("{% quantity u 'W/m2K' 2 %}", "0.16\u202fW/m²K"),
         ("{% quantity area 'm2' %}", "46.25\u202fm²"),
         ("{% quantity frost 'degC' 1 %}", "\u22123.5\u202f°C"),
@@ -159,3 +160,13 @@ def test_a_choice_shows_no_unit_behind_it() -> None:
     html = drawn("{% field form.joist_direction_deg %}", form=DirectionForm())
     assert "Joist direction</label>" in html
     assert "°" not in html
+
+
+def test_plain_units_in_a_sentence_are_set_as_signs() -> None:
+    sentence = "At the plate (4.2 m2) 0.159 W/m2K; 12 mm2 of Wool m20 stay."
+    assert signed_units(sentence) == "At the plate (4.2 m²) 0.159 W/m²K; 12 mm² of Wool m20 stay."
+
+
+def test_a_postcode_at_the_end_of_an_address_is_not_broken() -> None:
+    assert whole_postcode("1 Weir View, Wirkton, DE2 2FS") == "1 Weir View, Wirkton, DE2\u00a02FS"
+    assert whole_postcode("DE22FS") == "DE22FS"
