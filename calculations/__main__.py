@@ -24,6 +24,7 @@ from calculations.moisture import check_moisture
 from calculations.quantities import Quantities, quantify
 from calculations.savings import yearly_saving
 from calculations.stacks import Target
+from calculations.strip_notes import note_lines
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -115,13 +116,13 @@ def as_text(found: Quantities) -> str:
 
 
 def cut_list_lines(found: Quantities) -> list[str]:
-    """The cut list in the order of laying, a line for each strip."""
-    return [
+    """The cut list in the order of laying, a line a strip, then what to mind at the eaves."""
+    lines = [
         f"{s.number:3d}  {s.area}, layer {s.layer}, {s.zone}, bay {s.bay}: {s.length_mm:.0f} x "
         f"{s.width_mm:.0f} mm{' sawn' if s.sawn else ''} of {s.roll} no. {s.from_roll}"
-        + (f"; {s.note}" if s.note else "")
         for s in found.strips
     ]
+    return lines + note_lines(found.strips)
 
 
 def write_drawings(loft: Loft, found: Quantities, folder: Path) -> None:

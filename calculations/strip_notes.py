@@ -45,6 +45,28 @@ def rafters_reach_mm(roof: Roof, top_mm: float) -> float:
     return top_mm / math.tan(math.radians(roof.pitch_deg))
 
 
+def note_lines(strips: Sequence[Strip]) -> list[str]:
+    """Each note once, with the numbers of its strips: "Notch ...: strips 58 to 61, 70"."""
+    numbers: dict[str, list[int]] = {}
+    for strip in strips:
+        if strip.note:
+            numbers.setdefault(strip.note, []).append(strip.number)
+    return [
+        f"{note[0].upper()}{note[1:]}: strip{'s' if len(found) > 1 else ''} {_ranges(found)}"
+        for note, found in numbers.items()
+    ]
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 1 else str(r[0]) for r in runs)
+
+
 def _eaves(area: LoftArea) -> BaseGeometry:
     return unary_union([LineString(area.edge_mm(index)) for index in area.eaves_edges])
 

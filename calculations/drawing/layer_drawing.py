@@ -35,6 +35,7 @@ from calculations.drawing.sheet import (
 from calculations.layers import Layer
 from calculations.loft import Loft, LoftError
 from calculations.quantities import Quantities
+from calculations.strip_notes import note_lines
 
 LARGEST_NUMBER = 9.5
 DIGIT_WIDTH = 0.66
@@ -48,7 +49,8 @@ COVER_WORDS = {"full": "", "eaves": " at the eaves", "middle": " away from the e
 def draw_layer(loft: Loft, quantities: Quantities, layer_number: int) -> str:
     """SVG of layer `layer_number` of `quantities`: its strips with their cut-list numbers.
 
-    Strips at the eaves are grey, those of the middle white; a second type of roll is dotted.
+    Strips at the eaves are grey, those of the middle white; a second type of roll is dotted,
+    a third has small crosses.
     A ring marks the strip to begin with, an arrow the way towards the hatch. Returns a whole
     <svg> element; raises LoftError for a layer that the quantities do not have.
     """
@@ -63,8 +65,8 @@ def draw_layer(loft: Loft, quantities: Quantities, layer_number: int) -> str:
     between = all(layer.kind == "between_joists" for layer in layers)
     draw_floor(sheet, loft, joists=between)
     rolls = dict.fromkeys(layer.roll for layer in layers)
-    dotted = {roll: i > 0 for i, roll in enumerate(rolls)}
-    _draw_strips(sheet, strips, dotted)
+    textures = {roll: i for i, roll in enumerate(rolls)}
+    _draw_strips(sheet, strips, textures)
     draw_obstacles(sheet, loft, see_through_decks=True)
     draw_fixtures(sheet, loft)
     numbers = _place_numbers(sheet, strips)
@@ -72,29 +74,38 @@ def draw_layer(loft: Loft, quantities: Quantities, layer_number: int) -> str:
     _draw_numbers(sheet, numbers)
     draw_overall_dimensions(sheet, loft)
     draw_scale_bar(sheet)
-    marks = _layer_marks(sheet, strips, names, dotted)
+    marks = _layer_marks(sheet, strips, names, textures)
     draw_key(sheet, [*marks, *loft_marks(sheet, loft, see_through_decks=True)])
     laid = _laid_words(loft, layers, strips, names)
     draw_list(sheet, "What is laid", laid)
-    return sheet.finish(title, _describe(laid, strips))
+    minded = note_lines(strips)
+    if minded:
+        draw_list(sheet, "Mind", minded)
+    return sheet.finish(title, _describe([*laid, *minded], strips))
 
 
-def _fill(sheet: Sheet, at_eaves: bool, dotted: bool) -> str:
+def _fill(sheet: Sheet, at_eaves: bool, texture: int) -> str:
+    """Ground by zone, texture by type of roll: 0 plain, 1 dots, beyond that crosses."""
     ground = PALE if at_eaves else PAPER
-    if not dotted:
+    if texture == 0:
         return ground
-    dots = f'<circle cx="2" cy="2" r="0.6" fill="{SOFT}"/>'
-    key = "eaves-dots" if at_eaves else "dots"
-    return sheet.pattern(key, 4, f'<rect width="4" height="4" fill="{ground}"/>{dots}')
+    rect = f'<rect width="{4 * texture}" height="{4 * texture}" fill="{ground}"/>'
+    if texture == 1:
+        key, mark = "dots", f'<circle cx="2" cy="2" r="0.6" fill="{SOFT}"/>'
+    else:
+        middle = 2 * texture
+        d = f"M{middle - 1.5} {middle}h3M{middle} {middle - 1.5}v3"
+        key, mark = f"crosses-{texture}", f'<path d="{d}" stroke="{SOFT}" stroke-width="0.6"/>'
+    return sheet.pattern(f"eaves-{key}" if at_eaves else key, 4 * texture, rect + mark)
 
 
-def _draw_strips(sheet: Sheet, strips: Sequence[Strip], dotted: dict[str, bool]) -> None:
+def _draw_strips(sheet: Sheet, strips: Sequence[Strip], textures: dict[str, int]) -> None:
     sheet.open_group("strips", "Strips of wool")
     for strip in strips:
         sheet.shape(
             Polygon(strip.outline_mm),
             f"strip eb-{strip.zone}",
-            fill=_fill(sheet, strip.zone == "eaves", dotted.get(strip.roll, False)),
+            fill=_fill(sheet, strip.zone == "eaves", textures.get(strip.roll, 0)),
             stroke=INK,
             stroke_width=0.7,
             stroke_linejoin="round",
@@ -270,17 +281,17 @@ def _arrow(sheet: Sheet, start: Position, end: Position) -> None:
 
 
 def _layer_marks(
-    sheet: Sheet, strips: Sequence[Strip], names: Mapping[str, str], dotted: dict[str, bool]
+    sheet: Sheet, strips: Sequence[Strip], names: Mapping[str, str], textures: dict[str, int]
 ) -> list[tuple[Mark, str]]:
     entries: list[tuple[Mark, str]] = []
 
-    def swatch(at_eaves: bool, dots: bool) -> Mark:
+    def swatch(at_eaves: bool, texture: int) -> Mark:
         def mark(at: Position) -> None:
             x, y = at
             sheet.path(
                 line_path([(x - 8, y - 5), (x + 8, y - 5), (x + 8, y + 5), (x - 8, y + 5)]) + "Z",
                 "strip",
-                fill=_fill(sheet, at_eaves, dots),
+                fill=_fill(sheet, at_eaves, texture),
                 stroke=INK,
                 stroke_width=0.7,
             )
@@ -289,12 +300,12 @@ def _layer_marks(
 
     zones = {strip.zone for strip in strips}
     if "eaves" in zones:
-        entries.append((swatch(True, False), "Eaves lengths: first"))
+        entries.append((swatch(True, 0), "Eaves lengths: first"))
     if "middle" in zones:
-        entries.append((swatch(False, False), "Middle: after the eaves"))
-    if len(dotted) > 1:
-        for roll, dots in dotted.items():
-            entries.append((swatch(False, dots), names.get(roll, roll)))
+        entries.append((swatch(False, 0), "Middle: after the eaves"))
+    if len(textures) > 1:
+        for roll, texture in textures.items():
+            entries.append((swatch(False, texture), names.get(roll, roll)))
     if strips:
         entries.append((lambda at: symbols.circle(sheet, at, 6, "begin"), "Begin here"))
         entries.append(

@@ -31,6 +31,10 @@ from calculations.loft import Fixture, FixtureKind, Loft, LoftArea, ObstacleKind
 
 METRE_MM = 1000.0
 SIDE_NUMBER_RADIUS = 7.0
+ALONG_EDGE = (0.5, 0.35, 0.65, 0.2, 0.8)
+"""Where along an edge its length may be written, the best first."""
+HARDLY_COVERED = 20.0
+"""Square units more than the least that a place may cover and still be taken for its order."""
 
 
 def start_sheet(loft: Loft, title: str, subtitle: str = "") -> Sheet:
@@ -261,10 +265,20 @@ def _edge_length(
     if turn >= 90 or turn < -90:
         turn += -180 if turn >= 90 else 180
     away = 8.0
-    x, y = mx + nx * away, my + ny * away
     drop = SMALL * 0.35
     radians = math.radians(turn)
     words = metres(length)
+    half = text_width(words, SMALL) / 2
+    wide = abs(math.cos(radians)) * half + 4
+    high = abs(math.sin(radians)) * half + 4
+    places = [
+        (x1 + (x2 - x1) * share + nx * away, y1 + (y2 - y1) * share + ny * away)
+        for share in ALONG_EDGE
+    ]
+    boxes = [(x - wide, y - high, x + wide, y + high) for x, y in places]
+    covered = sheet.clashes(boxes)
+    clear = int((covered <= covered.min() + HARDLY_COVERED).argmax())
+    x, y = places[clear]
     sheet.text(
         x - math.sin(radians) * drop,
         y + math.cos(radians) * drop,
@@ -276,10 +290,7 @@ def _edge_length(
         fill=SOFT,
         name="dimension",
     )
-    half = text_width(words, SMALL) / 2
-    wide = abs(math.cos(radians)) * half + 4
-    high = abs(math.sin(radians)) * half + 4
-    sheet.take((x - wide, y - high, x + wide, y + high))
+    sheet.take(boxes[clear])
 
 
 def draw_scale_bar(sheet: Sheet) -> None:

@@ -31,7 +31,8 @@ SOFT = "#6a6a6a"
 FAINT = "#cfcfcf"
 PALE = "#ececec"
 PAPER = "#ffffff"
-LETTER_WIDTH = 0.51
+LETTER_WIDTH = 0.55
+"""Mean width of a letter to its size, for the widest sans-serif fonts in common use."""
 LINE = 1.35
 
 

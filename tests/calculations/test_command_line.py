@@ -80,6 +80,6 @@ def test_the_example_can_be_quantified_with_its_cut_list_and_drawings(
     assert main([*asked, "--price", "0.06", "0.08"]) == 0
     said = capsys.readouterr().out
     assert "  1  Main, layer 1, eaves" in said
-    assert "notch round the rafters" in said
+    assert "Notch round the rafters at the eaves: strips" in said
     assert "kg CO2e" in said and "GBP" in said
     assert {p.name for p in folder.iterdir()} == {"survey.svg", "layer-1.svg", "layer-2.svg"}

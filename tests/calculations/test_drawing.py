@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import lru_cache
 from xml.etree import ElementTree
 
@@ -11,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Point
 
+from calculations.catalogue import INVENTED_CATALOGUE
 from calculations.depths import DepthRequirement, Reading, where_to_measure
 from calculations.drawing import (
     PhotoPoint,
@@ -20,7 +22,7 @@ from calculations.drawing import (
     photo_points,
 )
 from calculations.drawing.layer_drawing import DIGIT_WIDTH, fit_number
-from calculations.loft import Loft, LoftError, loft_from_dict
+from calculations.loft import Loft, LoftArea, LoftError, loft_from_dict
 from calculations.quantities import Quantities, Target, quantify
 from tests.calculations.sample_lofts import BY_SHAPE, ELL, RECTANGLE
 
@@ -220,3 +222,27 @@ def test_sides_are_numbered_for_whoever_names_the_eaves() -> None:
 
     assert numbered.count('class="eb-side"') == 4
     assert 'class="eb-side"' not in draw_loft(loft)
+
+
+def test_three_types_of_roll_in_a_layer_are_told_apart() -> None:
+    low = LoftArea("Low", ((0, 0), (4000, 0), (4000, 3000), (0, 3000)), 400, 100, 50, 90)
+    loft = Loft((low,))
+    found = quantify(loft, Target(depth_mm=270), seconds=0)
+    rolls = [roll.code for roll in INVENTED_CATALOGUE[:3]]
+    strips = tuple(
+        replace(strip, roll=rolls[i % 3])
+        for i, strip in enumerate(found.strips)
+        if strip.layer == 1
+    )
+    layers = tuple(replace(found.layers[0], roll=code) for code in rolls)
+    drawing = draw_layer(loft, replace(found, strips=strips, layers=layers), 1)
+    grounds = set(re.findall(r'class="eb-strip eb-middle"[^>]*fill="([^"]+)"', drawing))
+    assert len(grounds) == 3
+
+
+def test_what_to_mind_at_the_eaves_is_told_with_the_numbers_of_its_strips() -> None:
+    found = quantities_of("rectangle")
+    notched = [s.number for s in found.strips if s.layer == 2 and s.note]
+    assert notched
+    drawing = draw_layer(BY_SHAPE["rectangle"], found, 2)
+    assert f"Notch round the rafters at the eaves: strips {notched[0]}" in drawing
