@@ -252,7 +252,7 @@ def _cold_ceiling(
         text += "Carry the wool on to the head of the wall, so that no bare strip is left."
         return [MoistureNote(where, "note", text, SOURCE_MOULD)]
     likely = "likely" if factor < month.factor else "to be feared where rooms are damp"
-    text += f"{_what_lies_at_the_plate(placed)}, and mould is {likely} along the wall: "
+    text += f"{_what_lies_at_the_plate(placed)}, and mould along the wall is {likely}: "
     text += _remedy_at_the_plate(placed)
     return [MoistureNote(where, "warning", text, SOURCE_MOULD)]
 

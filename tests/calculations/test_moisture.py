@@ -77,7 +77,7 @@ def test_a_bare_strip_under_a_low_roof_is_cold() -> None:
     note = find(check_moisture(low, (FIRST, THICK)), "main: eaves", "Temperature factor")
     assert note.severity == "warning"
     assert "A strip of 28 mm lies bare" in note.text
-    assert "mould is likely" in note.text
+    assert "mould along the wall is likely" in note.text
     thin = replace(low, areas=(replace(AREA, existing_depth_mm=25),))
     note = find(check_moisture(thin, (FIRST,)), "main: eaves", "Temperature factor")
     assert "Only 25 mm of wool lies there" in note.text
@@ -99,7 +99,7 @@ def test_where_the_roof_has_no_room_for_more_at_the_plate_that_is_said() -> None
     shallow = replace(LOFT, roof=replace(LOFT.roof, pitch_deg=22.5, rafter_depth_mm=100))
     note = find(check_moisture(shallow, (FIRST,)), "main: eaves", "Temperature factor")
     assert note.severity == "warning"
-    assert "Only 54 mm of wool lies there, and mould is to be feared" in note.text
+    assert "Only 54 mm of wool lies there, and mould along the wall is to be feared" in note.text
     assert "there is no room for more" in note.text
 
 
