@@ -35,6 +35,7 @@ def planner_attention(user: User) -> list[Attention]:
     late = attention.late_jobs(user, today).count()
     overdue = attention.overdue_visits(user, today).count()
     to_plan = attention.jobs_to_plan(user).count()
+    to_quantify = attention.jobs_left_to_quantify(user, timezone.now()).count()
     to_survey = attention.jobs_to_survey_unbooked(user).count()
     unconfirmed = attention.unconfirmed_homes(user).count()
     waiting = attention.batches_to_mend(user).count()
@@ -56,6 +57,16 @@ def planner_attention(user: User) -> list[Attention]:
             to_plan,
             _sentence(to_plan, "job waits for a fitting visit", "jobs wait for a fitting visit"),
             job_list_url(stage="to_plan"),
+        ),
+        Attention(
+            to_quantify,
+            _sentence(
+                to_quantify,
+                "surveyed loft has no layers worked out yet",
+                "surveyed lofts have no layers worked out yet",
+            ),
+            job_list_url(stage="to_quantify"),
+            "now",
         ),
         Attention(
             to_survey,

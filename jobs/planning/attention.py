@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
@@ -11,6 +11,7 @@ from jobs.intake.nations import AREA_NATIONS
 from jobs.models import IntakeBatch, IntakeRow, Job, Property, Stage, User, Visit
 
 BOOKED = ("booked", "on_site")
+LAYERS_TAKE_AT_MOST = timedelta(minutes=15)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,12 @@ def late_jobs(user: User, today: date) -> QuerySet[Job]:
 
 def jobs_to_plan(user: User) -> QuerySet[Job]:
     return Job.objects.visible_to(user).at_stage(Stage.TO_PLAN)
+
+
+def jobs_left_to_quantify(user: User, now: datetime) -> QuerySet[Job]:
+    """Surveyed jobs whose layers should have been worked out a while ago."""
+    waiting = Job.objects.visible_to(user).at_stage(Stage.TO_QUANTIFY)
+    return waiting.filter(stage_since__lt=now - LAYERS_TAKE_AT_MOST)
 
 
 def jobs_to_survey_unbooked(user: User) -> QuerySet[Job]:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from jobs.models import Property, Stage
+from jobs.models import Job, Property, Stage
 from jobs.planning.week import monday_of
 from tests.factories import UserFactory, VisitFactory
 from tests.jobs.intake_files import line, looked_through, taken_in
@@ -44,6 +44,17 @@ def test_the_desk_says_what_needs_a_hand():
     assert "visit was never begun" in page
     assert "job waits for a fitting visit" in page
     assert "spreadsheet is looked through" in page
+
+
+def test_a_loft_whose_layers_never_came_is_told_and_a_fresh_one_is_not():
+    office = an_office()
+    office.job(Stage.TO_QUANTIFY)
+    left = office.job(Stage.TO_QUANTIFY)
+    Job.objects.filter(pk=left.pk).update(stage_since=timezone.now() - timedelta(minutes=20))
+
+    page = signed_in(office.planner).get("/desk/").content.decode()
+
+    assert "surveyed loft has no layers worked out yet" in page
 
 
 def test_an_idle_desk_is_calm():
@@ -120,7 +131,7 @@ def test_the_desk_takes_few_queries_however_much_there_is(django_assert_max_num_
             office.booked(starts_at=today_at(hour))
     client = signed_in(office.planner)
 
-    with django_assert_max_num_queries(28):
+    with django_assert_max_num_queries(29):
         assert client.get("/desk/").status_code == 200
 
 
