@@ -311,8 +311,18 @@ def plan_of(world: World, survey: Survey) -> LayerPlan:
 
 
 def begin_survey(world: World) -> None:
+    """A job whose survey is begun, with a visit today, so that pages of the day have something."""
     world.draft_job = a_job(world, 3, "to_survey")
     world.draft, _ = a_survey(world, world.draft_job)
+    start = timezone.now().replace(hour=4, minute=0, second=0, microsecond=0)
+    VisitFactory(
+        job=world.draft_job,
+        kind="survey",
+        crew=world.crew,
+        van=world.van,
+        booked_by=world.people["planner"],
+        during=(start, start + timedelta(hours=2)),
+    )
 
 
 def fall_short(world: World) -> None:
