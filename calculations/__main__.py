@@ -54,7 +54,10 @@ def _run(options: argparse.Namespace) -> int:
         physics = physics_lines(loft, found, options.region, options.price)
         if options.drawings is not None:
             write_drawings(loft, found, options.drawings)
-    except (LoftError, InputError, OSError, json.JSONDecodeError) as error:
+    except json.JSONDecodeError as error:
+        print(f"Cannot quantify: {options.loft} is not JSON: {error}.", file=sys.stderr)
+        return 2
+    except (LoftError, InputError, OSError) as error:
         print(f"Cannot quantify: {error}", file=sys.stderr)
         return 2
     if options.json:

@@ -76,12 +76,13 @@ class MoistureNote:
 class RequiredOpenings:
     """Continuous ventilation slots that a cold roof needs [mm]; high_level_mm 0 for none.
 
-    reasons: why, in words.
+    eaves_reason, high_level_reasons: why, in words.
     """
 
     eaves_mm: float
     high_level_mm: float
-    reasons: tuple[str, ...]
+    eaves_reason: str
+    high_level_reasons: tuple[str, ...]
 
     @property
     def eaves_mm2_per_m(self) -> float:
@@ -101,15 +102,15 @@ def required_openings(roof: Roof) -> RequiredOpenings:
     """
     low_pitch = roof.pitch_deg <= 15
     eaves_mm = 25.0 if low_pitch else 10.0
-    reasons = [f"pitch {roof.pitch_deg:g}° is {'not ' if low_pitch else ''}over 15°"]
+    reason = f"pitch {roof.pitch_deg:g}° is {'not ' if low_pitch else ''}over 15°"
     high_reasons = []
     if roof.pitch_deg > 35:
-        high_reasons.append("pitch over 35°")
+        high_reasons.append(f"pitch {roof.pitch_deg:g}° is over 35°")
     if roof.span_m is not None and roof.span_m > 10:
         high_reasons.append("span over 10 m")
     if roof.form is RoofForm.LEAN_TO:
         high_reasons.append("lean-to roof")
-    return RequiredOpenings(eaves_mm, 5.0 if high_reasons else 0.0, (*reasons, *high_reasons))
+    return RequiredOpenings(eaves_mm, 5.0 if high_reasons else 0.0, reason, tuple(high_reasons))
 
 
 def check_moisture(
@@ -145,13 +146,13 @@ def check_moisture(
 
 def _openings(roof: Roof) -> list[MoistureNote]:
     needed = required_openings(roof)
-    why = ", ".join(needed.reasons)
+    high_level_why = ", ".join(needed.high_level_reasons)
     places = (
-        ("eaves", roof.eaves_opening_mm, needed.eaves_mm),
-        ("ridge", roof.ridge_opening_mm, needed.high_level_mm),
+        ("eaves", roof.eaves_opening_mm, needed.eaves_mm, needed.eaves_reason),
+        ("ridge", roof.ridge_opening_mm, needed.high_level_mm, high_level_why),
     )
     notes = []
-    for where, found_mm, needed_mm in places:
+    for where, found_mm, needed_mm, why in places:
         if needed_mm == 0:
             continue
         enough = found_mm >= needed_mm

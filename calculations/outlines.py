@@ -29,7 +29,7 @@ class LoftError(ValueError):
     """A loft that cannot be. Says where (`path`), what is wrong and the remedy."""
 
     def __init__(self, path: str, message: str, remedy: str) -> None:
-        super().__init__(f"{path}: {message} {remedy}")
+        super().__init__(f"{path or 'loft'}: {message} {remedy}")
         self.path = path
         self.message = message
         self.remedy = remedy

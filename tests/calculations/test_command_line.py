@@ -83,3 +83,15 @@ def test_the_example_can_be_quantified_with_its_cut_list_and_drawings(
     assert "Notch round the rafters at the eaves: strips" in said
     assert "kg CO2e" in said and "GBP" in said
     assert {p.name for p in folder.iterdir()} == {"survey.svg", "layer-1.svg", "layer-2.svg"}
+
+
+def test_a_file_that_is_no_loft_is_refused_with_what_it_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "loft.json"
+    path.write_text("Main 6 x 7 m", "utf-8")
+    assert main([str(path)]) == 2
+    assert "loft.json is not JSON" in capsys.readouterr().err
+    path.write_text("[1]", "utf-8")
+    assert main([str(path)]) == 2
+    assert "loft: [1] is not an object" in capsys.readouterr().err
