@@ -9,6 +9,8 @@ class JobsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from jobs.pages.form_words import set_form_words
         from jobs.pages.registrations import register_all
 
         register_all()
+        set_form_words()

@@ -54,12 +54,6 @@ class PropertyForm(forms.Form):
         ("Access", ("access_notes",)),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            choice = isinstance(field, forms.ChoiceField)
-            field.error_messages["required"] = "Choose one." if choice else "Fill this in."
-
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         raw = {name: self.data.get(self.add_prefix(name)) for name in self.fields}

@@ -40,7 +40,7 @@ def test_a_spreadsheet_goes_from_preview_to_jobs(django_capture_on_commit_callba
 
 @pytest.mark.parametrize(
     ("file", "said"),
-    [(None, "required"), (SimpleUploadedFile("empty.csv", b""), "This file is empty")],
+    [(None, "Choose a file."), (SimpleUploadedFile("empty.csv", b""), "This file is empty")],
 )
 def test_no_file_or_an_empty_one_is_told(file, said):
     office = an_office()

@@ -17,6 +17,7 @@ from jobs.evidence.inspection import inspect
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.models import DepthReading, Handover, Hazard, Photo, PreStartCheck, Visit
 from jobs.pages.registry import attention_for, home_of
+from jobs.templatetags.eavesbook import whole_postcode
 from tests.factories import HandoverFactory, PreStartCheckFactory, UserFactory, VisitFactory
 from tests.jobs.on_site_scene import (
     ALL_SAFE,
@@ -80,7 +81,7 @@ def test_the_day_shows_where_when_how_to_get_in_and_what_the_survey_warns_of(cli
 
     for words in (
         "09:00–12:00",
-        home.address,
+        whole_postcode(home.address),
         "Key at number 14",
         "Ring first",
         "Fragile ceiling: over the landing",

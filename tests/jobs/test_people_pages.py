@@ -103,11 +103,11 @@ def test_an_invitation_that_comes_late_is_not_sent(admin, mailoutbox):
 @pytest.mark.parametrize(
     ("given", "field", "said"),
     [
-        ({"email": ""}, "email", "required"),
+        ({"email": ""}, "email", "Fill this in."),
         ({"email": "not an address"}, "email", "valid"),
         ({"email": "TAKEN@example.test"}, "email", "has an account already"),
-        ({"first_name": "", "last_name": " "}, "first_name", "required"),
-        ({"role": ""}, "role", "required"),
+        ({"first_name": "", "last_name": " "}, "first_name", "Fill this in."),
+        ({"role": ""}, "role", "Choose one."),
         ({"role": "king"}, "role", "valid choice"),
         ({"company": ""}, "company", "needs a company"),
         ({"company": "0"}, "company", "valid choice"),

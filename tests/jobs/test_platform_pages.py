@@ -173,7 +173,7 @@ def test_names_that_make_the_same_slug_are_numbered():
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("", "required"),
+        ("", "Fill this in."),
         ("…", "no letter or figure"),
         ("x" * 121, "at most 120"),
         ("wren lofts", "of this name already"),
@@ -227,15 +227,15 @@ def test_a_schemes_terms_and_companies_are_changed(admin):
 @pytest.mark.parametrize(
     ("given", "field", "said"),
     [
-        ({"name": ""}, "name", "required"),
+        ({"name": ""}, "name", "Fill this in."),
         ({"name": "taken round"}, "name", "of this name already"),
         ({"code": "TAKEN"}, "code", "of this code already"),
         ({"code": "two words"}, "code", "valid"),
-        ({"starts_on": ""}, "starts_on", "required"),
+        ({"starts_on": ""}, "starts_on", "Fill this in."),
         ({"starts_on": "soon"}, "starts_on", "valid date"),
         ({"ends_on": "2026-12-31"}, "ends_on", "ends before it starts"),
-        ({"remedy_weeks": "0"}, "remedy_weeks", "greater than or equal to 1"),
-        ({"remedy_weeks": "105"}, "remedy_weeks", "less than or equal to 104"),
+        ({"remedy_weeks": "0"}, "remedy_weeks", "At least 1"),
+        ({"remedy_weeks": "105"}, "remedy_weeks", "At most 104"),
         ({"companies": ["0"]}, "companies", "valid choice"),
     ],
 )
