@@ -109,6 +109,11 @@ def as_text(found: Quantities) -> str:
     for roll in found.rolls:
         proof = "proved best" if roll.proved_optimal else f"at least {roll.lower_bound} needed"
         lines.append(f"{roll.count:3d} x {roll.name} ({proof}); {roll.waste_m2:.1f} m2 left over")
+    for place in found.area_waste:
+        lines.append(
+            f"{place.area}: {place.laid_m2:.1f} m2 of wool laid, {place.cut_m2:.1f} m2 cut for it, "
+            f"{place.waste_m2:.1f} m2 of that trimmed off"
+        )
     for line in found.accessories:
         caution = f" Caution: {line.caution}" if line.caution else ""
         lines.append(f"{line.quantity:g} {line.unit} {line.name}: {line.reason}.{caution}")

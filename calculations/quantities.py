@@ -10,7 +10,7 @@ from calculations.accessories import AccessoryLine, accessories_for
 from calculations.catalogue import INVENTED_CATALOGUE, RollType, roll_by_code
 from calculations.ceilings import HATCH_INSULATION_MM
 from calculations.choosing import best_counted
-from calculations.cutting import CuttingPlan, Strip, strips_of
+from calculations.cutting import CuttingPlan, Part, Strip, strips_of
 from calculations.heat import LaidWool, loft_u_values
 from calculations.labour import Labour, labour_for
 from calculations.layers import Layer, LayerChoice, Objective, Target
@@ -20,7 +20,7 @@ from calculations.outlines import MM2_PER_M2
 from calculations.records import Plain, plain_dict
 from calculations.strip_notes import with_notes
 
-__all__ = ["Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
+__all__ = ["AreaWaste", "Quantities", "RollCount", "Target", "quantify", "quantities_from_dict"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +45,26 @@ class RollCount:
 
 
 @dataclass(frozen=True, slots=True)
+class AreaWaste:
+    """What one area of the loft takes [m2 of wool, all layers together].
+
+    laid_m2: wool as it lies; cut_m2: as cut from the rolls; waste_m2: the difference, which is
+    trimmed off round obstacles, at slanting edges and for the snug fit. What is left on the rolls
+    belongs to no area: see `RollCount.waste_m2`.
+    """
+
+    area: str
+    laid_m2: float
+    cut_m2: float
+    waste_m2: float
+
+
+@dataclass(frozen=True, slots=True)
 class Quantities:
     """Everything a job takes. U-values in W/m2K, weighted by area; depths in mm by area name.
 
     strips are in laying order: they are the cut list. unreached and cautions are in `warnings`.
+    area_waste: for each area in which anything is laid, in the loft's order.
     """
 
     engine_version: str
@@ -65,6 +81,7 @@ class Quantities:
     packed_volume_m3: float
     explanation: tuple[str, ...]
     warnings: tuple[str, ...]
+    area_waste: tuple[AreaWaste, ...] = ()
 
     def to_dict(self) -> dict[str, Plain]:
         """JSON-able; `quantities_from_dict` reads it back."""
@@ -108,6 +125,7 @@ def quantify(
         ),
         explanation=choice.explanation,
         warnings=choice.unreached + _mean_short(target, u_after),
+        area_waste=_area_waste(loft, parts),
     )
 
 
@@ -124,6 +142,17 @@ def _roll_count(plan: CuttingPlan, roll: RollType) -> RollCount:
         plan.joints,
         round(sum(o.width_mm * o.length_mm for o in plan.packing.offcuts) / MM2_PER_M2, 4),
     )
+
+
+def _area_waste(loft: Loft, parts: Sequence[Part]) -> tuple[AreaWaste, ...]:
+    found: list[AreaWaste] = []
+    for area in loft.areas:
+        mine = [piece for piece, _ in parts if piece.area == area.name]
+        laid = sum(piece.shape.area for piece in mine) / MM2_PER_M2
+        cut = sum(piece.length_mm * piece.width_mm for piece in mine) / MM2_PER_M2
+        if mine:
+            found.append(AreaWaste(area.name, round(laid, 4), round(cut, 4), round(cut - laid, 4)))
+    return tuple(found)
 
 
 def _u_values(

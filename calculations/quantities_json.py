@@ -9,7 +9,7 @@ from calculations.accessories import AccessoryLine
 from calculations.cutting import Strip
 from calculations.labour import Labour, LabourStep
 from calculations.layers import Layer
-from calculations.quantities import Quantities, RollCount
+from calculations.quantities import AreaWaste, Quantities, RollCount
 from calculations.stacks import Target
 
 
@@ -31,6 +31,7 @@ def read_quantities(data: Mapping[str, Any]) -> Quantities:
         packed_volume_m3=data["packed_volume_m3"],
         explanation=tuple(data["explanation"]),
         warnings=tuple(data["warnings"]),
+        area_waste=tuple(AreaWaste(**item) for item in data.get("area_waste", ())),
     )
 
 

@@ -45,6 +45,24 @@ def test_wool_is_accounted_for(seed: int) -> None:
         r.count * roll_by_code(INVENTED_CATALOGUE, r.roll).packed_volume_m3 for r in found.rolls
     )
     assert found.packed_volume_m3 == pytest.approx(volume, abs=1e-3)
+    laid_m2 = sum(waste.laid_m2 for waste in found.area_waste)
+    assert laid_m2 == pytest.approx(sum(roll.laid_area_m2 for roll in found.rolls), abs=1e-2)
+    assert all(waste.waste_m2 > -1e-3 for waste in found.area_waste)
+
+
+def test_waste_by_area_is_what_is_trimmed_off_its_strips() -> None:
+    """By hand: bays of 350 mm are laid with perforated strips of 380 mm, 30 mm of each squeezed or
+    trimmed off; the strips across are whole."""
+    loft = plain_loft()
+    found = quantify(loft, Target(depth_mm=270), seconds=0)
+    (waste,) = found.area_waste
+    between = [strip for strip in found.strips if strip.layer == 1]
+    assert waste.area == loft.areas[0].name
+    cut_m2 = sum(s.length_mm * s.width_mm for s in found.strips) / 1e6
+    assert waste.cut_m2 == pytest.approx(cut_m2, abs=1e-3)
+    snug_m2 = sum(s.length_mm * 30 for s in between if s.width_mm == 380) / 1e6
+    assert snug_m2 > 0
+    assert waste.waste_m2 >= snug_m2 - 1e-3
 
 
 def test_more_wool_lets_less_heat_through() -> None:
