@@ -31,6 +31,8 @@ class SurveyQuerySet(JobScopedQuerySet):
 class Survey(models.Model):
     """One look at a loft. A completed survey is kept; measuring again makes a new one."""
 
+    FIRST_VERSION = 1
+
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="surveys")
     surveyed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="surveys")
     surveyed_on = models.DateField()
@@ -57,7 +59,7 @@ class Survey(models.Model):
     loft_is_empty = models.BooleanField(default=False)
     access_note = models.TextField(blank=True)
     note = models.TextField(blank=True)
-    version = models.PositiveIntegerField(default=1)
+    version = models.PositiveIntegerField(default=FIRST_VERSION)
 
     objects = SurveyQuerySet.as_manager()
 

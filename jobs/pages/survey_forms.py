@@ -308,17 +308,23 @@ def _complaints(form: forms.BaseForm, place: str) -> Iterator[str]:
 class SurveySheet:
     """The whole form: the survey's own fields and a list of forms for each part."""
 
-    def __init__(self, survey: Survey, data: QueryDict | None = None) -> None:
-        self.survey = survey
+    def __init__(
+        self, survey: Survey, source: Survey | None, data: QueryDict | None = None
+    ) -> None:
+        """`source` is the survey whose measures are shown: the draft, the last one, or none."""
+        self.survey, self.source = survey, source
         self.form = SurveyForm(data, instance=survey, prefix="survey")
         self.parts = [
-            (title, noun, self._formset(name, form, survey, data))
+            (title, noun, self._formset(name, form, source, data))
             for name, title, noun, form in PARTS
         ]
 
     @staticmethod
-    def _formset(name: str, form: Any, survey: Survey, data: QueryDict | None) -> BaseFormSet[Any]:
-        rows = [form.initial_from(row) for row in getattr(survey, name).all()]
+    def _formset(
+        name: str, form: Any, source: Survey | None, data: QueryDict | None
+    ) -> BaseFormSet[Any]:
+        stored = [] if source is None else getattr(source, name).all()
+        rows = [form.initial_from(row) for row in stored]
         made = formset_factory(
             form,
             extra=1 if name == "areas" and not rows else 0,

@@ -8,12 +8,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 
-from jobs.errors import Refused
+from jobs.errors import Conflict, Refused
 from jobs.models import Job, Role, Stage, Survey
 from jobs.pages.access import page_for
 from jobs.pages.survey_forms import SurveySheet
-from jobs.surveying.records import complete_survey, problems_of, save_draft, start_survey
-from jobs.surveying.sketches import sketch_of, sketch_of_stored
+from jobs.surveying.records import (
+    complete_survey,
+    draft_or_blank,
+    problems_of,
+    save_draft,
+    start_survey,
+)
+from jobs.surveying.sketches import sketch_of, sketch_of_source, sketch_of_stored
 from jobs.surveying.worklist import survey_worklist
 
 SURVEYS = (Role.SURVEYOR, Role.PLANNER)
@@ -34,46 +40,47 @@ def survey_home(request: HttpRequest) -> HttpResponse:
 def survey_form(request: HttpRequest, pk: int) -> HttpResponse:
     """The job's draft: shown, saved, or finished (`do` = save or finish)."""
     job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    posted = request.POST if request.method == "POST" else None
     try:
-        draft = start_survey(job, request.user, timezone.localdate())
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("job", pk=job.pk)
-    draft = Survey.objects.with_measurements().get(pk=draft.pk)
-    sheet = SurveySheet(draft, request.POST if request.method == "POST" else None)
-    if request.method == "POST" and sheet.is_valid():
-        answer = _keep(request, job, draft, sheet)
-        if answer is not None:
-            return answer
-    return _show(request, job, draft, sheet)
-
-
-def _keep(request: HttpRequest, job: Job, draft: Survey, sheet: SurveySheet) -> HttpResponse | None:
-    """Save, and finish if asked. None: refused, with the reason on the form."""
-    try:
-        version = int(request.POST.get("version", draft.version))
-        saved = save_draft(draft, sheet.measured(), version=version)
-        if request.POST.get("do") == "finish":
-            complete_survey(saved, request.user)
-            messages.success(request, f"The survey of {job.reference} is finished.")
+        draft, source = draft_or_blank(job, request.user, timezone.localdate())
+        sheet = SurveySheet(draft, source, posted)
+        if posted is not None and sheet.is_valid():
+            return _keep(request, job, sheet)
+    except Conflict as refusal:
+        if posted is None or refusal.field == "job":
+            messages.error(request, str(refusal))
             return redirect("job", pk=job.pk)
+        sheet.form.add_error(None, str(refusal))
     except Refused as refusal:
         sheet.form.add_error(None, str(refusal))
-        return None
+    return _show(request, job, sheet)
+
+
+def _keep(request: HttpRequest, job: Job, sheet: SurveySheet) -> HttpResponse:
+    """Save, and finish if asked."""
+    draft = start_survey(job, request.user, timezone.localdate())
+    version = request.POST.get("version", "")
+    saved = save_draft(
+        draft, sheet.measured(), version=int(version) if version.isdigit() else draft.version
+    )
+    if request.POST.get("do") == "finish":
+        complete_survey(saved, request.user)
+        messages.success(request, f"The survey of {job.reference} is finished.")
+        return redirect("job", pk=job.pk)
     messages.success(request, "Saved. Nothing typed so far is lost.")
     return redirect("survey_form", pk=job.pk)
 
 
-def _show(request: HttpRequest, job: Job, draft: Survey, sheet: SurveySheet) -> HttpResponse:
-    stored = Survey.objects.with_measurements().get(pk=draft.pk)
+def _show(request: HttpRequest, job: Job, sheet: SurveySheet) -> HttpResponse:
+    stored = job.surveys.filter(completed_at__isnull=True).first()
     return render(
         request,
         "jobs/surveys/form.html",
         {
             "job": job,
-            "survey": stored,
+            "version": stored.version if stored else Survey.FIRST_VERSION,
             "sheet": sheet,
-            "sketch": sketch_of(sheet) if sheet.form.is_bound else sketch_of_stored(stored),
+            "sketch": sketch_of(sheet) if sheet.form.is_bound else sketch_of_source(sheet),
             "page_kicker": job.reference,
             "page_title": f"Survey of {job.property.address_line_1}",
         },
@@ -84,11 +91,12 @@ def _show(request: HttpRequest, job: Job, draft: Survey, sheet: SurveySheet) -> 
 @page_for(*SURVEYS)
 def survey_sketch(request: HttpRequest, pk: int) -> HttpResponse:
     """The loft as typed so far, and what is missing. Saves nothing."""
-    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
-    draft = job.surveys.filter(completed_at__isnull=True).with_measurements().first()
-    if draft is None:  # it was finished while this was on its way
+    job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    try:
+        draft, source = draft_or_blank(job, request.user, timezone.localdate())
+    except Conflict:  # the job went on while this was on its way
         return HttpResponse(status=204)
-    sketch = sketch_of(SurveySheet(draft, request.POST))
+    sketch = sketch_of(SurveySheet(draft, source, request.POST))
     return render(request, "jobs/surveys/sketch.html", {"sketch": sketch})
 
 

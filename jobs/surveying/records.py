@@ -60,31 +60,47 @@ def start_survey(job: Job, by: User, on: date) -> Survey:
     """
     with transaction.atomic():
         locked = lock_job(job.pk)
-        draft = Survey.objects.filter(job=locked, completed_at__isnull=True).first()
-        if draft is not None:
+        draft, source = draft_or_blank(locked, by, on)
+        if draft.pk is not None:
             return draft
-        if locked.stage not in SURVEYABLE:
-            raise Conflict(
-                f"{locked.reference} is at “{locked.get_stage_display()}”.",
-                field="job",
-                remedy="A survey can be made until a fitting visit is booked.",
-            )
-        last = Survey.objects.filter(job=locked).complete().with_measurements().first()
-        draft = Survey.objects.create(job=locked, surveyed_by=by, surveyed_on=on)
-        if last is not None:
-            _copy(last, draft)
+        draft.save()
+        if source is not None:
+            _copy_parts(source, draft)
     return draft
 
 
-def _copy(last: Survey, draft: Survey) -> None:
-    """Begin from what is known: a second look mostly confirms the first."""
-    kept = ("id", "job", "surveyed_by", "surveyed_on", "completed_at", "version")
-    for column in Survey._meta.concrete_fields:
-        if column.name not in kept:
-            setattr(draft, column.attname, getattr(last, column.attname))
-    draft.save()
+def draft_or_blank(job: Job, by: User, on: date) -> tuple[Survey, Survey | None]:
+    """The draft begun before, or one not yet stored; and the survey whose measures it shows.
+
+    A second look begins from what is known, since it mostly confirms the first. Looking at
+    the form stores nothing: `start_survey` does, with the first save.
+
+    Raises:
+        Conflict: the job is past surveying.
+    """
+    surveys = Survey.objects.filter(job=job).with_measurements()
+    draft = surveys.filter(completed_at__isnull=True).first()
+    if draft is not None:
+        return draft, draft
+    if job.stage not in SURVEYABLE:
+        raise Conflict(
+            f"{job.reference} is at “{job.get_stage_display()}”.",
+            field="job",
+            remedy="A survey can be made until a fitting visit is booked.",
+        )
+    last = surveys.complete().first()
+    blank = Survey(job=job, surveyed_by=by, surveyed_on=on)
+    if last is not None:
+        kept = ("id", "job", "surveyed_by", "surveyed_on", "completed_at", "version")
+        for column in Survey._meta.concrete_fields:
+            if column.name not in kept:
+                setattr(blank, column.attname, getattr(last, column.attname))
+    return blank, last
+
+
+def _copy_parts(source: Survey, draft: Survey) -> None:
     for name, _ in Measurements().parts():
-        for row in getattr(last, name).all():
+        for row in getattr(source, name).all():
             row.pk = None
             row.survey = draft
             row.save(force_insert=True)

@@ -57,6 +57,14 @@ def sketch_of_stored(survey: Survey) -> Sketch:
     return Sketch(drawn.svg, drawn.area_m2, missing)
 
 
+def sketch_of_source(sheet: Any) -> Sketch:
+    """The sketch of what a survey form begins with."""
+    if sheet.source is None:
+        return Sketch(complaints=("Add the first area of the loft.",))
+    drawn = _sketch(loft_dict_of(sheet.source), (), number_sides=True)
+    return Sketch(drawn.svg, drawn.area_m2, sketch_of_stored(sheet.source).complaints)
+
+
 def sketch_of(sheet: Any) -> Sketch:
     """The sketch of a survey form as typed, saved or not."""
     if not sheet.is_valid():

@@ -121,9 +121,18 @@ def test_its_survey_visits_are_over(office: Office, days_from_today: int, status
     assert Visit.objects.get(pk=visit.pk).status == status
 
 
-def test_a_sketch_that_comes_after_the_finish_is_let_go(office: Office) -> None:
+def test_a_sketch_that_comes_after_the_finish_begins_no_survey(office: Office) -> None:
     survey = survey_of(office)
     job = finish(survey)
+
+    answer = signed_in(office.planner).post(reverse("survey_sketch", args=[job.pk]), {})
+
+    assert answer.status_code == 200
+    assert [s.pk for s in job.surveys.all()] == [survey.pk]
+
+
+def test_a_sketch_for_a_job_past_surveying_is_let_go(office: Office) -> None:
+    job = office.job(Stage.BOOKED)
 
     answer = signed_in(office.planner).post(reverse("survey_sketch", args=[job.pk]), {})
 

@@ -81,7 +81,24 @@ def test_what_is_typed_is_drawn_without_being_saved(client, job):
     assert "<svg" in drawn.text
     assert "48.0" in drawn.text
     assert "Nothing is missing" in drawn.text
-    assert not Survey.objects.get().areas.exists()
+    assert not Survey.objects.exists()
+
+
+def test_looking_at_the_form_begins_no_survey(client, job):
+    assert client.get(reverse("survey_form", args=[job.pk])).status_code == 200
+
+    assert not Survey.objects.exists()
+
+
+def test_a_second_survey_begins_from_the_first(client, job):
+    address = reverse("survey_form", args=[job.pk])
+    client.post(address, typed(do="finish"))
+
+    again = client.get(address)
+
+    assert 'value="Main loft"' in again.text
+    assert "<svg" in again.text
+    assert Survey.objects.count() == 1
 
 
 def test_the_sketch_says_what_is_wrong_and_where(client, job):
