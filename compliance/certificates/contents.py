@@ -188,7 +188,7 @@ def check_address(code: str) -> str:
 
 
 def _date(day: Any) -> str:
-    return f"{day.day} {day:%B %Y}"
+    return f"{day.day} {day:%b %Y}"
 
 
 def _plan_of(assessment: Assessment) -> LayerPlan | None:

@@ -34,7 +34,7 @@ def draw_pdf(contents: Contents) -> bytes:
     values = contents.to_dict() | {
         "qr_svg": qr_code(contents.check_address),
         "drawing_svg": with_packaged_font(contents.drawing_svg),
-        "issued_on": f"{issued_at.day} {issued_at:%B %Y}",
+        "issued_on": f"{issued_at.day} {issued_at:%b %Y}",
         "issued_date": [issued_at.year, issued_at.month, issued_at.day],
     }
     with _one_at_a_time:
