@@ -4,25 +4,24 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('jobs', '0002_same_company'),
+        ("jobs", "0002_same_company"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='crew',
-            name='version',
+            model_name="crew",
+            name="version",
             field=models.PositiveIntegerField(default=1),
         ),
         migrations.AddField(
-            model_name='operative',
-            name='version',
+            model_name="operative",
+            name="version",
             field=models.PositiveIntegerField(default=1),
         ),
         migrations.AddField(
-            model_name='van',
-            name='version',
+            model_name="van",
+            name="version",
             field=models.PositiveIntegerField(default=1),
         ),
     ]

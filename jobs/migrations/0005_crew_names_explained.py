@@ -4,25 +4,37 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('jobs', '0004_photo_hash_bands'),
+        ("jobs", "0004_photo_hash_bands"),
     ]
 
     operations = [
         migrations.AlterConstraint(
-            model_name='crew',
-            name='crew_name_unique',
-            constraint=models.UniqueConstraint(fields=('company', 'name'), name='crew_name_unique', violation_error_message='name: you have a crew of this name already.'),
+            model_name="crew",
+            name="crew_name_unique",
+            constraint=models.UniqueConstraint(
+                fields=("company", "name"),
+                name="crew_name_unique",
+                violation_error_message="name: you have a crew of this name already.",
+            ),
         ),
         migrations.AlterConstraint(
-            model_name='operative',
-            name='crew_has_one_lead',
-            constraint=models.UniqueConstraint(condition=models.Q(('leads_crew', True)), fields=('crew',), name='crew_has_one_lead', violation_error_message='leads_crew: this crew already has a lead.'),
+            model_name="operative",
+            name="crew_has_one_lead",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("leads_crew", True)),
+                fields=("crew",),
+                name="crew_has_one_lead",
+                violation_error_message="leads_crew: this crew already has a lead.",
+            ),
         ),
         migrations.AlterConstraint(
-            model_name='van',
-            name='van_name_unique',
-            constraint=models.UniqueConstraint(fields=('company', 'name'), name='van_name_unique', violation_error_message='name: you have a van of this name already.'),
+            model_name="van",
+            name="van_name_unique",
+            constraint=models.UniqueConstraint(
+                fields=("company", "name"),
+                name="van_name_unique",
+                violation_error_message="name: you have a van of this name already.",
+            ),
         ),
     ]

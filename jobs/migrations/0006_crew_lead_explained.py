@@ -4,15 +4,19 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('jobs', '0005_crew_names_explained'),
+        ("jobs", "0005_crew_names_explained"),
     ]
 
     operations = [
         migrations.AlterConstraint(
-            model_name='operative',
-            name='crew_has_one_lead',
-            constraint=models.UniqueConstraint(condition=models.Q(('leads_crew', True)), fields=('crew',), name='crew_has_one_lead', violation_error_message='This crew already has a lead.'),
+            model_name="operative",
+            name="crew_has_one_lead",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("leads_crew", True)),
+                fields=("crew",),
+                name="crew_has_one_lead",
+                violation_error_message="This crew already has a lead.",
+            ),
         ),
     ]

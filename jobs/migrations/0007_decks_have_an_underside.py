@@ -7,36 +7,72 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('jobs', '0006_crew_lead_explained'),
+        ("jobs", "0006_crew_lead_explained"),
     ]
 
     operations = [
         pgtrigger.migrations.RemoveTrigger(
-            model_name='obstacle',
-            name='insert_insert',
+            model_name="obstacle",
+            name="insert_insert",
         ),
         pgtrigger.migrations.RemoveTrigger(
-            model_name='obstacle',
-            name='update_update',
+            model_name="obstacle",
+            name="update_update",
         ),
         migrations.AddField(
-            model_name='obstacle',
-            name='underside_mm',
-            field=models.FloatField(blank=True, help_text='Of a raised deck: height of its underside above the ceiling.', null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)]),
+            model_name="obstacle",
+            name="underside_mm",
+            field=models.FloatField(
+                blank=True,
+                help_text="Of a raised deck: height of its underside above the ceiling.",
+                null=True,
+                validators=[
+                    django.core.validators.MinValueValidator(0),
+                    django.core.validators.MaxValueValidator(2000),
+                ],
+            ),
         ),
         migrations.AddField(
-            model_name='obstacleevent',
-            name='underside_mm',
-            field=models.FloatField(blank=True, help_text='Of a raised deck: height of its underside above the ceiling.', null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(2000)]),
+            model_name="obstacleevent",
+            name="underside_mm",
+            field=models.FloatField(
+                blank=True,
+                help_text="Of a raised deck: height of its underside above the ceiling.",
+                null=True,
+                validators=[
+                    django.core.validators.MinValueValidator(0),
+                    django.core.validators.MaxValueValidator(2000),
+                ],
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='obstacle',
-            trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "jobs_obstacleevent" ("id", "kind", "name", "outline_mm", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "survey_id", "underside_mm") VALUES (NEW."id", NEW."kind", NEW."name", NEW."outline_mm", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."survey_id", NEW."underside_mm"); RETURN NULL;', hash='6cadb251574715dc33412f3994b38a3814a96192', operation='INSERT', pgid='pgtrigger_insert_insert_9ad20', table='jobs_obstacle', when='AFTER')),
+            model_name="obstacle",
+            trigger=pgtrigger.compiler.Trigger(
+                name="insert_insert",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    func='INSERT INTO "jobs_obstacleevent" ("id", "kind", "name", "outline_mm", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "survey_id", "underside_mm") VALUES (NEW."id", NEW."kind", NEW."name", NEW."outline_mm", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."survey_id", NEW."underside_mm"); RETURN NULL;',
+                    hash="6cadb251574715dc33412f3994b38a3814a96192",
+                    operation="INSERT",
+                    pgid="pgtrigger_insert_insert_9ad20",
+                    table="jobs_obstacle",
+                    when="AFTER",
+                ),
+            ),
         ),
         pgtrigger.migrations.AddTrigger(
-            model_name='obstacle',
-            trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "jobs_obstacleevent" ("id", "kind", "name", "outline_mm", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "survey_id", "underside_mm") VALUES (NEW."id", NEW."kind", NEW."name", NEW."outline_mm", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."survey_id", NEW."underside_mm"); RETURN NULL;', hash='c17b7de61e3fa8064a8cb58e9b296e0abee7bebf', operation='UPDATE', pgid='pgtrigger_update_update_3aa49', table='jobs_obstacle', when='AFTER')),
+            model_name="obstacle",
+            trigger=pgtrigger.compiler.Trigger(
+                name="update_update",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    condition="WHEN (OLD.* IS DISTINCT FROM NEW.*)",
+                    func='INSERT INTO "jobs_obstacleevent" ("id", "kind", "name", "outline_mm", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "survey_id", "underside_mm") VALUES (NEW."id", NEW."kind", NEW."name", NEW."outline_mm", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."survey_id", NEW."underside_mm"); RETURN NULL;',
+                    hash="c17b7de61e3fa8064a8cb58e9b296e0abee7bebf",
+                    operation="UPDATE",
+                    pgid="pgtrigger_update_update_3aa49",
+                    table="jobs_obstacle",
+                    when="AFTER",
+                ),
+            ),
         ),
     ]
