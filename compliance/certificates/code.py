@@ -1,6 +1,6 @@
 """The code printed on a certificate: read aloud, typed on a phone, hard to guess.
 
-Eleven characters at random and one that checks them, in three groups: XXXX-XXXX-XXXX. The
+Eleven characters at random and one that checks them, in three groups of four with dashes. The
 alphabet has 23 characters, none of which is easily taken for another (no 0 O, 1 I L, 2 Z,
 5 S, 8 B, U V), so there are 23**11, about 9.5e14, codes. Twenty-three is a prime, so a check
 sum with different weights finds every single wrong character and every two that changed
@@ -49,7 +49,7 @@ def read_code(typed: str) -> str:
         raise Refused(
             "This cannot be the code of a certificate.",
             field="code",
-            remedy="Type the twelve characters again as they are printed, such as "
-            "XXXX-XXXX-XXXX. There is no zero, one, two, five or eight among them.",
+            remedy="Type the twelve characters again as they are printed, in three groups of "
+            "four. There is no zero, one, two, five or eight among them.",
         )
     return in_groups(bare)

@@ -6,6 +6,7 @@ stored comes back with 200 instead of 201. What was answered is stored for good.
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable
 from typing import Any
 
@@ -193,9 +194,9 @@ class EvidenceViewSet(
         created = record.received_at >= began
         return Response(self.get_serializer(record).data, status=201 if created else 200)
 
+    @abstractmethod
     def keep(self, values: dict[str, Any]) -> Any:
         """Call the domain function with what was sent."""
-        raise NotImplementedError
 
 
 def create_schema(intake: Any, answer: Any) -> Callable[[Any], Any]:

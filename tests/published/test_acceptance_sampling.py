@@ -67,7 +67,7 @@ def test_normal_inspection_level_two(aql: float, plans: str) -> None:
     ],
 )
 def test_tightened_inspection(aql: float, plans: str) -> None:
-    """MIL-STD-105E, Table II-B, as n and Re by code letter in the transcription for level III
+    """MIL-STD-105E, Table II-B, as n and Re by code letter in a copy of the table for level III
     single tightened plans, Table 1-B of the quality surveillance tables that the National
     Institute of Building Sciences published for the US Army (read there)."""
     lots = {code_letter(lot, "III"): lot for lot in LOTS}
@@ -99,7 +99,7 @@ def test_tightened_inspection(aql: float, plans: str) -> None:
 def test_reduced_inspection(
     letter_lot: int, aql: float, size: int, accept: int, reject: int
 ) -> None:
-    """MIL-STD-105E, Table II-C (a third party's transcription), level II by lot size.
+    """MIL-STD-105E, Table II-C (as a third party copied it), level II by lot size.
 
     ISO 2859-1:1999 has no gap between Ac and Re in reduced inspection; its own numbers
     were not at hand, so the older table's stand."""
