@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from jobs.models.calendar_feeds import CalendarFeed
 from jobs.models.crews import Crew, Operative, Skill, Van
+from jobs.models.depots import Depot, DepotHours, StockItem, StockOrder
 from jobs.models.evidence import (
     DepthReading,
     Handover,
@@ -17,12 +19,16 @@ from jobs.models.layer_plans import LayerPlan
 from jobs.models.organisations import Company, Scheme
 from jobs.models.people import Role, User
 from jobs.models.properties import Nation, Property
+from jobs.models.stock import StockBalance, StockMovement, VanLoading
 from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
 from jobs.models.visits import Visit, VisitOperative
 
 __all__ = [
+    "CalendarFeed",
     "Company",
     "Crew",
+    "Depot",
+    "DepotHours",
     "DepthReading",
     "Fixture",
     "Handover",
@@ -44,9 +50,14 @@ __all__ = [
     "Scheme",
     "Skill",
     "Stage",
+    "StockBalance",
+    "StockItem",
+    "StockMovement",
+    "StockOrder",
     "Survey",
     "User",
     "Van",
+    "VanLoading",
     "Visit",
     "VisitOperative",
 ]

@@ -7,6 +7,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from jobs.managers import CompanyScopedQuerySet
+from jobs.models.depots import Depot
 from jobs.models.organisations import Company
 from jobs.models.people import User
 
@@ -49,6 +50,14 @@ class Crew(models.Model):
     name = models.CharField(max_length=60)
     van = models.ForeignKey(
         Van, null=True, blank=True, on_delete=models.SET_NULL, related_name="usual_crews"
+    )
+    depot = models.ForeignKey(
+        Depot,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="crews",
+        help_text="Where its van is loaded.",
     )
     base_postcode = models.CharField(max_length=8, blank=True)
     base_latitude_deg = models.FloatField(
