@@ -20,10 +20,19 @@ from jobs.models.organisations import Company, Scheme
 from jobs.models.people import Role, User
 from jobs.models.properties import Nation, Property
 from jobs.models.stock import StockBalance, StockMovement, VanLoading
+from jobs.models.site_work import (
+    Arrival,
+    Leave,
+    StopNotice,
+    StopWork,
+    Variation,
+    WorkStep,
+)
 from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
 from jobs.models.visits import Visit, VisitOperative
 
 __all__ = [
+    "Arrival",
     "CalendarFeed",
     "Company",
     "Crew",
@@ -38,6 +47,7 @@ __all__ = [
     "IntakeRow",
     "Job",
     "LayerPlan",
+    "Leave",
     "LoftArea",
     "Nation",
     "Obstacle",
@@ -54,10 +64,14 @@ __all__ = [
     "StockItem",
     "StockMovement",
     "StockOrder",
+    "StopNotice",
+    "StopWork",
     "Survey",
     "User",
     "Van",
     "VanLoading",
+    "Variation",
     "Visit",
     "VisitOperative",
+    "WorkStep",
 ]

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import uuid
 
-import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -18,13 +17,25 @@ from django.utils import timezone
 from jobs.managers import JobScopedQuerySet
 from jobs.models.jobs import Job
 from jobs.models.people import User
+from jobs.models.phone_records import (
+    ByPhoneClock,
+    corrected_from,
+    frozen_once_stopped,
+    kept_as_written,
+)
 from jobs.models.surveys import LoftArea
 from jobs.models.visits import Visit
 
 
-def kept_as_written(name: str) -> list[pgtrigger.Trigger]:
-    """Triggers that refuse every change and deletion of a table's rows."""
-    return [pgtrigger.Protect(name=name, operation=pgtrigger.Update | pgtrigger.Delete)]
+__all__ = [
+    "DepthReading",
+    "EvidenceQuerySet",
+    "Handover",
+    "Photo",
+    "PhotoInspection",
+    "PreStartCheck",
+    "kept_as_written",
+]
 
 
 class EvidenceQuerySet(JobScopedQuerySet):
@@ -39,7 +50,7 @@ class JobEvidenceQuerySet(EvidenceQuerySet):
     job_path = "job"
 
 
-class PreStartCheck(models.Model):
+class PreStartCheck(ByPhoneClock):
     """What the crew checked before touching the loft. `answers`: question code -> yes/no/n-a."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="pre_start_checks")
@@ -48,6 +59,7 @@ class PreStartCheck(models.Model):
     note = models.TextField(blank=True)
     checked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     checked_at = models.DateTimeField(help_text="By the phone's clock.")
+    corrected_at = corrected_from("checked_at")
     received_at = models.DateTimeField(default=timezone.now, editable=False)
     client_key = models.UUIDField(default=uuid.uuid4, unique=True)
     replaces = models.OneToOneField(
@@ -58,10 +70,13 @@ class PreStartCheck(models.Model):
 
     class Meta:
         ordering = ["id"]
-        triggers = kept_as_written("pre_start_check_is_kept")
+        triggers = [
+            *kept_as_written("pre_start_check_is_kept"),
+            frozen_once_stopped("pre_start_check_frozen"),
+        ]
 
 
-class Photo(models.Model):
+class Photo(ByPhoneClock):
     """An original photo as it was received. Exists only once its bytes are stored for good."""
 
     class Moment(models.TextChoices):
@@ -81,6 +96,7 @@ class Photo(models.Model):
     media_type = models.CharField(max_length=40)
     original_name = models.CharField(max_length=200, help_text="Where storage keeps the bytes.")
     phone_taken_at = models.DateTimeField(null=True, blank=True)
+    corrected_at = corrected_from("phone_taken_at")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     received_at = models.DateTimeField(default=timezone.now, editable=False)
     client_key = models.UUIDField(default=uuid.uuid4, unique=True)
@@ -99,7 +115,10 @@ class Photo(models.Model):
                 violation_error_message="This very photo is already stored for this job.",
             )
         ]
-        triggers = kept_as_written("photo_is_kept")
+        triggers = [
+            *kept_as_written("photo_is_kept"),
+            frozen_once_stopped("photo_frozen", "NEW.moment <> 'other'"),
+        ]
 
 
 HASH_BANDS = tuple(range(0, 64, 16))
@@ -161,7 +180,7 @@ class PhotoInspection(models.Model):
         triggers = kept_as_written("photo_inspection_is_kept")
 
 
-class DepthReading(models.Model):
+class DepthReading(ByPhoneClock):
     """A depth measured at a point of the loft, in millimetres."""
 
     class Allowance(models.TextChoices):
@@ -180,6 +199,7 @@ class DepthReading(models.Model):
     )
     measured_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     measured_at = models.DateTimeField(help_text="By the phone's clock.")
+    corrected_at = corrected_from("measured_at")
     received_at = models.DateTimeField(default=timezone.now, editable=False)
     client_key = models.UUIDField(default=uuid.uuid4, unique=True)
     correction_reason = models.CharField(max_length=200, blank=True)
@@ -203,10 +223,13 @@ class DepthReading(models.Model):
                 violation_error_message="correction_reason: say why the reading is corrected.",
             ),
         ]
-        triggers = kept_as_written("depth_reading_is_kept")
+        triggers = [
+            *kept_as_written("depth_reading_is_kept"),
+            frozen_once_stopped("depth_reading_frozen"),
+        ]
 
 
-class Handover(models.Model):
+class Handover(ByPhoneClock):
     """The householder's signature and the cautions that were given."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="handovers")
@@ -217,6 +240,7 @@ class Handover(models.Model):
     not_done_reason = models.CharField(max_length=300, blank=True)
     taken_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField(help_text="By the phone's clock.")
+    corrected_at = corrected_from("signed_at")
     received_at = models.DateTimeField(default=timezone.now, editable=False)
     salt = models.UUIDField(
         default=uuid.uuid4, editable=False, help_text="Keeps hashed personal data unguessable."
@@ -237,4 +261,7 @@ class Handover(models.Model):
                 violation_error_message="not_done_reason: say what was not done and why.",
             )
         ]
-        triggers = kept_as_written("handover_is_kept")
+        triggers = [
+            *kept_as_written("handover_is_kept"),
+            frozen_once_stopped("handover_frozen"),
+        ]

@@ -1,0 +1,119 @@
+"""What every record from a phone has in common: its clock, its place, and no second thoughts.
+
+A phone's clock is told, not trusted: a record keeps the phone's own time, how far the phone was
+ahead of us when it sent the record, and the time corrected by that (see `jobs.evidence.clock`).
+"""
+
+from __future__ import annotations
+
+import uuid
+
+import pgtrigger
+from django.db import models
+
+FROZEN_WORDS = (
+    "Work on this visit was stopped. Nothing is recorded on it any more but photos of what was "
+    "found, and leaving."
+)
+
+
+def kept_as_written(name: str) -> list[pgtrigger.Trigger]:
+    """Triggers that refuse every change and deletion of a table's rows."""
+    return [pgtrigger.Protect(name=name, operation=pgtrigger.Update | pgtrigger.Delete)]
+
+
+def frozen_once_stopped(name: str, only: str = "true") -> pgtrigger.Trigger:
+    """A trigger that refuses what was recorded after the work on its visit was stopped.
+
+    What a phone recorded before the stop and sent after it is still taken. only: SQL over NEW,
+    which rows it is about. It runs after the insert, when the corrected time is known.
+    """
+    return pgtrigger.Trigger(
+        name=name,
+        when=pgtrigger.After,
+        operation=pgtrigger.Insert,
+        func=f"""
+            IF {only} AND EXISTS (
+                SELECT 1 FROM jobs_visit v WHERE v.id = NEW.visit_id AND v.status = 'stopped'
+                AND coalesce(
+                    (SELECT s.corrected_at FROM jobs_stopwork s WHERE s.visit_id = v.id),
+                    v.left_at, '-infinity') < NEW.corrected_at
+            ) THEN
+                RAISE EXCEPTION '{FROZEN_WORDS}' USING ERRCODE = 'restrict_violation';
+            END IF;
+            RETURN NULL;
+        """,
+    )
+
+
+class LessPhoneAhead(models.Func):
+    """A time by the phone's clock less how far that clock was ahead, all in UTC.
+
+    Through UTC because PostgreSQL takes only immutable expressions for a generated column, and
+    time zones with summer time are not.
+    """
+
+    template = "(%(expressions)s, interval '0')) AT TIME ZONE 'UTC'"
+    arg_joiner = " AT TIME ZONE 'UTC' - coalesce("
+    arity = 2
+
+
+def corrected_from(field: str) -> models.GeneratedField:
+    """The column that holds `field` by our clock. The database works it out."""
+    return models.GeneratedField(
+        expression=LessPhoneAhead(field, "phone_ahead"),
+        output_field=models.DateTimeField(null=True),
+        db_persist=True,
+    )
+
+
+class ByPhoneClock(models.Model):
+    """A record with a time by the phone's clock; the subclass adds `corrected_at`."""
+
+    phone_sent_at = models.DateTimeField(
+        null=True, blank=True, help_text="The phone's clock when it sent the record."
+    )
+    phone_ahead = models.DurationField(
+        null=True,
+        blank=True,
+        editable=False,
+        help_text="How far the phone's clock was ahead of ours then; negative: behind.",
+    )
+
+    class Meta:
+        abstract = True
+
+
+class WithPosition(models.Model):
+    """Where the phone said it was. Only with the consent of who holds it; never tracked."""
+
+    position_agreed = models.BooleanField(default=False)
+    latitude_deg = models.FloatField(null=True, blank=True)
+    longitude_deg = models.FloatField(null=True, blank=True)
+    position_accuracy_m = models.FloatField(null=True, blank=True)
+    salt = models.UUIDField(
+        default=uuid.uuid4, editable=False, help_text="Keeps hashed personal data unguessable."
+    )
+
+    class Meta:
+        abstract = True
+
+    @property
+    def has_position(self) -> bool:
+        return self.latitude_deg is not None
+
+
+def position_constraints(name: str) -> list[models.BaseConstraint]:
+    """A position is whole, on the Earth, and was agreed to."""
+    none_given = models.Q(latitude_deg__isnull=True, longitude_deg__isnull=True)
+    whole = models.Q(
+        latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180), position_agreed=True
+    )
+    return [
+        models.CheckConstraint(
+            condition=none_given | whole,
+            name=f"{name}_position_whole_and_agreed",
+            violation_error_message="latitude_deg: a position needs latitude, longitude and the "
+            "consent of who holds the phone.",
+        )
+    ]
