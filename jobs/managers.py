@@ -121,6 +121,56 @@ class CompanyScopedQuerySet(models.QuerySet[Any]):
         return self.none()
 
 
+class VisitNeedQuerySet(CompanyScopedQuerySet):
+    """What is still to be planned: office matter, so neither installers nor auditors see it."""
+
+    def with_job(self) -> Self:
+        return self.select_related(
+            "job__property", "job__scheme", "company", "fixed_crew", "preferred_crew", "after__job"
+        )
+
+    def open(self) -> Self:
+        return self.filter(state="open")
+
+    def live(self) -> Self:
+        """Waiting for a visit, or for one that is booked to be over."""
+        return self.filter(state__in=("open", "booked"))
+
+
+class AgreedWindowQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        role = getattr(user, "role", None)
+        if role in ("planner", "surveyor", "compliance_officer"):
+            return self.filter(need__company_id=user.company_id)
+        return self.none()
+
+
+class ProposedVisitQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: User | Any) -> Self:
+        role = getattr(user, "role", None)
+        if role in ("planner", "surveyor", "compliance_officer"):
+            return self.filter(run__company_id=user.company_id)
+        return self.none()
+
+    def with_place(self) -> Self:
+        return self.select_related(
+            "run",
+            "crew",
+            "van",
+            "was_crew",
+            "need__job__property",
+            "visit__job__property",
+            "visit__crew",
+        )
+
+    def changing(self) -> Self:
+        """Lines that would change what is booked."""
+        return self.filter(change__in=("new", "moved", "other_crew", "taken_off"))
+
+    def unanswered(self) -> Self:
+        return self.filter(answer="none")
+
+
 class PropertyQuerySet(CompanyScopedQuerySet):
     def visible_to(self, user: User | Any) -> Self:
         """A company's own; for installers and auditors those of jobs they may see."""

@@ -18,8 +18,9 @@ from jobs.models.jobs import Job, Stage
 from jobs.models.layer_plans import LayerPlan
 from jobs.models.organisations import Company, Scheme
 from jobs.models.people import Role, User
+from jobs.models.plan_runs import PlanRun, ProposedVisit
+from jobs.models.planning import Absence, AgreedWindow, VisitNeed
 from jobs.models.properties import Nation, Property
-from jobs.models.stock import StockBalance, StockMovement, VanLoading
 from jobs.models.site_work import (
     Arrival,
     Leave,
@@ -28,12 +29,18 @@ from jobs.models.site_work import (
     Variation,
     WorkStep,
 )
+from jobs.models.stock import StockBalance, StockMovement, VanLoading
 from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
+from jobs.models.travel import TravelLeg
+from jobs.models.visit_kinds import LAYING_KINDS, VisitKind
 from jobs.models.visits import Visit, VisitOperative
 
 __all__ = [
     "Arrival",
     "CalendarFeed",
+    "LAYING_KINDS",
+    "Absence",
+    "AgreedWindow",
     "Company",
     "Crew",
     "Depot",
@@ -54,8 +61,10 @@ __all__ = [
     "Operative",
     "Photo",
     "PhotoInspection",
+    "PlanRun",
     "PreStartCheck",
     "Property",
+    "ProposedVisit",
     "Role",
     "Scheme",
     "Skill",
@@ -67,11 +76,14 @@ __all__ = [
     "StopNotice",
     "StopWork",
     "Survey",
+    "TravelLeg",
     "User",
     "Van",
     "VanLoading",
     "Variation",
     "Visit",
+    "VisitKind",
+    "VisitNeed",
     "VisitOperative",
     "WorkStep",
 ]

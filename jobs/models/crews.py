@@ -10,6 +10,13 @@ from jobs.managers import CompanyScopedQuerySet
 from jobs.models.depots import Depot
 from jobs.models.organisations import Company
 from jobs.models.people import User
+from jobs.models.properties import Nation
+
+WEEKDAYS = ((1, "Mon"), (2, "Tue"), (3, "Wed"), (4, "Thu"), (5, "Fri"), (6, "Sat"), (7, "Sun"))
+
+
+def monday_to_friday() -> list[int]:
+    return [1, 2, 3, 4, 5]
 
 
 class Skill(models.TextChoices):
@@ -68,6 +75,29 @@ class Crew(models.Model):
     )
     day_starts_at = models.TimeField(default="08:00")
     day_ends_at = models.TimeField(default="16:30")
+    works_on = ArrayField(
+        models.PositiveSmallIntegerField(choices=WEEKDAYS),
+        default=monday_to_friday,
+        help_text="Days of the week, Monday is 1 (ISO 8601).",
+    )
+    nation = models.CharField(
+        max_length=20,
+        choices=Nation,
+        default=Nation.ENGLAND,
+        help_text="Whose bank holidays the crew has.",
+    )
+    break_minutes = models.PositiveSmallIntegerField(
+        default=30,
+        validators=[MaxValueValidator(180)],
+        help_text="Length of the break; 0 for none.",
+    )
+    break_earliest = models.TimeField(default="11:30")
+    break_latest = models.TimeField(default="14:00", help_text="By when the break must have begun.")
+    overtime_minutes = models.PositiveSmallIntegerField(
+        default=0,
+        validators=[MaxValueValidator(300)],
+        help_text="How much longer than its day the crew may be planned.",
+    )
     is_active = models.BooleanField(default=True)
     version = models.PositiveIntegerField(default=1)
 

@@ -13,14 +13,21 @@ from jobs.models.crews import Crew, Operative, Van
 from jobs.models.jobs import Job
 from jobs.models.organisations import Company
 from jobs.models.people import User
+from jobs.models.planning import VisitNeed
+from jobs.models.visit_kinds import VisitKind
 
 
 def never_twice(name: str, field: str, who: str, *, live: models.Q) -> ExclusionConstraint:
-    """An exclusion constraint: `field` is in one place at a time."""
+    """An exclusion constraint: `field` is in one place at a time.
+
+    Checked after each statement; a transaction that makes two visits change places defers the
+    check to its end (`jobs.planning.swaps`).
+    """
     return ExclusionConstraint(
         name=name,
         expressions=[(field, RangeOperators.EQUAL), ("during", RangeOperators.OVERLAPS)],
         condition=live,
+        deferrable=models.Deferrable.IMMEDIATE,
         violation_error_message=(
             f"This {who} is already booked on another visit at that time. "
             f"Choose another time or another {who}."
@@ -28,12 +35,30 @@ def never_twice(name: str, field: str, who: str, *, live: models.Q) -> Exclusion
     )
 
 
+# The state of a need, by the parts of it that visits stand for, whoever changed the visits.
+NEED_FOLLOWS_ITS_VISITS = """
+    UPDATE jobs_visitneed n
+    SET state = now_at.state, version = n.version + 1
+    FROM (
+        SELECT CASE
+            WHEN count(*) FILTER (WHERE v.status = 'done') >= cardinality(w.part_hours)
+                THEN 'done'
+            WHEN count(*) FILTER (WHERE v.status IN ('booked', 'on_site', 'done'))
+                >= cardinality(w.part_hours) THEN 'booked'
+            ELSE 'open'
+        END AS state
+        FROM jobs_visitneed w LEFT JOIN jobs_visit v ON v.need_id = w.id
+        WHERE w.id = NEW.need_id
+        GROUP BY w.id, w.part_hours
+    ) now_at
+    WHERE n.id = NEW.need_id AND n.state <> 'withdrawn' AND n.state <> now_at.state;
+    RETURN NULL;
+"""
+
+
 @pghistory.track()
 class Visit(models.Model):
-    class Kind(models.TextChoices):
-        SURVEY = "survey", "Survey visit"
-        FITTING = "fitting", "Fitting visit"
-        CALL_BACK = "call_back", "Call-back"
+    Kind = VisitKind
 
     class Status(models.TextChoices):
         BOOKED = "booked", "Booked"
@@ -51,6 +76,16 @@ class Visit(models.Model):
         Van, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
     )
     during = DateTimeRangeField(help_text="From arrival to leaving.")
+    need = models.ForeignKey(
+        VisitNeed, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    part = models.PositiveSmallIntegerField(
+        default=1, help_text="Which day's work of its need, the first is 1."
+    )
+    promised_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the householder was told; moving it has a price."
+    )
+    held = models.BooleanField(default=False, help_text="A new plan must not move it.")
     note = models.TextField(blank=True)
     stop_reason = models.CharField(max_length=300, blank=True)
     booked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="booked_visits")
@@ -83,6 +118,13 @@ class Visit(models.Model):
                 name="visit_stopped_has_reason",
                 violation_error_message="stop_reason: say why the work was stopped.",
             ),
+            models.UniqueConstraint(
+                fields=["need", "part"],
+                condition=models.Q(need__isnull=False)
+                & models.Q(status__in=("booked", "on_site", "done")),
+                name="need_part_booked_once",
+                violation_error_message="This visit was booked by somebody else meanwhile.",
+            ),
         ]
         triggers = [
             pgtrigger.Trigger(
@@ -95,7 +137,14 @@ class Visit(models.Model):
                     WHERE visit_id = NEW.id;
                     RETURN NULL;
                 """,
-            )
+            ),
+            pgtrigger.Trigger(
+                name="visit_keeps_its_need",
+                when=pgtrigger.After,
+                operation=pgtrigger.Insert | pgtrigger.UpdateOf("status", "need_id", "part"),
+                condition=pgtrigger.Q(new__need__isnull=False),
+                func=NEED_FOLLOWS_ITS_VISITS,
+            ),
         ]
 
     def __str__(self) -> str:
