@@ -33,6 +33,7 @@ from jobs.models.stock import StockBalance, StockMovement, VanLoading
 from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
 from jobs.models.travel import TravelLeg
 from jobs.models.visit_kinds import LAYING_KINDS, VisitKind
+from jobs.models.uploads import Upload, UploadPiece
 from jobs.models.visits import Visit, VisitOperative
 
 __all__ = [
@@ -77,6 +78,8 @@ __all__ = [
     "StopWork",
     "Survey",
     "TravelLeg",
+    "Upload",
+    "UploadPiece",
     "User",
     "Van",
     "VanLoading",
