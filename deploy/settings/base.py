@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from django.core.exceptions import ImproperlyConfigured
+
 from deploy.schedule import BEAT_SCHEDULE
 from deploy.settings.environment import Environment, redis_database
 
@@ -234,6 +236,14 @@ if S3_BUCKET:
 # your own; see compliance/certificates/keys.py), and the address that the printed QR code opens.
 CERTIFICATE_KEY_FOLDER = env.text("CERTIFICATE_KEY_FOLDER", str(Path(MEDIA_ROOT).parent / "keys"))
 PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS", "http://127.0.0.1:8000")
+
+# --- Planning: how long drives take. Without a road-routing server (the open `table` service of HTTP
+# road routing) it is the distance on the sphere, times a road factor, at a mean speed.
+TRAVEL_ROUTER_URL = env.text("TRAVEL_ROUTER_URL", "")
+if TRAVEL_ROUTER_URL and not TRAVEL_ROUTER_URL.startswith(("http://", "https://")):
+    raise ImproperlyConfigured("TRAVEL_ROUTER_URL must begin with http:// or https://.")
+TRAVEL_ROAD_FACTOR = env.number("TRAVEL_ROAD_PERCENT", 130, least=100) / 100
+TRAVEL_SPEED_KM_H = env.number("TRAVEL_SPEED_KM_H", 40, least=5)
 
 # --- Safety of pages
 SECURE_CONTENT_TYPE_NOSNIFF = True

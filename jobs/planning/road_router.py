@@ -1,0 +1,200 @@
+"""Drives from a general-purpose road-routing server, asked once and kept.
+
+The server speaks the open `table` service of HTTP road routing: `GET {address}/table/v1/driving/
+{longitude},{latitude};...?sources=..&destinations=..&annotations=duration,distance` answers
+`{"code": "Ok", "durations": [[s]], "distances": [[m]]}` with null where there is no road.
+Such servers limit how many places one request may hold, commonly 100.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import urllib.error
+import urllib.request
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from django.conf import settings
+from django.db import connection
+
+from jobs.models import TravelLeg
+from jobs.planning.travel import GreatCircle, Matrices, Position, Whole
+
+log = logging.getLogger(__name__)
+
+PLACES_A_REQUEST = 100
+BLOCK = PLACES_A_REQUEST // 2
+LONGEST_ANSWER_BYTES = 4_000_000
+UNKNOWN = -1
+
+Rounded = tuple[int, int]  # 1/10,000 deg
+
+
+class NoRoute(Exception):
+    """The server did not answer, or not what was asked."""
+
+
+def road_router(rule: GreatCircle) -> RoadRouter | None:
+    """The server of the setting `TRAVEL_ROUTER_URL`, if one is set."""
+    if not settings.TRAVEL_ROUTER_URL:
+        return None
+    return RoadRouter(settings.TRAVEL_ROUTER_URL, rule)
+
+
+def rounded(position: Position) -> Rounded:
+    return round(position[0] * 10_000), round(position[1] * 10_000)
+
+
+@dataclass(frozen=True, slots=True)
+class RoadRouter:
+    """Answers from the database where they are known, else asks the server for them.
+
+    `rule` stands in where there is no road between two places, such as an island.
+    """
+
+    address: str
+    rule: GreatCircle
+    timeout_s: float = 20.0
+
+    @property
+    def name(self) -> str:
+        return self.address[:120]
+
+    def matrices(self, positions: Sequence[Position]) -> Matrices:
+        """Drives between all positions; raises `NoRoute` when the server is no help."""
+        places = [rounded(position) for position in positions]
+        distinct = sorted(set(places))
+        index = {place: n for n, place in enumerate(distinct)}
+        seconds, metres = self._known(distinct, index)
+        missing = seconds == UNKNOWN
+        np.fill_diagonal(missing, False)
+        np.fill_diagonal(seconds, 0)
+        np.fill_diagonal(metres, 0)
+        for block in _blocks(missing):
+            self._ask(distinct, block, seconds, metres)
+        notes = self._fill_gaps(distinct, seconds, metres)
+        chosen = np.array([index[place] for place in places], dtype=np.int64)
+        grid = np.ix_(chosen, chosen)
+        return Matrices(seconds[grid], metres[grid], notes)
+
+    def _known(self, places: list[Rounded], index: dict[Rounded, int]) -> tuple[Whole, Whole]:
+        """What the database knows of these places. One query."""
+        shape = (len(places), len(places))
+        seconds = np.full(shape, UNKNOWN, dtype=np.int64)
+        metres = np.full(shape, UNKNOWN, dtype=np.int64)
+        latitudes, longitudes = [p[0] for p in places], [p[1] for p in places]
+        with connection.cursor() as cursor:
+            cursor.execute(KNOWN_LEGS, [latitudes, longitudes] * 2 + [self.name])
+            for from_lat, from_lon, to_lat, to_lon, leg_s, leg_m in cursor.fetchall():
+                at = index[from_lat, from_lon], index[to_lat, to_lon]
+                seconds[at], metres[at] = leg_s, leg_m
+        return seconds, metres
+
+    def _ask(
+        self, places: list[Rounded], block: tuple[list[int], list[int]], s: Whole, m: Whole
+    ) -> None:
+        """Ask for the drives from some places to some others, and keep the answer."""
+        sources, goals = block
+        asked = sorted({*sources, *goals})
+        answer = self._get(
+            [places[n] for n in asked],
+            [asked.index(n) for n in sources],
+            [asked.index(n) for n in goals],
+        )
+        legs = []
+        for row, origin in enumerate(sources):
+            for column, goal in enumerate(goals):
+                found = answer[0][row][column], answer[1][row][column]
+                if origin == goal or None in found:
+                    continue
+                s[origin, goal], m[origin, goal] = round(found[0]), round(found[1])
+                legs.append(self._leg(places[origin], places[goal], s, m, origin, goal))
+        TravelLeg.objects.bulk_create(legs, ignore_conflicts=True, batch_size=1000)
+
+    def _leg(
+        self, start: Rounded, end: Rounded, s: Whole, m: Whole, origin: int, goal: int
+    ) -> TravelLeg:
+        return TravelLeg(
+            provider=self.name,
+            from_latitude_e4=start[0],
+            from_longitude_e4=start[1],
+            to_latitude_e4=end[0],
+            to_longitude_e4=end[1],
+            seconds=int(s[origin, goal]),
+            metres=int(m[origin, goal]),
+        )
+
+    def _get(self, places: list[Rounded], sources: list[int], goals: list[int]) -> Any:
+        """Durations [s] and distances [m] as lists of rows."""
+        where = ";".join(f"{lon / 10_000:.4f},{lat / 10_000:.4f}" for lat, lon in places)
+        query = (
+            f"sources={';'.join(map(str, sources))}&destinations={';'.join(map(str, goals))}"
+            "&annotations=duration,distance"
+        )
+        address = f"{self.address.rstrip('/')}/table/v1/driving/{where}?{query}"
+        try:
+            with urllib.request.urlopen(address, timeout=self.timeout_s) as answer:
+                body = json.loads(answer.read(LONGEST_ANSWER_BYTES))
+        except (OSError, ValueError) as error:
+            raise NoRoute(f"{self.address}: {error}") from error
+        return _checked(body, len(sources), len(goals))
+
+    def _fill_gaps(self, places: list[Rounded], seconds: Whole, metres: Whole) -> tuple[str, ...]:
+        gaps = seconds == UNKNOWN
+        if not gaps.any():
+            return ()
+        rough = self.rule.matrices([(lat / 10_000, lon / 10_000) for lat, lon in places])
+        seconds[gaps], metres[gaps] = rough.seconds[gaps], rough.metres[gaps]
+        count = int(gaps.sum())
+        return (f"{count} drives have no road by the server; they are from straight distances.",)
+
+
+KNOWN_LEGS = """
+    WITH place (latitude, longitude) AS (SELECT * FROM unnest(%s::int[], %s::int[])),
+         goal (latitude, longitude) AS (SELECT * FROM unnest(%s::int[], %s::int[]))
+    SELECT from_latitude_e4, from_longitude_e4, to_latitude_e4, to_longitude_e4, seconds, metres
+    FROM jobs_travelleg
+    JOIN place ON from_latitude_e4 = place.latitude AND from_longitude_e4 = place.longitude
+    JOIN goal ON to_latitude_e4 = goal.latitude AND to_longitude_e4 = goal.longitude
+    WHERE provider = %s
+"""
+
+
+def _blocks(missing: Any) -> list[tuple[list[int], list[int]]]:
+    """Blocks of places small enough for one request that cover every missing drive."""
+    count = missing.shape[0]
+    starts = range(0, count, BLOCK)
+    found = []
+    for row in starts:
+        for column in starts:
+            part = missing[row : row + BLOCK, column : column + BLOCK]
+            if part.any():
+                sources = [row + int(n) for n in np.flatnonzero(part.any(axis=1))]
+                goals = [column + int(n) for n in np.flatnonzero(part.any(axis=0))]
+                found.append((sources, goals))
+    return found
+
+
+def _checked(body: Any, rows: int, columns: int) -> tuple[list[list[Any]], list[list[Any]]]:
+    """Durations and distances of an answer, or `NoRoute` when it is not what was asked."""
+    if not isinstance(body, dict) or body.get("code") != "Ok":
+        code = body.get("code") if isinstance(body, dict) else "nothing"
+        raise NoRoute(f"the server answered “{str(code)[:60]}”")
+    found = body.get("durations"), body.get("distances")
+    for table in found:
+        if not _is_table(table, rows, columns):
+            raise NoRoute("the server's answer has another shape than was asked for")
+    return found  # type: ignore[return-value]
+
+
+def _is_table(table: Any, rows: int, columns: int) -> bool:
+    if not isinstance(table, list) or len(table) != rows:
+        return False
+    return all(isinstance(row, list) and len(row) == columns and _numbers(row) for row in table)
+
+
+def _numbers(row: list[Any]) -> bool:
+    return all(value is None or (isinstance(value, (int, float)) and value >= 0) for value in row)
