@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from calculations.crew_kit import KIT_ITEMS
+from jobs.loading.needs import plans_of
 from jobs.models import Crew, LayerPlan, Van, Visit
-from jobs.models.jobs import Job
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +41,6 @@ class LoadList:
         if self.van is None:
             return 0.0
         return max(0.0, self.packed_volume_m3 - self.van.load_volume_m3)
-
-
-def plans_of(jobs: Iterable[Job]) -> dict[int, LayerPlan]:
-    """The current layer plan of each job, by job id, in one query."""
-    ids = [job.pk for job in jobs]
-    rows = LayerPlan.objects.filter(job_id__in=ids).order_by("job_id", "-id").distinct("job_id")
-    return {plan.job_id: plan for plan in rows}
 
 
 def load_list_of_day(crew: Crew, day: date) -> LoadList:
