@@ -5,6 +5,7 @@ A proof or a root reads at most a few runs of 256 hashes, however long the ledge
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from functools import cached_property
 from typing import Any
 
@@ -12,8 +13,8 @@ from django.db.models import QuerySet
 
 from compliance.ledger.tree import (
     EMPTY_ROOT,
+    MemoryTree,
     ProofError,
-    complete_root,
     consistency_path,
     inclusion_path,
     root_hash,
@@ -23,13 +24,15 @@ from compliance.models import LedgerLeaf, LedgerNode
 STEP = 8
 """Levels between stored hashes; a run is 2 ** STEP of them."""
 RUN = 1 << STEP
+RUNS_KEPT = 64
+"""Runs held in memory at most: a megabyte or two, and enough for a walk along the ledger."""
 
 
 class StoredTree:
-    """The ledger's tree. Keeps what it read, so make a new one for every question."""
+    """The ledger's tree. Keeps the runs it read last, so make a new one for every question."""
 
     def __init__(self) -> None:
-        self._runs: dict[tuple[int, int], list[bytes]] = {}
+        self._runs: OrderedDict[tuple[int, int], MemoryTree] = OrderedDict()
 
     @cached_property
     def size(self) -> int:
@@ -50,22 +53,25 @@ class StoredTree:
         return consistency_path(first, second, self.lookup)
 
     def lookup(self, level: int, index: int) -> bytes:
-        """The hash of a complete subtree, worked out from the nearest stored level below."""
-        base = level - level % STEP
-        width = 1 << (level - base)
-        first = index * width
-        run = self.run(base, first // RUN)
-        start = first % RUN
-        return complete_root(run[start : start + width])
+        """The hash of a complete subtree, worked out from the nearest stored level below.
 
-    def run(self, base: int, number: int) -> list[bytes]:
-        """Up to 256 neighbouring hashes of level `base`, a multiple of STEP."""
+        Raises LookupError when a hash that should be stored is not.
+        """
+        base = level - level % STEP
+        above = level - base
+        in_a_run = RUN >> above
+        return self.run(base, index // in_a_run).lookup(above, index % in_a_run)
+
+    def run(self, base: int, number: int) -> MemoryTree:
+        """The tree over up to 256 neighbouring hashes of level `base`, a multiple of STEP."""
         key = (base, number)
         if key not in self._runs:
             span = (number * RUN, number * RUN + RUN - 1)
-            self._runs[key] = [
-                bytes(h) for h in (_leaves(span) if base == 0 else _nodes(base, span))
-            ]
+            rows = _leaves(span) if base == 0 else _nodes(base, span)
+            self._runs[key] = MemoryTree([bytes(h) for h in rows])
+            if len(self._runs) > RUNS_KEPT:
+                self._runs.popitem(last=False)
+        self._runs.move_to_end(key)
         return self._runs[key]
 
     def _refuse_beyond(self, size: int) -> None:
@@ -94,7 +100,7 @@ def store_full_runs(old_size: int, new_size: int) -> None:
                 LedgerNode(
                     level=level,
                     index=number,
-                    node_hash=complete_root(tree.run(level - STEP, number)),
+                    node_hash=tree.run(level - STEP, number).lookup(STEP, 0),
                 )
                 for number in range(before // RUN, after // RUN)
             ),
