@@ -1,0 +1,175 @@
+"""Entries of the ledger: each under the last Seal, each fact's row as it was when it entered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from hashlib import sha256
+from itertools import zip_longest
+from typing import Any
+
+from compliance.ledger.tree import verify_inclusion
+from compliance.verify.facts import Facts, name_of
+from compliance.verify.faults import Fault, Unsound
+from compliance.verify.layout import CONTENTS, ENTRIES, HASHED, PROOFS, ROWS
+from compliance.verify.reading_json import read_object, whole_number
+from compliance.verify.roots import GrowingTree, leaf_hashes
+from compliance.verify.seals import ReadSeal, path_of
+from compliance.verify.sources import PackFiles
+
+
+def whole_tree_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault]:
+    """That the entries of a whole pack, from position 0 on, give the root of every Seal."""
+    tree = GrowingTree()
+    waiting = list(seals)
+    covered = 0
+    for block in files.line_blocks(ENTRIES):
+        leaves = leaf_hashes(block)
+        while waiting and waiting[0].tree_size <= tree.size + len(leaves):
+            seal = waiting.pop(0)
+            upto = seal.tree_size - tree.size
+            tree.extend(leaves[:upto])
+            leaves = leaves[upto:]
+            if tree.root() != seal.root:
+                yield Fault(
+                    f"entries {covered} to {seal.tree_size - 1}",
+                    f"do not give the root of {seal.name}: one was changed, dropped, added or "
+                    "moved",
+                    seal.root.hex(),
+                    tree.root().hex(),
+                )
+                return
+            covered = seal.tree_size
+        tree.extend(leaves)
+    for seal in waiting:
+        yield Fault(
+            seal.name, "covers more entries than there are", str(seal.tree_size), str(tree.size)
+        )
+        return
+    if seals and tree.size > seals[-1].tree_size:
+        yield Fault(
+            f"entry {seals[-1].tree_size}",
+            "stands behind the last Seal",
+            f"{seals[-1].tree_size} entries",
+            str(tree.size),
+        )
+
+
+@dataclass(slots=True)
+class EntryReader:
+    """Goes through entries, proofs and rows together, collecting facts on the way."""
+
+    files: PackFiles
+    seal: ReadSeal
+    whole: bool
+    facts: Facts
+    last_position: int = -1
+
+    def faults(self) -> Iterator[Fault]:
+        proofs = iter(()) if self.whole else self.files.lines(PROOFS)
+        lines = zip_longest(self.files.lines(ENTRIES), self.files.lines(ROWS), proofs)
+        for n, (entry, row, proof) in enumerate(lines):
+            if entry is None:
+                name = ROWS if row is not None else PROOFS
+                yield Fault(
+                    f"{name}, line {n + 1}",
+                    "has no entry in the ledger of this pack: one was dropped, or a row was added",
+                )
+                return
+            fact, body = self._fact(entry, n)
+            where = name_of(fact["kind"], body, n if self.whole else None)
+            if not self.whole:
+                yield from self._inclusion(entry, proof, where)
+            yield from self._row(entry, row, body, where)
+            again = self.facts.add(fact["kind"], body, where)
+            if again:
+                yield Fault(where, "enters the ledger twice")
+
+    def _fact(self, entry: bytes, n: int) -> tuple[dict[str, Any], dict[str, Any]]:
+        where = f"{ENTRIES}, line {n + 1}"
+        fact = read_object(entry, where)
+        body = fact.get("fact")
+        if (
+            not isinstance(fact.get("kind"), str)
+            or not isinstance(body, dict)
+            or type(body.get("id")) is not int
+        ):
+            raise Unsound(where, "is no entry: it has no kind, or no fact with an id")
+        return fact, body
+
+    def _inclusion(self, entry: bytes, proof: bytes | None, where: str) -> Iterator[Fault]:
+        if proof is None:
+            yield Fault(where, f"has no proof that it is under {self.seal.name}")
+            return
+        values = read_object(proof, f"the proof of {where}")
+        position = whole_number(values, "position", f"the proof of {where}")
+        if position <= self.last_position:
+            yield Fault(
+                where, "is out of order", f"a position after {self.last_position}", str(position)
+            )
+        self.last_position = position
+        leaf = sha256(b"\x00" + entry).digest()
+        path = path_of(values, f"the proof of {where}")
+        if not verify_inclusion(position, self.seal.tree_size, leaf, path, self.seal.root):
+            yield Fault(
+                where,
+                f"is not what was sealed: with its proof it does not give the root of "
+                f"{self.seal.name}",
+                self.seal.root.hex(),
+            )
+
+    def _row(
+        self, entry: bytes, row: bytes | None, recorded: dict[str, Any], where: str
+    ) -> Iterator[Fault]:
+        """Mostly letter by letter; a column added to the table since then is no change."""
+        if row == entry:
+            return
+        if row is None:
+            yield Fault(where, "has no row any more: it was deleted from its table")
+            return
+        now = read_object(row, f"the row of {where}").get("fact")
+        if not isinstance(now, dict) or now.get("id") != recorded["id"]:
+            yield Fault(
+                where,
+                "has no row any more: it was deleted from its table, or rows were moved",
+                f"id {recorded['id']}",
+                f"id {now.get('id') if isinstance(now, dict) else None}",
+            )
+            return
+        for column, value in recorded.items():
+            if column not in now or now[column] != value or type(now[column]) is not type(value):
+                yield Fault(
+                    where,
+                    f"its {column} is not what the ledger recorded",
+                    repr(value),
+                    repr(now.get(column)),
+                )
+
+
+def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) -> Iterator[Fault]:
+    """That the text of every hashed column gives its hash, and that none is missing."""
+    given: set[tuple[str, int, str]] = set()
+    for n, line in enumerate(files.lines(CONTENTS), 1):
+        where = f"{CONTENTS}, line {n}"
+        values = read_object(line, where)
+        key = (values.get("kind"), values.get("id"), values.get("column"))
+        hashed = facts.hashed.get(key)  # type: ignore[arg-type]
+        text, salt = values.get("text"), values.get("salt")
+        if hashed is None or not isinstance(text, str) or not isinstance(salt, str):
+            yield Fault(where, "is of nothing that entered the ledger of this pack as a hash")
+            continue
+        if key in given:
+            yield Fault(where, "is given twice")
+        given.add(key)  # type: ignore[arg-type]
+        digest = sha256((salt + text).encode("utf-8", "surrogatepass")).hexdigest()
+        if HASHED + digest != hashed:
+            yield Fault(
+                f"{facts.name(key[0], key[1])}",  # type: ignore[arg-type]
+                f"its {key[2]} is not what the ledger recorded the hash of",
+                hashed,
+                HASHED + digest,
+            )
+        facts.keep_contents(key[0], key[1], key[2], text)  # type: ignore[arg-type]
+    for kind, number, column in facts.hashed.keys() - given:
+        if f"{kind}.{column}" not in withheld:
+            yield Fault(facts.name(kind, number), f"its {column} is missing from {CONTENTS}")

@@ -1,0 +1,98 @@
+"""The facts of a pack by kind and id, as far as others refer to them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from compliance.verify.layout import (
+    ASSESSMENT,
+    CERTIFICATE,
+    CHECK,
+    HANDOVER,
+    PHOTO,
+    READING,
+    WITHDRAWAL,
+)
+
+NAMES = {
+    READING: "reading",
+    PHOTO: "photo",
+    "jobs_photoinspection": "photo inspection",
+    CHECK: "pre-start check",
+    HANDOVER: "handover",
+    ASSESSMENT: "assessment",
+    CERTIFICATE: "certificate",
+    WITHDRAWAL: "certificate withdrawal",
+}
+
+# Fields that others are compared with; of other kinds only the id is kept.
+KEPT: dict[str, tuple[str, ...]] = {
+    READING: ("x_mm", "y_mm", "depth_mm", "allowance"),
+    PHOTO: ("sha256", "moment"),
+    CHECK: ("safe_to_start",),
+    HANDOVER: ("all_done", "not_done_reason"),
+    ASSESSMENT: ("job_id", "number", "verdict", "rule_id", "inputs_sha256"),
+    CERTIFICATE: ("job_id", "assessment_id", "code", "pdf_sha256"),
+}
+
+# Columns that name another fact, and its kind. `replaces_id` names one of the same kind.
+LINKS: dict[str, tuple[tuple[str, str], ...]] = {
+    "jobs_photoinspection": (("photo_id", PHOTO),),
+    CERTIFICATE: (("assessment_id", ASSESSMENT),),
+    WITHDRAWAL: (("certificate_id", CERTIFICATE),),
+}
+
+
+def name_of(kind: str, fact: dict[str, Any], position: int | None = None) -> str:
+    """What a person calls it, such as "reading 12"."""
+    name = NAMES.get(kind, kind)
+    said = f"{name} {fact['id']}"
+    if kind == CERTIFICATE:
+        said += f" ({fact.get('code')})"
+    return said if position is None else f"{said}, entry {position}"
+
+
+@dataclass(slots=True)
+class Facts:
+    """hashed_columns: kind -> columns that entered as hashes, as the pack says.
+
+    rows: kind -> id -> the kept fields. hashed: (kind, id, column) -> "sha256:...".
+
+    links: (what refers, kind, id). contents: texts of assessments' inputs and arithmetic.
+    """
+
+    hashed_columns: dict[str, list[str]] = field(default_factory=dict)
+    rows: dict[str, dict[int, tuple[Any, ...]]] = field(default_factory=dict)
+    hashed: dict[tuple[str, int, str], str] = field(default_factory=dict)
+    links: list[tuple[str, str, int]] = field(default_factory=list)
+    contents: dict[tuple[str, int, str], str] = field(default_factory=dict)
+
+    def add(self, kind: str, fact: dict[str, Any], where: str) -> bool:
+        """Remember a fact. True when it was there already."""
+        rows = self.rows.setdefault(kind, {})
+        number = fact["id"]
+        if number in rows:
+            return True
+        rows[number] = tuple([fact.get(name) for name in KEPT.get(kind, ())])
+        replaced = fact.get("replaces_id")
+        if replaced is not None:
+            self.links.append((where, kind, replaced))
+        for column, of in LINKS.get(kind, ()):
+            self.links.append((where, of, fact.get(column)))  # type: ignore[arg-type]
+        for column in self.hashed_columns.get(kind, ()):
+            self.hashed[kind, number, column] = str(fact.get(column))
+        return False
+
+    def values(self, kind: str, number: Any) -> dict[str, Any] | None:
+        """The kept fields of a fact by name, or None when there is no such fact."""
+        row = self.rows.get(kind, {}).get(number)
+        return None if row is None else dict(zip(KEPT.get(kind, ()), row, strict=True))
+
+    def keep_contents(self, kind: str, number: int, column: str, text: str) -> None:
+        if kind in (ASSESSMENT, CERTIFICATE):
+            self.contents[kind, number, column] = text
+
+    def name(self, kind: str, number: int) -> str:
+        known = self.values(kind, number) or {}
+        return name_of(kind, {"id": number, **known})

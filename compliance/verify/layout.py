@@ -1,0 +1,89 @@
+"""What an evidence pack is made of: names that the exporter writes and the verifier reads.
+
+A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of one folder:
+
+    bagit.txt, bag-info.txt         as RFC 8493, sections 2.1.1 and 2.2.2, asks
+    manifest-sha256.txt             SHA-256 of every file under data/ (2.1.3)
+    tagmanifest-sha256.txt          SHA-256 of the files beside it, signature.txt apart (2.2.1)
+    README.txt                      all this in words, and how to check it without our code
+    signature.txt                   SHA-256 of tagmanifest-sha256.txt, signed with the Seal key
+    data/pack.json                  whose facts these are, how many, which columns are hashed,
+                                    what was withheld or left out
+    data/ledger/entries.jsonl       a line an entry: the very bytes that its leaf was hashed from
+    data/ledger/rows.jsonl          the same facts, line by line, as their tables hold them now
+    data/ledger/contents.jsonl      what entered as a hash: {kind, id, column, salt, text}
+    data/ledger/proofs.jsonl        {position, path} of each entry under the last Seal (scope jobs)
+    data/ledger/seals.jsonl         Seals: {id, tree_size, root_hash, made_at, signed_text,
+                                    signature, public_key}, the smallest first; hashes in hex
+    data/ledger/consistency.jsonl   {first, second, path} from each Seal to the next, by size
+    data/photos/<sha256>            originals, named by the SHA-256 that their fact records
+    data/certificates/<code>.pdf    certificates as they were issued
+
+The leaf of an entry is SHA-256(0x00 || line without its line feed); tree, paths and proofs are
+those of RFC 9162, section 2.1. A pack of scope `whole` holds every entry from position 0 on and
+so needs no paths: its entries give the root of each Seal.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+PACK_VERSION: Final = 1
+SCOPE_WHOLE: Final = "whole"
+SCOPE_JOBS: Final = "jobs"
+
+BAGIT_TEXT: Final = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+BAGIT: Final = "bagit.txt"
+BAG_INFO: Final = "bag-info.txt"
+MANIFEST: Final = "manifest-sha256.txt"
+TAG_MANIFEST: Final = "tagmanifest-sha256.txt"
+README: Final = "README.txt"
+SIGNATURE: Final = "signature.txt"
+
+PACK: Final = "data/pack.json"
+ENTRIES: Final = "data/ledger/entries.jsonl"
+ROWS: Final = "data/ledger/rows.jsonl"
+CONTENTS: Final = "data/ledger/contents.jsonl"
+PROOFS: Final = "data/ledger/proofs.jsonl"
+SEALS: Final = "data/ledger/seals.jsonl"
+CONSISTENCY: Final = "data/ledger/consistency.jsonl"
+PHOTOS: Final = "data/photos/"
+CERTIFICATES: Final = "data/certificates/"
+
+SIGNATURE_FIRST_LINE: Final = "Eavesbook evidence pack, version 1"
+SEAL_FIRST_LINE: Final = "Eavesbook ledger seal, version 1"
+
+HASHED: Final = "sha256:"
+"""Begins what stands in an entry in place of a hashed column."""
+
+PHOTO: Final = "jobs_photo"
+READING: Final = "jobs_depthreading"
+CHECK: Final = "jobs_prestartcheck"
+HANDOVER: Final = "jobs_handover"
+ASSESSMENT: Final = "compliance_assessment"
+CERTIFICATE: Final = "compliance_certificate"
+WITHDRAWAL: Final = "compliance_certificatewithdrawal"
+
+
+def signature_text(tag_manifest_sha256: str, made_at: str) -> str:
+    """What the signature of a pack is over."""
+    return (
+        f"{SIGNATURE_FIRST_LINE}\n"
+        f"tagmanifest-sha256.txt (SHA-256): {tag_manifest_sha256}\n"
+        f"made at: {made_at}\n"
+    )
+
+
+def seal_text(tree_size: int, root_hex: str, made_at: str) -> str:
+    """What a Seal's signature is over. made_at: UTC, such as 2026-11-25T12:00:00Z."""
+    return (
+        f"{SEAL_FIRST_LINE}\n"
+        f"tree size: {tree_size}\n"
+        f"root hash (SHA-256, RFC 9162): {root_hex}\n"
+        f"made at: {made_at}\n"
+    )
+
+
+def signed_file(text: str, public_key_hex: str, signature_hex: str) -> str:
+    """A signed text with its key and signature beneath, as signature.txt and kept Seals have it."""
+    return f"{text}public key (Ed25519): {public_key_hex}\nsignature (Ed25519): {signature_hex}\n"

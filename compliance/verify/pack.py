@@ -1,0 +1,185 @@
+"""Checking a pack from end to end: what its facts say first, the bag around them last."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any
+
+from compliance.verify import bag, references
+from compliance.verify.entries import EntryReader, contents_faults, whole_tree_faults
+from compliance.verify.facts import Facts
+from compliance.verify.faults import Fault, PackReport, Unsound
+from compliance.verify.layout import (
+    CERTIFICATE,
+    PACK,
+    PACK_VERSION,
+    PHOTO,
+    SCOPE_JOBS,
+    SCOPE_WHOLE,
+)
+from compliance.verify.reading_json import read_object
+from compliance.verify.seals import (
+    ReadSeal,
+    continuation_faults,
+    order_faults,
+    read_seals,
+    seal_faults,
+)
+from compliance.verify.sources import PackFiles, Source
+
+MOST_FAULTS = 20
+
+Faults = Iterator[Fault]
+WRONG_SHAPE = (KeyError, TypeError, ValueError, AttributeError, IndexError)
+
+
+def verify_pack(
+    source: Source,
+    keys: Collection[bytes],
+    *,
+    kept_seals: Sequence[ReadSeal] = (),
+    most_faults: int = MOST_FAULTS,
+) -> PackReport:
+    """Check everything in a pack; at most `most_faults` faults are named, the first one first.
+
+    keys: raw Ed25519 public keys that are trusted, got by another way than the pack.
+    kept_seals: Seals kept since earlier, which the pack's ledger must continue.
+    """
+    return _Check(keys, kept_seals, most_faults).of(source)
+
+
+class _Check:
+    def __init__(
+        self, keys: Collection[bytes], kept_seals: Sequence[ReadSeal], most_faults: int
+    ) -> None:
+        self.keys, self.kept_seals, self.most = frozenset(keys), kept_seals, most_faults
+        self.faults: list[Fault] = []
+        self.notes: list[str] = []
+        self.seals: list[ReadSeal] = []
+        self.facts = Facts()
+
+    def of(self, source: Source) -> PackReport:
+        try:
+            files = PackFiles(source)
+            self._facts(files)
+            self._bag(files)
+        except Unsound as unsound:
+            self.faults.append(unsound.fault)
+        return PackReport(
+            entries=sum(len(rows) for rows in self.facts.rows.values()),
+            seals=len(self.seals),
+            photos=len(self.facts.rows.get(PHOTO, ())),
+            certificates=len(self.facts.rows.get(CERTIFICATE, ())),
+            notes=tuple(self.notes),
+            faults=tuple(self.faults[: self.most]),
+        )
+
+    def _facts(self, files: PackFiles) -> None:
+        """Seals, then entries, then what they say. What depends on broken things is left."""
+        try:
+            said = _read_pack(files)
+            whole = said["scope"] == SCOPE_WHOLE
+            self.seals = read_seals(files)
+            self._collect(_of_seals(self.seals, self.keys))
+            self._collect(continuation_faults(self.seals, files))
+            self._collect(_kept(self.kept_seals, self.seals, self.keys))
+            if whole:
+                self._collect(whole_tree_faults(self.seals, files))
+            self.facts = Facts(said["hashed"])
+            reader = EntryReader(files, self.seals[-1], whole, self.facts)
+            self._collect(reader.faults())
+            self._collect(_counted(said, self.facts))
+            self._collect(contents_faults(self.facts, frozenset(said["withheld"]), files))
+            self._references(said, files)
+        except Unsound as unsound:
+            self.faults.append(unsound.fault)
+
+    def _references(self, said: dict[str, Any], files: PackFiles) -> None:
+        self._collect(references.link_faults(self.facts))
+        self._collect(references.assessment_faults(self.facts))
+        self._collect(references.certificate_faults(self.facts))
+        if "certificates" not in said["left_out"]:
+            self._collect(references.pdf_faults(self.facts, files))
+        if "photos" not in said["left_out"]:
+            self._collect(references.photo_faults(self.facts, files))
+        for name in (*said["left_out"], *said["withheld"]):
+            self.notes.append(f"Not in this pack, as it says itself: {name}.")
+
+    def _bag(self, files: PackFiles) -> None:
+        """Last, because it can say only which file is wrong, not which fact."""
+        for check in (
+            bag.declaration_faults,
+            bag.manifest_faults,
+            bag.tag_manifest_faults,
+            bag.oxum_faults,
+        ):
+            self._collect(check(files))
+        self._collect(bag.signature_faults(files, self.keys))
+
+    def _collect(self, found: Faults) -> None:
+        """Take the faults of one check. What it cannot make sense of is a fault too."""
+        try:
+            for fault in found:
+                self.faults.append(fault)
+                if len(self.faults) >= self.most:
+                    return
+        except Unsound as unsound:
+            self.faults.append(unsound.fault)
+        except WRONG_SHAPE as error:
+            what = "something has not the shape that a pack gives it"
+            self.faults.append(Fault(PACK, what, found=repr(error)))
+
+
+def _read_pack(files: PackFiles) -> dict[str, Any]:
+    """pack.json. Raises Unsound when it is not one that this verifier can read."""
+    said = read_object(files.text(PACK), PACK)
+    if said.get("version") != PACK_VERSION:
+        raise Unsound(
+            PACK,
+            "is of a version that this verifier cannot read",
+            PACK_VERSION,
+            said.get("version"),
+        )
+    if said.get("scope") not in (SCOPE_WHOLE, SCOPE_JOBS):
+        raise Unsound(PACK, "has another scope", "whole or jobs", said.get("scope"))
+    for name in ("withheld", "left_out"):
+        if not isinstance(said.get(name), list):
+            raise Unsound(PACK, f"has no list {name}")
+    for name in ("counts", "hashed"):
+        if not isinstance(said.get(name), dict):
+            raise Unsound(PACK, f"has no {name} of facts")
+    return said
+
+
+def _of_seals(seals: list[ReadSeal], keys: Collection[bytes]) -> Faults:
+    yield from order_faults(seals)
+    for seal in seals:
+        yield from seal_faults(seal, keys)
+
+
+def _kept(kept: Sequence[ReadSeal], seals: list[ReadSeal], keys: Collection[bytes]) -> Faults:
+    """That Seals kept from before are among those of the pack, root for root."""
+    roots = {seal.tree_size: seal.root for seal in seals}
+    for seal in kept:
+        yield from seal_faults(seal, keys)
+        if seal.tree_size not in roots:
+            yield Fault(
+                f"the Seal you kept over {seal.tree_size} entries",
+                "has no counterpart here. Have the pack made with that Seal in it",
+            )
+        elif roots[seal.tree_size] != seal.root:
+            yield Fault(
+                f"the Seal you kept over {seal.tree_size} entries",
+                "is not continued by this ledger: it was rewritten",
+                seal.root.hex(),
+                roots[seal.tree_size].hex(),
+            )
+
+
+def _counted(said: dict[str, Any], facts: Facts) -> Faults:
+    """Numbers of facts by kind, as the pack says itself."""
+    found = {kind: len(rows) for kind, rows in facts.rows.items()}
+    for kind in sorted(said["counts"].keys() | found.keys()):
+        expected = said["counts"].get(kind, 0)
+        if expected != found.get(kind, 0):
+            yield Fault(kind, "facts were dropped or added", str(expected), str(found.get(kind, 0)))

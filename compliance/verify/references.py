@@ -1,0 +1,140 @@
+"""Whether facts fit one another: files with their facts, verdicts with the evidence they name."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from compliance.verify.facts import NAMES, Facts
+from compliance.verify.faults import Fault
+from compliance.verify.layout import (
+    ASSESSMENT,
+    CERTIFICATE,
+    CERTIFICATES,
+    CHECK,
+    HANDOVER,
+    PHOTO,
+    PHOTOS,
+    READING,
+)
+from compliance.verify.reading_json import read_object
+from compliance.verify.sources import PackFiles
+
+# Evidence named in an assessment's inputs: field, kind, fields that must be the fact's own.
+NAMED_LISTS = (
+    ("readings", READING, ("x_mm", "y_mm", "depth_mm", "allowance")),
+    ("photos", PHOTO, ("sha256", "moment")),
+)
+NAMED_ONES = (
+    ("pre_start_check", CHECK, ("safe_to_start",)),
+    ("handover", HANDOVER, ("all_done", "not_done_reason")),
+)
+
+
+def link_faults(facts: Facts) -> Iterator[Fault]:
+    """That what a fact names is in the pack, and that no assessment of a job is missing."""
+    for where, kind, number in facts.links:
+        if number not in facts.rows.get(kind, {}):
+            yield Fault(where, f"names {NAMES.get(kind, kind)} {number}, which is missing")
+    numbers: dict[int, list[int]] = defaultdict(list)
+    for number in facts.rows.get(ASSESSMENT, {}):
+        known = facts.values(ASSESSMENT, number)
+        assert known is not None
+        numbers[known["job_id"]].append(known["number"])
+    for job, found in numbers.items():
+        if sorted(found) != list(range(1, len(found) + 1)):
+            yield Fault(
+                f"assessments of job {job}",
+                "are not all there",
+                f"numbers 1 to {max(found)}",
+                ", ".join(str(n) for n in sorted(found)),
+            )
+
+
+def assessment_faults(facts: Facts) -> Iterator[Fault]:
+    """That each verdict rests on evidence that is in the pack and says the same."""
+    for number in sorted(facts.rows.get(ASSESSMENT, {})):
+        where = f"assessment {number}"
+        text = facts.contents.get((ASSESSMENT, number, "inputs"))
+        if text is None:
+            continue
+        known = facts.values(ASSESSMENT, number) or {}
+        inputs = read_object(text, f"the inputs of {where}")
+        if canonical_sha256(inputs) != known["inputs_sha256"]:
+            yield Fault(
+                where,
+                "its inputs do not give their SHA-256",
+                str(known["inputs_sha256"]),
+                canonical_sha256(inputs),
+            )
+        yield from _named(facts, inputs, where)
+        told = facts.contents.get((ASSESSMENT, number, "arithmetic"))
+        arithmetic = read_object(told, f"the arithmetic of {where}") if told else {}
+        if told and arithmetic.get("verdict") != known["verdict"]:
+            yield Fault(
+                where,
+                "its verdict is not that of its arithmetic",
+                str(arithmetic.get("verdict")),
+                str(known["verdict"]),
+            )
+
+
+def _named(facts: Facts, inputs: Mapping[str, Any], where: str) -> Iterator[Fault]:
+    named = [(kind, one, fields) for name, kind, fields in NAMED_LISTS for one in inputs[name]]
+    named += [(kind, inputs[name], fields) for name, kind, fields in NAMED_ONES if inputs[name]]
+    for kind, one, fields in named:
+        thing = f"{NAMES[kind]} {one['id']}"
+        fact = facts.values(kind, one["id"])
+        if fact is None:
+            yield Fault(where, f"rests on {thing}, which is missing from the pack")
+            continue
+        for name in fields:
+            if name in one and one[name] != fact[name]:
+                yield Fault(
+                    where,
+                    f"rests on another {name} of {thing} than its entry has",
+                    repr(fact[name]),
+                    repr(one[name]),
+                )
+
+
+def canonical_sha256(values: Mapping[str, Any]) -> str:
+    """SHA-256 of JSON with sorted keys, no blanks, UTF-8: how inputs are hashed."""
+    text = json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def certificate_faults(facts: Facts) -> Iterator[Fault]:
+    """That each certificate is on a verdict that meets, of its own job."""
+    for number in sorted(facts.rows.get(CERTIFICATE, {})):
+        known = facts.values(CERTIFICATE, number) or {}
+        verdict = facts.values(ASSESSMENT, known["assessment_id"])
+        where = facts.name(CERTIFICATE, number)
+        if verdict is not None and verdict["job_id"] != known["job_id"]:
+            yield Fault(where, "rests on an assessment of another job")
+        elif verdict is not None and verdict["verdict"] != "meets":
+            yield Fault(where, "rests on a verdict that does not meet", "meets", verdict["verdict"])
+
+
+def photo_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
+    for number, (sha256, _) in sorted(facts.rows.get(PHOTO, {}).items()):
+        yield from _file_faults(f"photo {number}", f"{PHOTOS}{sha256}", sha256, files)
+
+
+def pdf_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
+    for number in sorted(facts.rows.get(CERTIFICATE, {})):
+        known = facts.values(CERTIFICATE, number) or {}
+        name = f"{CERTIFICATES}{known['code']}.pdf"
+        yield from _file_faults(facts.name(CERTIFICATE, number), name, known["pdf_sha256"], files)
+
+
+def _file_faults(where: str, name: str, sha256: str, files: PackFiles) -> Iterator[Fault]:
+    if name not in files.names:
+        yield Fault(where, f"its file {name} is missing from the pack")
+    elif files.digest(name) != sha256:
+        yield Fault(
+            where, f"its file {name} is not the one that was recorded", sha256, files.digest(name)
+        )
