@@ -1,0 +1,1 @@
+"""Evidence packs: everything recorded of some jobs, to take away and check without us."""

@@ -1,0 +1,153 @@
+"""Making a pack: file after file, so that the largest needs no more memory than the smallest."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from array import array
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from itertools import chain
+from pathlib import Path
+
+from django.utils import timezone
+
+from compliance.ledger.facts import FACTS
+from compliance.ledger.seals import make_seal, public_bytes, seal_key
+from compliance.models import Seal
+from compliance.packs import lines
+from compliance.packs.kept_files import kept_files
+from compliance.packs.readme import readme
+from compliance.packs.scope import PackScope, entries_of
+from compliance.packs.sinks import FolderSink, Outgoing, Sink, ZipSink
+from compliance.packs.strays import stray_lines
+from compliance.verify import layout
+
+
+def export_to_folder(scope: PackScope, folder: Path) -> Counter[str]:
+    """Write a pack as a folder; returns numbers of facts by kind.
+
+    Raises:
+        FileExistsError: the folder is there already.
+    """
+    pack = PackWriter(scope, FolderSink(folder))
+    for _ in pack.write():
+        pass
+    return pack.counts
+
+
+def zip_chunks(scope: PackScope) -> Iterator[bytes]:
+    """A pack as the bytes of a zip, made while they are taken."""
+    outgoing = Outgoing()
+    made_at = timezone.now()
+    sink = ZipSink(outgoing, pack_name(made_at))  # type: ignore[arg-type]
+    for _ in PackWriter(scope, sink, made_at).write():
+        yield from outgoing.take()
+    yield from outgoing.take()
+
+
+def pack_name(made_at: datetime) -> str:
+    return f"evidence-pack-{made_at.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+
+
+@dataclass
+class PackWriter:
+    """Writes one pack. `write` yields after each piece, so that a server can send it on."""
+
+    scope: PackScope
+    sink: Sink
+    made_at: datetime = field(default_factory=timezone.now)
+    counts: Counter[str] = field(default_factory=Counter)
+    _digests: dict[str, str] = field(default_factory=dict)
+    _bytes: int = 0
+
+    def write(self) -> Iterator[None]:
+        seal = make_seal()
+        ids = entries_of(self.scope, seal)
+        yield from self._ledger(seal, ids)
+        yield from self._files(ids)
+        yield from self._put(layout.PACK, iter([self._pack_json(seal)]))
+        yield from self._tags()
+        self.sink.close()
+        yield
+
+    def _ledger(self, seal: Seal, ids: array[int]) -> Iterator[None]:
+        seals = lines.chosen_seals(seal, self.scope.seals)
+        yield from self._put(layout.ENTRIES, lines.entry_lines(ids))
+        rows = chain(lines.row_lines(ids), stray_lines(self.scope, seal))
+        yield from self._put(layout.ROWS, rows)
+        yield from self._put(layout.CONTENTS, lines.content_lines(ids, self.scope.withheld))
+        if not self.scope.is_whole:
+            yield from self._put(layout.PROOFS, lines.proof_lines(ids, seal))
+        yield from self._put(layout.SEALS, lines.seal_lines(seals))
+        yield from self._put(layout.CONSISTENCY, lines.consistency_lines(seals))
+
+    def _files(self, ids: array[int]) -> Iterator[None]:
+        """Photos and certificates, each once. On the way facts are counted."""
+        for rows in lines.rows_of(ids):
+            self.counts.update(row.kind for row in rows)
+            for name, chunks in kept_files(rows, self.scope.left_out):
+                if name not in self._digests:
+                    yield from self._put(name, chunks, packed=False)
+
+    def _pack_json(self, seal: Seal) -> bytes:
+        said = {
+            "version": layout.PACK_VERSION,
+            "scope": layout.SCOPE_WHOLE if self.scope.is_whole else layout.SCOPE_JOBS,
+            "title": self.scope.title,
+            "made_at": self._made_at_text,
+            "jobs": None if self.scope.jobs is None else list(self.scope.jobs),
+            "seal": seal.pk,
+            "counts": dict(sorted(self.counts.items())),
+            "hashed": {kind: list(columns) for kind, columns in FACTS.items() if columns},
+            "withheld": sorted(self.scope.withheld),
+            "left_out": sorted(self.scope.left_out),
+        }
+        return json.dumps(said, ensure_ascii=False, indent=1).encode() + b"\n"
+
+    def _tags(self) -> Iterator[None]:
+        """The files beside data/, and the signature over them all."""
+        payload = dict(self._digests)
+        info = (
+            f"Bagging-Date: {self.made_at.astimezone(UTC):%Y-%m-%d}\n"
+            f"External-Description: {' '.join(self.scope.title.split())}\n"
+            f"Payload-Oxum: {self._bytes}.{len(payload)}\n"
+        )
+        key = seal_key()
+        key_hex = public_bytes(key.public_key()).hex()
+        words = readme(self.scope, self._made_at_text, key_hex, self.counts)
+        self._digests = {}
+        for name, text in (
+            (layout.BAGIT, layout.BAGIT_TEXT),
+            (layout.BAG_INFO, info),
+            (layout.README, words),
+            (layout.MANIFEST, manifest(payload)),
+        ):
+            yield from self._put(name, iter([text.encode()]))
+        tags = manifest(self._digests).encode()
+        yield from self._put(layout.TAG_MANIFEST, iter([tags]))
+        signed = layout.signature_text(hashlib.sha256(tags).hexdigest(), self._made_at_text)
+        signature = layout.signed_file(signed, key_hex, key.sign(signed.encode()).hex())
+        yield from self._put(layout.SIGNATURE, iter([signature.encode()]))
+
+    def _put(self, name: str, chunks: Iterator[bytes], *, packed: bool = True) -> Iterator[None]:
+        digest = hashlib.sha256()
+        with self.sink.open(name, packed=packed) as file:
+            for chunk in chunks:
+                digest.update(chunk)
+                self._bytes += len(chunk)
+                file.write(chunk)
+                yield
+        self._digests[name] = digest.hexdigest()
+        yield
+
+    @property
+    def _made_at_text(self) -> str:
+        return f"{self.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def manifest(digests: dict[str, str]) -> str:
+    """Lines of a manifest (RFC 8493, section 2.1.3)."""
+    return "".join(f"{digest}  {name}\n" for name, digest in sorted(digests.items()))

@@ -1,0 +1,182 @@
+"""The lines of a pack's files, read from the database a few thousand entries at a time."""
+
+from __future__ import annotations
+
+import json
+from array import array
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC
+from typing import Any
+
+from django.db import connection, transaction
+
+from compliance.ledger.facts import FACTS, fact_expression
+from compliance.ledger.stored_tree import StoredTree
+from compliance.ledger.tree import ProofError
+from compliance.models import Seal
+
+STEP = 1000
+LAST_SEALS = 24
+NO_ROW = b"{}\n"
+
+
+@dataclass(frozen=True, slots=True)
+class EntryRow:
+    """An entry as the ledger holds it. payload: the text that its leaf was hashed from."""
+
+    entry: int
+    position: int
+    kind: str
+    fact: int
+    payload: str
+
+    def values(self) -> dict[str, Any]:
+        """The recorded fact; empty when the payload was made unreadable."""
+        try:
+            values = json.loads(self.payload)["fact"]
+        except (ValueError, KeyError, TypeError):
+            return {}
+        return values if isinstance(values, dict) else {}
+
+
+def rows_of(ids: array[int]) -> Iterator[list[EntryRow]]:
+    """The entries, STEP at a time, in the order of `ids`."""
+    for start in range(0, len(ids), STEP):
+        wanted = ids[start : start + STEP].tolist()
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT e.id, l.position, e.kind, e.fact_id, e.payload "
+                "FROM compliance_ledgerentry e JOIN compliance_ledgerleaf l ON l.entry_id = e.id "
+                "WHERE e.id = ANY(%s) ORDER BY l.position",
+                [wanted],
+            )
+            yield [EntryRow(*row) for row in cursor.fetchall()]
+
+
+def entry_lines(ids: array[int]) -> Iterator[bytes]:
+    for rows in rows_of(ids):
+        yield b"".join(row.payload.encode() + b"\n" for row in rows)
+
+
+def row_lines(ids: array[int]) -> Iterator[bytes]:
+    """Each fact as its table holds it now, written as its trigger would write it today."""
+    for rows in rows_of(ids):
+        now = {}
+        for kind, facts in _by_kind(rows).items():
+            expression = fact_expression("f", FACTS[kind])
+            found = _written(
+                f"SELECT f.id, jsonb_build_object('kind', %s::text, 'fact', {expression})::text "
+                f"FROM {kind} f WHERE f.id = ANY(%s)",
+                [kind, facts],
+            )
+            now |= {(kind, fact): text for fact, text in found}
+        yield b"".join(_line(now.get((row.kind, row.fact))) for row in rows)
+
+
+def content_lines(ids: array[int], withheld: frozenset[str]) -> Iterator[bytes]:
+    """The text of every column that entered as a hash, with the salt it was hashed with."""
+    for rows in rows_of(ids):
+        for kind, facts in _by_kind(rows).items():
+            for column in FACTS[kind]:
+                if f"{kind}.{column}" not in withheld:
+                    yield from _contents(kind, column, facts)
+
+
+def _contents(kind: str, column: str, facts: list[int]) -> Iterator[bytes]:
+    found = _written(
+        f"SELECT f.id, coalesce(to_jsonb(f) ->> 'salt', ''), coalesce(to_jsonb(f) ->> %s, '') "
+        f"FROM {kind} f WHERE f.id = ANY(%s) ORDER BY f.id",
+        [column, facts],
+    )
+    for fact, salt, text in found:
+        yield json_line({"kind": kind, "id": fact, "column": column, "salt": salt, "text": text})
+
+
+def proof_lines(ids: array[int], seal: Seal) -> Iterator[bytes]:
+    """The path of each entry to the Seal's root (RFC 9162, section 2.1.3.1)."""
+    tree = StoredTree()
+    for rows in rows_of(ids):
+        for row in rows:
+            path = _path(lambda at=row.position: tree.inclusion(at, seal.tree_size))
+            yield json_line({"position": row.position, "path": path})
+
+
+def chosen_seals(seal: Seal, wanted: tuple[int, ...]) -> list[Seal]:
+    """Seals of a pack, the smallest first: the first of each month, the last few, those asked for.
+
+    Of Seals over the same entries only the newest.
+    """
+    upto = Seal.objects.filter(tree_size__lte=seal.tree_size, tree_size__gt=0)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT min(id) FROM compliance_seal WHERE tree_size > 0 "
+            "GROUP BY date_trunc('month', made_at AT TIME ZONE 'UTC')"
+        )
+        monthly = [row[0] for row in cursor.fetchall()]
+    last = list(upto.order_by("-id").values_list("pk", flat=True)[:LAST_SEALS])
+    chosen = upto.filter(pk__in=[*monthly, *last, *wanted, seal.pk])
+    by_size = {one.tree_size: one for one in chosen.order_by("id")}
+    return [by_size[size] for size in sorted(by_size)]
+
+
+def seal_lines(seals: list[Seal]) -> Iterator[bytes]:
+    for seal in seals:
+        yield json_line(
+            {
+                "id": seal.pk,
+                "tree_size": seal.tree_size,
+                "root_hash": bytes(seal.root_hash).hex(),
+                "made_at": f"{seal.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}",
+                "signed_text": seal.signed_text,
+                "signature": bytes(seal.signature).hex(),
+                "public_key": bytes(seal.public_key).hex(),
+            }
+        )
+
+
+def consistency_lines(seals: list[Seal]) -> Iterator[bytes]:
+    """From each Seal to the next (RFC 9162, section 2.1.4.1)."""
+    tree = StoredTree()
+    for first, second in zip(seals, seals[1:], strict=False):
+        sizes = first.tree_size, second.tree_size
+        path = _path(lambda sizes=sizes: tree.consistency(*sizes))
+        yield json_line({"first": sizes[0], "second": sizes[1], "path": path})
+
+
+def _path(work_out: Callable[[], list[bytes]]) -> list[str]:
+    """A proof in hex; none from a tree that lost hashes, so that the verifier can say so."""
+    try:
+        return [found.hex() for found in work_out()]
+    except (LookupError, ProofError):
+        return []
+
+
+def json_line(values: dict[str, Any]) -> bytes:
+    return json.dumps(values, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
+
+
+def _line(text: str | None) -> bytes:
+    return NO_ROW if text is None else text.encode() + b"\n"
+
+
+def _by_kind(rows: list[EntryRow]) -> dict[str, list[int]]:
+    """Ids of facts by kind; a kind that there is no table for has no rows to show."""
+    found: dict[str, list[int]] = defaultdict(list)
+    for row in rows:
+        if row.kind in FACTS:
+            found[row.kind].append(row.fact)
+    return found
+
+
+def _written(sql: str, parameters: list[object]) -> list[tuple[Any, ...]]:
+    """Rows with time zone and digits as the trigger sets them when it writes."""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL timezone TO 'UTC'")
+        cursor.execute("SET LOCAL extra_float_digits TO 1")
+        cursor.execute(sql, parameters)
+        found = cursor.fetchall()
+        cursor.execute("SET LOCAL timezone TO DEFAULT")
+        cursor.execute("SET LOCAL extra_float_digits TO DEFAULT")
+        return found

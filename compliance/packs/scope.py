@@ -1,0 +1,160 @@
+"""Which facts go into a pack: by what the ledger's entries say, not by what tables hold now.
+
+A row that was deleted by force still has its entry, and so still comes into the pack, where the
+verifier names it. `compliance_belongs_to` (a function of the database, with an index) tells from
+an entry's payload which job, visit, photo, certificate, drawn job or finding its fact is of.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from django.apps import apps
+from django.db import connection
+from django.db.models import QuerySet
+
+from compliance.ledger.facts import FACTS
+from compliance.models import Seal
+from jobs.errors import Refused
+from jobs.models import Job, Role, User, Visit
+
+MOST_JOBS = 20_000
+STEP = 5000
+
+# What belongs to a fact rather than to a job, by the kind of that fact.
+BENEATH = {
+    "jobs_photo": "photo",
+    "compliance_certificate": "certificate",
+    "compliance_drawnjob": "drawn_job",
+    "compliance_finding": "finding",
+}
+AUDIT_KINDS = frozenset(
+    {
+        "compliance_populationseal",
+        "compliance_drawnjob",
+        "compliance_finding",
+        "compliance_findinganswer",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PackScope:
+    """What a pack is of. jobs: ids, or None for the whole ledger.
+
+    title: in words, for its README. withheld: "table.column" of hashed columns whose text is
+    not given. left_out: "photos" or "certificates", where files stay behind. kinds_apart: kinds
+    of facts that are not for whom the pack is made. seals: ids of Seals that it must hold.
+    """
+
+    jobs: Sequence[int] | None
+    title: str
+    withheld: frozenset[str] = frozenset()
+    left_out: frozenset[str] = frozenset()
+    kinds_apart: frozenset[str] = frozenset()
+    seals: tuple[int, ...] = field(default=())
+
+    @property
+    def is_whole(self) -> bool:
+        return self.jobs is None
+
+
+def scope_for(
+    user: User,
+    jobs: QuerySet[Job],
+    title: str,
+    *,
+    left_out: Iterable[str] = (),
+    seals: Iterable[int] = (),
+) -> PackScope:
+    """A pack of those of `jobs` that this person may see.
+
+    An auditor gets no householder's name or signature, only their hashes; audits in progress
+    are the auditor's alone.
+
+    Raises:
+        Refused: none of the jobs is visible, or they are too many for one pack.
+    """
+    ids = list(jobs.visible_to(user).order_by("pk").values_list("pk", flat=True)[: MOST_JOBS + 1])  # type: ignore[attr-defined]
+    if not ids:
+        raise Refused(
+            "There is no job among these that you may see.",
+            field="jobs",
+            remedy="Choose other dates, or another job.",
+        )
+    if len(ids) > MOST_JOBS:
+        raise Refused(
+            f"More than {MOST_JOBS:,} jobs are too many for one pack.",
+            field="jobs",
+            remedy="Choose a shorter period.",
+        )
+    auditor = user.role == Role.AUDITOR
+    return PackScope(
+        ids,
+        title,
+        personal_columns() if auditor else frozenset(),
+        frozenset(left_out),
+        frozenset() if auditor else AUDIT_KINDS,
+        tuple(seals),
+    )
+
+
+def personal_columns() -> frozenset[str]:
+    """Hashed columns of tables with a salt: names, signatures and the like."""
+    models = {model._meta.db_table: model for model in apps.get_models()}
+    return frozenset(
+        f"{table}.{column}"
+        for table, hashed in FACTS.items()
+        if any(f.name == "salt" for f in models[table]._meta.concrete_fields)
+        for column in hashed
+    )
+
+
+def entries_of(scope: PackScope, seal: Seal) -> array[int]:
+    """Ids of the entries of a pack that the Seal covers, in the order of the tree."""
+    if scope.jobs is None:
+        return _ids(
+            "SELECT entry_id FROM compliance_ledgerleaf WHERE position < %s ORDER BY position",
+            [seal.tree_size],
+        )
+    found = _belonging(scope.jobs)
+    return _ids(
+        "SELECT l.entry_id FROM compliance_ledgerleaf l "
+        "JOIN compliance_ledgerentry e ON e.id = l.entry_id "
+        "WHERE l.entry_id = ANY(%s) AND l.position < %s AND e.kind <> ALL(%s) "
+        "ORDER BY l.position",
+        [found.tolist(), seal.tree_size, list(scope.kinds_apart)],
+    )
+
+
+def _belonging(jobs: Sequence[int]) -> array[int]:
+    """Entries of the jobs and of their visits; then those beneath what was found, and so on."""
+    visits = Visit.objects.filter(job__in=jobs).values_list("pk", flat=True)
+    keys = [f"job {pk}" for pk in jobs] + [f"visit {pk}" for pk in visits]
+    found = array("q")
+    while keys:
+        beneath: list[str] = []
+        for start in range(0, len(keys), STEP):
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "SELECT id, kind, fact_id FROM compliance_ledgerentry "
+                    "WHERE compliance_belongs_to(payload) = ANY(%s)",
+                    [keys[start : start + STEP]],
+                )
+                for entry, kind, fact in cursor:
+                    found.append(entry)
+                    if kind in BENEATH:
+                        beneath.append(f"{BENEATH[kind]} {fact}")
+        keys = beneath
+    return found
+
+
+def _ids(sql: str, parameters: list[object]) -> array[int]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        found = array("q")
+        while rows := cursor.fetchmany(STEP):
+            found.extend(row[0] for row in rows)
+        return found
