@@ -11,7 +11,7 @@ from celery.signals import worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.embedded")
 
-app = Celery("eavesbook", include=["deploy.tasks", "deploy.redelivery"])
+app = Celery("eavesbook", include=["deploy.tasks", "deploy.redelivery", "jobs.planning.tasks"])
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 

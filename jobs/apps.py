@@ -11,6 +11,8 @@ class JobsConfig(AppConfig):
     def ready(self) -> None:
         from jobs.pages.form_words import set_form_words
         from jobs.pages.registrations import register_all
+        from jobs.planning import listeners
 
+        listeners.connect()
         register_all()
         set_form_words()

@@ -17,21 +17,30 @@ from django.utils import timezone
 
 from jobs.announce import visit_changed
 from jobs.errors import Conflict, Refused, Stale, refusals_explained
-from jobs.models import Crew, Job, Skill, Stage, User, Van, Visit, VisitOperative
+from jobs.models import LAYING_KINDS, Crew, Job, Stage, User, Van, Visit, VisitOperative
+from jobs.planning.booking_checks import (
+    Intended,
+    operatives_there,
+    refuse_leaving_followers,
+    refuse_objections,
+)
+from jobs.planning.calendars import away_between
+from jobs.planning.need_facts import SKILLS, USUAL_HOURS
+from jobs.planning.needs import Place, need_for, open_parts, place_for_booking
 from jobs.stages import call_off, lock_job, move_job
 
 Kind, Status = Visit.Kind, Visit.Status
 
-SKILL_NEEDED: dict[str, Skill] = {
-    Kind.SURVEY: Skill.SURVEYING,
-    Kind.FITTING: Skill.INSULATION,
-    Kind.CALL_BACK: Skill.INSULATION,
-}
+SKILL_NEEDED = SKILLS
 # From which stages a visit of a kind can be booked, and what to do where it cannot.
 BOOKABLE: dict[str, tuple[frozenset[Stage], str]] = {
     Kind.SURVEY: (
         frozenset({Stage.TO_SURVEY, Stage.TO_QUANTIFY, Stage.TO_PLAN}),
         "A survey comes before the fitting.",
+    ),
+    Kind.ELECTRICAL: (
+        frozenset({Stage.TO_QUANTIFY, Stage.TO_PLAN, Stage.BOOKED}),
+        "An electrical visit comes between the survey and the fitting.",
     ),
     Kind.FITTING: (
         frozenset({Stage.TO_PLAN, Stage.BOOKED, Stage.ON_SITE}),
@@ -55,11 +64,14 @@ def book_visit(
     hours: float,
     by: User,
     note: str = "",
+    *,
+    place: Place | None = None,
 ) -> Visit:
     """Book a crew, with a van if it takes one, on a job from `starts_at` for `hours` [h].
 
     The crew's operatives are put on the visit. A fitting or call-back moves the job to
     `booked`; a job that is booked or on site already keeps its stage (a further day's work).
+    `place`: which need, and part of it, the visit is for; by itself the one that waits.
 
     Raises:
         Refused: an input cannot be (names the field), such as a crew without the skill.
@@ -69,11 +81,14 @@ def book_visit(
     with _told(by, "visit booked"), refusals_explained():
         job = lock_job(job.pk)
         check_stage(job, kind)
-        check_crew(job, kind, crew, van)
         _hold(crew, van)
+        place = place or place_for_booking(job, kind, hours)
+        refuse_objections(Intended(job, kind, crew, van, during, place.need))
         visit = Visit.objects.create(
             company=job.company,
             job=job,
+            need=place.need,
+            part=place.part,
             kind=kind,
             crew=crew,
             van=van,
@@ -82,7 +97,7 @@ def book_visit(
             booked_by=by,
         )
         _put_operatives_on(visit)
-        if kind != Kind.SURVEY and job.stage != Stage.ON_SITE:
+        if kind in LAYING_KINDS and job.stage != Stage.ON_SITE:
             move_job(job, Stage.BOOKED)
         visit_changed.send(Visit, visit=visit)
     return visit
@@ -119,17 +134,29 @@ def move_visit(
         visit.crew = crew or visit.crew
         visit.van = visit.van if isinstance(van, str) else van
         visit.note = visit.note if note is None else note.strip()
-        check_crew(visit.job, visit.kind, visit.crew, visit.van)
         _hold(visit.crew, visit.van)
-        visit.during = span(start, lasts)
-        visit.version += 1
-        if visit.crew_id != before:
-            visit.visit_operatives.all().delete()
-        visit.save(update_fields=["crew", "van", "during", "note", "version"])
-        if visit.crew_id != before:
-            _put_operatives_on(visit)
+        put_visit(visit, span(start, lasts), before)
         visit_changed.send(Visit, visit=visit)
     return visit
+
+
+def put_visit(visit: Visit, during: DateTimeTZRange, crew_before: int) -> None:
+    """Store a visit whose crew, van or time was changed; its crew's operatives go with it.
+
+    Told to the householder is a time: when it changes, it has to be told again.
+    """
+    intended = Intended(
+        visit.job, visit.kind, visit.crew, visit.van, during, visit.need, visit=visit
+    )
+    refuse_objections(intended)
+    if during.lower != visit.during.lower:
+        visit.promised_at = None
+    visit.during = during
+    visit.version += 1
+    if visit.crew_id != crew_before:
+        visit.visit_operatives.all().delete()
+    visit.save(update_fields=["crew", "van", "during", "note", "promised_at", "version"])
+    _put_operatives_on(visit)
 
 
 def cancel_visit(visit: Visit, reason: str, by: User) -> Visit:
@@ -147,6 +174,8 @@ def cancel_visit(visit: Visit, reason: str, by: User) -> Visit:
     with _told(by, "visit cancelled"), refusals_explained():
         visit = lock_visit(visit.pk)
         _check_booked(visit, "cancelled")
+        if visit.job.stage != Stage.CALLED_OFF:
+            refuse_leaving_followers(visit)
         visit.status = Status.CANCELLED
         visit.stop_reason = reason.strip()
         visit.version += 1
@@ -174,7 +203,12 @@ def lock_visit(visit_id: int) -> Visit:
     """The visit with its job, both locked until the transaction ends: first the job."""
     job_id = Visit.objects.values_list("job_id", flat=True).get(pk=visit_id)
     lock_job(job_id)
-    return Visit.objects.select_for_update(of=("self",)).with_job().get(pk=visit_id)
+    return (
+        Visit.objects.select_for_update(of=("self",))
+        .with_job()
+        .select_related("need")
+        .get(pk=visit_id)
+    )
 
 
 def refuse_past(starts_at: datetime) -> None:
@@ -216,39 +250,24 @@ def check_stage(job: Job, kind: str) -> None:
         )
 
 
-def check_crew(job: Job, kind: str, crew: Crew, van: Van | None) -> None:
-    """Refuse a crew or van of another company, a resting crew, or one without the skill."""
-    if crew.company_id != job.company_id or not crew.is_active:
-        raise Refused("This crew cannot be booked.", field="crew", remedy="Choose another crew.")
-    if van is not None and van.company_id != job.company_id:
-        raise Refused("This van cannot be booked.", field="van", remedy="Choose another van.")
-    skill = SKILL_NEEDED[kind]
-    if not crew.operatives.filter(skills__contains=[skill]).exists():
-        raise Refused(
-            f"Nobody in {crew.name} has the skill “{skill.label}” that a "
-            f"{Kind(kind).label.lower()} needs.",
-            field="crew",
-            remedy="Choose another crew, or record the skill on the crews page.",
-        )
-
-
 def kinds_bookable(job: Job) -> list[Visit.Kind]:
     """The kinds of visit the job's stage allows, the likeliest first."""
-    order = (Kind.CALL_BACK, Kind.FITTING, Kind.SURVEY)
+    order = (Kind.CALL_BACK, Kind.FITTING, Kind.SURVEY, Kind.ELECTRICAL)
     return [kind for kind in order if job.stage in BOOKABLE[kind][0]]
 
 
 def proposed_hours(job: Job, kind: str) -> float:
-    """How long to book for [h], to the quarter hour: the layer plan's crew-hours for a fitting.
+    """How long to book for [h], to the quarter hour: the first part that waits of the job's need.
 
-    An hour for a survey and two for a call-back: common practice, no published source.
+    Without one the usual hours, which are common practice without a published source; for a
+    fitting the layer plan's crew-hours.
     """
-    if kind == Kind.SURVEY:
-        return 1.0
+    need = need_for(job, kind)
+    if need is not None and (waiting := open_parts(need)):
+        return need.part_hours[waiting[0] - 1]
     plan = job.layer_plans.first()
-    if kind == Kind.CALL_BACK or plan is None:
-        return 2.0 if kind == Kind.CALL_BACK else 4.0
-    return min(max(round(plan.crew_hours * 4) / 4, SHORTEST_HOURS), LONGEST_HOURS)
+    hours = plan.crew_hours if plan and kind == Kind.FITTING else USUAL_HOURS[kind]
+    return min(max(round(hours * 4) / 4, SHORTEST_HOURS), LONGEST_HOURS)
 
 
 def _hold(crew: Crew, van: Van | None) -> None:
@@ -272,9 +291,15 @@ def _check_booked(visit: Visit, verb: str) -> None:
 
 
 def _put_operatives_on(visit: Visit) -> None:
+    """Who of the crew is there then; who was on it and is not stays off."""
+    away = away_between(visit.company_id, visit.during.lower, visit.during.upper)
+    there = {person.pk for person in operatives_there(visit.crew, away)}
+    known = set(visit.visit_operatives.values_list("operative_id", flat=True))
+    if known - there:
+        visit.visit_operatives.filter(operative__in=known - there).delete()
     VisitOperative.objects.bulk_create(
-        VisitOperative(visit=visit, operative=operative)
-        for operative in visit.crew.operatives.all()
+        VisitOperative(visit=visit, operative_id=operative_id)
+        for operative_id in sorted(there - known)
     )
 
 

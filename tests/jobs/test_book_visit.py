@@ -325,7 +325,7 @@ def test_the_length_of_a_fitting_is_proposed_from_the_layer_plan():
     ("stage", "kinds"),
     [
         (Stage.TO_SURVEY, ["survey"]),
-        (Stage.TO_PLAN, ["fitting", "survey"]),
+        (Stage.TO_PLAN, ["fitting", "survey", "electrical"]),
         (Stage.SHORT, ["call_back"]),
         (Stage.CERTIFIED, []),
     ],
