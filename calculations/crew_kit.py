@@ -93,3 +93,6 @@ KIT_ITEMS: frozenset[str] = frozenset(
     }
 )
 """Items that serve every visit of a crew's day, so that a van carries them once."""
+
+PROTECTION_ITEMS: frozenset[str] = frozenset({"dust_mask", *(item for item, *_ in _PROTECTION)})
+"""Those of KIT_ITEMS that a person wears."""

@@ -131,17 +131,17 @@ class Act:
 
     def __init__(self, depot: Depot, items: Iterable[StockItem], key: UUID | None) -> None:
         self.depot, self.key = depot, key or uuid4()
-        self._items = sorted(items, key=lambda item: item.pk)
+        self.items = sorted(items, key=lambda item: item.pk)
         self._held = self._lock()
         self.stored = list(self._earlier())
 
     def _lock(self) -> dict[int, int]:
         rows = StockBalance.objects.select_for_update().order_by("item_id")
-        mine = rows.filter(depot=self.depot, item__in=self._items)
+        mine = rows.filter(depot=self.depot, item__in=self.items)
         return dict(mine.values_list("item_id", "quantity"))
 
     def _earlier(self) -> QuerySet[StockMovement]:
-        keys = [self._key_of(item) for item in self._items]
+        keys = [self._key_of(item) for item in self.items]
         return StockMovement.objects.filter(client_key__in=keys).with_names()
 
     def _key_of(self, item: StockItem) -> UUID:
@@ -149,7 +149,7 @@ class Act:
 
     def in_order(self, wanted: Mapping[StockItem, int]) -> list[tuple[StockItem, int]]:
         """What is wanted, in the order in which every act takes its items."""
-        return [(item, wanted[item]) for item in self._items]
+        return [(item, wanted[item]) for item in self.items]
 
     def held(self, item: StockItem) -> int:
         return self._held.get(item.pk, 0)

@@ -68,8 +68,8 @@ class VanLoading(models.Model):
     """One load of a crew's day, as it went onto the van.
 
     `lines`: what the load list asked for and what was taken, each
-    `{"item", "name", "unit", "expected", "loaded", "reason"}` in whole units; `visits`: the ids
-    of the visits the load is for.
+    `{"item", "name", "unit", "expected", "loaded", "reason"}` in whole units. `visits`: what it
+    carries for each, as `{"visit": id, "rolls": [line...], "accessories": [line...]}`.
     """
 
     company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="van_loadings")
