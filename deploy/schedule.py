@@ -23,6 +23,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.quantify_waiting_jobs",
         "schedule": crontab(minute="*/10"),
     },
+    "tell-office-of-untold-stops": {
+        "task": "jobs.tasks.tell_office_of_untold_stops",
+        "schedule": crontab(minute="*/5"),
+    },
     "seal-ledger": {
         "task": "compliance.tasks.seal_ledger",
         "schedule": crontab(minute="*/5"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.db import OperationalError
 
-from jobs.evidence import inspection
+from jobs.evidence import inspection, stopping
 from jobs.intake import batches
 from jobs.models import IntakeBatch, Job, Photo, User
 from jobs.platform import invitations
@@ -64,3 +64,16 @@ def quantify_waiting_jobs() -> None:
 def send_invitation(user_id: int) -> bool:
     """Mail a person the link to set its password; False if there is none to set any more."""
     return invitations.send_invitation_mail(User.objects.with_place().get(pk=user_id))
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def tell_office_of_stop(stop_id: int) -> bool:
+    """Mail the planners that work was stopped; False if they were told before."""
+    return stopping.tell_office(stop_id)
+
+
+@shared_task
+def tell_office_of_untold_stops() -> None:
+    """Send stops that no mail followed, such as those recorded while the broker was down."""
+    for stop_id in stopping.untold_stop_ids():
+        tell_office_of_stop.delay(stop_id)

@@ -31,6 +31,7 @@ READS = frozenset(
     {Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER, Role.AUDITOR}
 )
 WRITES = frozenset({Role.INSTALLER})
+CLOCK = ("phone_sent_at", "phone_ahead", "corrected_at")
 
 
 class OwnVisitField(serializers.PrimaryKeyRelatedField):
@@ -44,15 +45,31 @@ class OwnVisitField(serializers.PrimaryKeyRelatedField):
 
 
 class FromPhone(serializers.Serializer):
-    """What every record from a phone carries."""
+    """What every record from a phone carries.
+
+    phone_at: the phone's clock when the record was made, kept where `time_field` was not sent.
+    phone_sent_at: its clock when it was sent, from which we work out how far it is off.
+    """
+
+    time_field = ""
 
     visit = OwnVisitField(queryset=Visit.objects.none())
     client_key = serializers.UUIDField(required=False)
+    phone_at = serializers.DateTimeField(required=False)
+    phone_sent_at = serializers.DateTimeField(required=False)
+
+    def validate(self, given: dict[str, Any]) -> dict[str, Any]:
+        phone_at = given.pop("phone_at", None)
+        if self.time_field and not given.get(self.time_field):
+            given[self.time_field] = phone_at or timezone.now()
+        return given
 
 
 class PreStartCheckIn(FromPhone):
+    time_field = "checked_at"
+
     answers = serializers.DictField(help_text="Question code to yes, no or n-a.")
-    checked_at = serializers.DateTimeField(default=timezone.now)
+    checked_at = serializers.DateTimeField(required=False)
     note = serializers.CharField(default="", allow_blank=True, max_length=2000)
 
 
@@ -61,7 +78,7 @@ class PreStartCheckOut(serializers.ModelSerializer):
         model = PreStartCheck
         fields = [
             "id", "visit", "answers", "safe_to_start", "note", "checked_by", "checked_at",
-            "received_at", "client_key", "replaces",
+            "received_at", "client_key", "replaces", *CLOCK,
         ]  # fmt: skip
 
 
@@ -97,7 +114,7 @@ class PhotoOut(serializers.ModelSerializer):
         fields = [
             "id", "job", "visit", "moment", "point_label", "note", "sha256", "size_bytes",
             "media_type", "phone_taken_at", "sent_by", "received_at", "client_key", "replaces",
-            "urls", "inspection",
+            "urls", "inspection", *CLOCK,
         ]  # fmt: skip
 
     def get_inspection(self, photo: Photo) -> dict[str, Any] | None:
@@ -117,15 +134,27 @@ class ReadingIn(serializers.Serializer):
     y_mm = serializers.FloatField()
     depth_mm = serializers.FloatField()
     allowance = serializers.CharField(default="", allow_blank=True)
-    measured_at = serializers.DateTimeField(default=timezone.now)
+    measured_at = serializers.DateTimeField(required=False)
     replaces = serializers.IntegerField(required=False, allow_null=True, default=None)
     correction_reason = serializers.CharField(default="", allow_blank=True)
     client_key = serializers.UUIDField(required=False)
 
 
-class ReadingsIn(serializers.Serializer):
-    visit = OwnVisitField(queryset=Visit.objects.none())
+class ReadingsIn(FromPhone):
+    """`client_key`, `phone_at` and `phone_sent_at` go for every row that has none of its own."""
+
     readings = ReadingIn(many=True, max_length=MOST_ROWS)
+
+    def validate(self, given: dict[str, Any]) -> dict[str, Any]:
+        """A key for a single row; a time for each; whoever sends several gives each its key."""
+        said = given.get("phone_at") or timezone.now()
+        rows = given["readings"]
+        for row in rows:
+            row.setdefault("measured_at", said)
+            row["phone_sent_at"] = given.get("phone_sent_at")
+        if len(rows) == 1 and "client_key" in given:
+            rows[0].setdefault("client_key", given["client_key"])
+        return super().validate(given)
 
 
 class DepthReadingOut(serializers.ModelSerializer):
@@ -136,7 +165,7 @@ class DepthReadingOut(serializers.ModelSerializer):
         fields = [
             "id", "visit", "area", "area_name", "x_mm", "y_mm", "depth_mm", "allowance",
             "measured_by", "measured_at", "received_at", "client_key", "correction_reason",
-            "replaces",
+            "replaces", *CLOCK,
         ]  # fmt: skip
 
 
@@ -145,13 +174,15 @@ class ReadingsOut(serializers.Serializer):
 
 
 class HandoverIn(FromPhone):
+    time_field = "signed_at"
+
     signed_name = serializers.CharField(allow_blank=True)
     signature_svg = serializers.CharField(default="", allow_blank=True)
     name_confirmed = serializers.BooleanField(default=False)
     cautions_given = serializers.ListField(child=serializers.CharField(), max_length=40)
     all_done = serializers.BooleanField(default=True)
     not_done_reason = serializers.CharField(default="", allow_blank=True)
-    signed_at = serializers.DateTimeField(default=timezone.now)
+    signed_at = serializers.DateTimeField(required=False)
 
 
 class HandoverOut(serializers.ModelSerializer):
@@ -160,6 +191,7 @@ class HandoverOut(serializers.ModelSerializer):
         fields = [
             "id", "visit", "signed_name", "signature_svg", "cautions_given", "all_done",
             "not_done_reason", "taken_by", "signed_at", "received_at", "client_key", "replaces",
+            *CLOCK,
         ]  # fmt: skip
 
     def to_representation(self, handover: Handover) -> dict[str, Any]:

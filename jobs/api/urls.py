@@ -15,4 +15,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.surveys")),
     path("", include("jobs.api.layer_plans")),
     path("", include("jobs.api.evidence")),
+    path("", include("jobs.api.site_work")),
 ]

@@ -1,16 +1,16 @@
-"""The pre-start check, and stopping work."""
+"""The pre-start check: it lets the crew begin, holds it, or stops the work."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 from uuid import UUID, uuid4
 
 import pghistory
 
-from jobs.announce import evidence_changed, visit_changed
-from jobs.errors import Refused, refusals_explained
+from jobs.announce import evidence_changed
+from jobs.errors import refusals_explained
+from jobs.evidence.phone_told import Told
 from jobs.evidence.questions import Outcome, weigh
 from jobs.evidence.receiving import (
     change_status,
@@ -19,10 +19,9 @@ from jobs.evidence.receiving import (
     require_fitting,
     require_status,
 )
+from jobs.evidence.stopping import freeze
 from jobs.models import Job, PreStartCheck, Stage, User, Visit
 from jobs.stages import move_job
-
-LONGEST_REASON = 300
 
 
 def record_pre_start_check(
@@ -32,6 +31,7 @@ def record_pre_start_check(
     checked_at: datetime,
     note: str = "",
     client_key: UUID | None = None,
+    phone_sent_at: datetime | None = None,
 ) -> PreStartCheck:
     """Keep the answers and do what they ask for.
 
@@ -44,6 +44,7 @@ def record_pre_start_check(
         Conflict: the visit is over, or is not one at which anything is laid.
     """
     outcome = weigh(answers)
+    told = Told(checked_at, phone_sent_at, client_key or uuid4())
     with pghistory.context(user=by.pk, what="pre-start check"), refusals_explained():
         visit = lock_visit(visit)
         known = received_before(PreStartCheck, visit, client_key)
@@ -63,66 +64,22 @@ def record_pre_start_check(
             note=note.strip(),
             checked_by=by,
             checked_at=checked_at,
-            client_key=client_key or uuid4(),
             replaces=visit.pre_start_checks.current().last(),
+            **told.columns,
         )
-        _follow(visit, outcome, checked_at, note)
+        _follow(visit, outcome, by, told, note)
         evidence_changed.send(Job, job=visit.job)
     return check
 
 
-def _follow(visit: Visit, outcome: Outcome, at: datetime, note: str) -> None:
+def _follow(visit: Visit, outcome: Outcome, by: User, told: Told, note: str) -> None:
     if visit.arrived_at is None:
-        visit.arrived_at = at
+        visit.arrived_at = told.at
         visit.save(update_fields=["arrived_at"])
     if outcome.stopping:
         found = ", ".join(question.short for question in outcome.stopping)
-        _stop(visit, f"{found}. {note}".strip(), at)
+        codes = [question.code for question in outcome.stopping]
+        freeze(visit, f"{found}. {note}", codes, by, told)
     elif outcome.safe_to_start and visit.status == Visit.Status.BOOKED:
         move_job(visit.job, Stage.ON_SITE)
         change_status(visit, Visit.Status.ON_SITE)
-
-
-def stop_work(visit: Visit, reason: str, by: User, stopped_at: datetime) -> Visit:
-    """Freeze the visit and send the job back to the office. Stopping twice does nothing.
-
-    Raises:
-        Refused: no reason is given. Conflict: the visit is over.
-    """
-    if not reason.strip():
-        raise Refused(
-            "Say why the work stops.",
-            field="stop_reason",
-            remedy="One sentence is enough, such as “wasps' nest at the hatch”.",
-        )
-    with pghistory.context(user=by.pk, what="work stopped"), refusals_explained():
-        visit = lock_visit(visit)
-        if visit.status == Visit.Status.STOPPED:
-            return visit
-        require_fitting(visit)
-        require_status(
-            visit,
-            Visit.Status.BOOKED,
-            Visit.Status.ON_SITE,
-            remedy="Work that has ended can't be stopped. Ring the office instead.",
-        )
-        _stop(visit, reason, stopped_at)
-    return visit
-
-
-def _stop(visit: Visit, reason: str, at: datetime) -> None:
-    change_status(
-        visit, Visit.Status.STOPPED, stop_reason=reason.strip()[:LONGEST_REASON], left_at=at
-    )
-    move_job(visit.job, _stage_after_stop(visit))
-    visit_changed.send(Visit, visit=visit)
-
-
-def _stage_after_stop(visit: Visit) -> Stage:
-    """A fitting is planned anew; after a call-back the job stands where it was booked from."""
-    if visit.kind != Visit.Kind.CALL_BACK:
-        return Stage.TO_PLAN
-    events: Any = visit.job.events  # type: ignore[attr-defined]
-    earlier = events.exclude(stage__in=(Stage.BOOKED, Stage.ON_SITE)).order_by("-pgh_id")
-    was = earlier.values_list("stage", flat=True).first()
-    return Stage.TO_ASSESS if was == Stage.TO_ASSESS else Stage.SHORT

@@ -12,6 +12,7 @@ from django.db.models import QuerySet
 from jobs.announce import evidence_changed, visit_done
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.evidence.cautions import checked_cautions
+from jobs.evidence.phone_told import Told
 from jobs.evidence.receiving import (
     FITTING_KINDS,
     change_status,
@@ -37,6 +38,7 @@ def take_handover(
     not_done_reason: str = "",
     name_confirmed: bool = False,
     client_key: UUID | None = None,
+    phone_sent_at: datetime | None = None,
 ) -> Handover:
     """Keep the signature, end the visit, and hand the job on to be assessed.
 
@@ -60,6 +62,7 @@ def take_handover(
     reason = _checked_reason(all_done, not_done_reason)
     strokes = _checked_strokes(signature_svg, name_confirmed)
     cautions = checked_cautions(cautions_given)
+    told = Told(signed_at, phone_sent_at, client_key or uuid4())
     with pghistory.context(user=by.pk, what="handover"), refusals_explained():
         visit = lock_visit(visit)
         known = received_before(Handover, visit, client_key)
@@ -78,35 +81,28 @@ def take_handover(
             not_done_reason=reason,
             taken_by=by,
             signed_at=signed_at,
-            client_key=client_key or uuid4(),
+            **told.columns,
         )
-        change_status(visit, Visit.Status.DONE, left_at=signed_at)
+        change_status(visit, Visit.Status.DONE, left_at=told.at)
         move_job(visit.job, Stage.TO_ASSESS)
         evidence_changed.send(Job, job=visit.job)
         visit_done.send(Visit, visit=visit)
     return handover
 
 
-def leave_for_today(visit: Visit, by: User, left_at: datetime) -> Visit:
-    """End a day's visit of a job that goes on: without handover, the job stays on site.
+def end_for_today(visit: Visit, left_at: datetime) -> None:
+    """End a locked visit of a job that goes on: without handover, the job stays on site.
 
     Raises:
-        Conflict: the crew is not on site, or no further visit of the job is booked.
+        Conflict: no further visit of the job is booked.
     """
-    with pghistory.context(user=by.pk, what="left for today"), refusals_explained():
-        visit = lock_visit(visit)
-        if visit.status == Visit.Status.DONE:
-            return visit
-        require_fitting(visit)
-        require_status(visit, Visit.Status.ON_SITE, remedy="Only a crew on site can leave.")
-        if not further_visits(visit).exists():
-            raise Conflict(
-                "No further visit is booked for this job.",
-                field="visit",
-                remedy="Take the handover, or ask the office to book another day.",
-            )
-        change_status(visit, Visit.Status.DONE, left_at=left_at)
-    return visit
+    if not further_visits(visit).exists():
+        raise Conflict(
+            "No further visit is booked for this job.",
+            field="visit",
+            remedy="Take the handover, or ask the office to book another day.",
+        )
+    change_status(visit, Visit.Status.DONE, left_at=left_at)
 
 
 def further_visits(visit: Visit) -> QuerySet[Visit]:

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from jobs.evidence.questions import outcome_of
 from jobs.evidence.site_record import SiteRecord
-from jobs.models import Visit
+from jobs.evidence.work_points import not_in_order
+from jobs.models import Visit, WorkStep
 
-State = Literal["done", "begun", "open"]
+State = Literal["done", "begun", "open", "left"]
+"""left: said to be left undone, with a reason. It holds nothing up, but it stays missing."""
 
-CHECK, BEFORE, LAYERS, AFTER, READINGS, HANDOVER = (
-    "check",
-    "before",
-    "layers",
-    "after",
-    "readings",
-    "handover",
-)
+ARRIVAL, LOFT, CHECK, BEFORE = "arrival", "loft", "check", "before"
+AFTER, READINGS, HANDOVER, LEAVE = "after", "readings", "handover", "leave"
+LAYING: tuple[str, ...] = tuple(WorkStep.Kind.values)
+CALLS = {
+    "eaves": "Begin at the eaves",
+    "first_layer": "Lay the first layer",
+    "cross_layers": "Lay the cross layers",
+    "hatch_and_tank": "Do hatch and tank",
+}
+NOT_MISSING = (ARRIVAL, LOFT, HANDOVER, LEAVE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,26 +51,62 @@ class OrderOfWork:
         return tuple(
             f"{step.title}: {step.detail}"
             for step in self.steps
-            if step.state != "done" and step.key not in (HANDOVER, LAYERS)
+            if step.state != "done" and step.key not in NOT_MISSING
         )
 
 
 def order_of_work(record: SiteRecord) -> OrderOfWork:
-    """The steps of a visit in order; next is the first that is not done, None once it is over.
+    """The steps of a visit in the order the trade does them; next is the first one open.
 
-    Laying is not recorded by itself: it counts as done once a photo or reading after it is there.
+    A visit that records no steps (`SiteRecord.by_steps`) counts as laid once a photo or reading
+    after it is there, and its crew as arrived with the pre-start check.
     """
-    steps = (
-        _check_step(record),
-        _photo_step(record, "before", BEFORE, "Before photos"),
-        _layers_step(record),
-        _photo_step(record, "after", AFTER, "After photos"),
-        _readings_step(record),
-        _handover_step(record),
-    )
+    steps = tuple(_steps(record))
     over = record.visit.status in (Visit.Status.DONE, Visit.Status.STOPPED)
-    following = next((step for step in steps if step.state != "done"), None)
-    return OrderOfWork(steps, None if over else following)
+    waiting = (step for step in steps if step.state in ("open", "begun"))
+    if over:
+        waiting = (step for step in steps if step.key == LEAVE and step.state == "open")
+    return OrderOfWork(steps, next(waiting, None))
+
+
+def _steps(record: SiteRecord) -> Iterator[Step]:
+    yield _arrival_step(record)
+    yield _loft_step(record)
+    yield _check_step(record)
+    yield _photo_step(record, "before", BEFORE, "Before photos")
+    for kind in LAYING:
+        if kind != WorkStep.Kind.CROSS_LAYERS or _is_planned(record, "across_joists"):
+            yield _laying_step(record, kind)
+    yield _photo_step(record, "after", AFTER, "After photos")
+    yield _readings_step(record)
+    yield _handover_step(record)
+    yield _leave_step(record)
+
+
+def _is_planned(record: SiteRecord, kind: str) -> bool:
+    """Without a plan every step is asked for."""
+    return not record.layer_kinds or kind in record.layer_kinds
+
+
+def _arrival_step(record: SiteRecord) -> Step:
+    title, call = "Arrival", "We are here"
+    if record.arrival is not None:
+        count = len(record.arrival.operative_ids)
+        return Step(ARRIVAL, title, "done", f"{count} here", call)
+    if not record.by_steps:
+        return Step(ARRIVAL, title, "done", "with the pre-start check", call)
+    return Step(ARRIVAL, title, "open", "who is here, who let you in", call)
+
+
+def _loft_step(record: SiteRecord) -> Step:
+    title, call = "Loft empty and safe", "The loft is empty now"
+    if record.arrival is not None:
+        if record.arrival.loft_ready:
+            return Step(LOFT, title, "done", "yes", call)
+        return Step(LOFT, title, "begun", record.arrival.note, call)
+    if record.check and record.check.answers.get("loft_empty") == "yes":
+        return Step(LOFT, title, "done", "told in the pre-start check", call)
+    return Step(LOFT, title, "open" if record.by_steps else "done", "not told", call)
 
 
 def _check_step(record: SiteRecord) -> Step:
@@ -95,12 +136,19 @@ def _photo_step(record: SiteRecord, moment: str, key: str, title: str) -> Step:
     )
 
 
-def _layers_step(record: SiteRecord) -> Step:
-    title, call = "Lay the layers", "See what goes where"
-    if record.photos_at("after") or record.readings:
-        return Step(LAYERS, title, "done", "laid", call)
-    detail = "drawings and cut list" if record.plan else "no layer plan for this job"
-    return Step(LAYERS, title, "open", detail, call)
+def _laying_step(record: SiteRecord, kind: str) -> Step:
+    title, call = WorkStep.Kind(kind).label, CALLS[kind]
+    told = record.steps.get(kind)
+    if told is None:
+        if not record.by_steps and (record.photos_at("after") or record.readings):
+            return Step(kind, title, "done", "laid, not recorded step by step", call)
+        return Step(kind, title, "open", "not recorded", call)
+    if told.outcome == WorkStep.Outcome.NOT_DONE:
+        return Step(kind, title, "left", told.note, call)
+    if told.outcome == WorkStep.Outcome.NOT_NEEDED:
+        return Step(kind, title, "done", "not needed on this visit", call)
+    wrong = not_in_order(kind, told.answers)
+    return Step(kind, title, "done", f"but: {told.note}" if wrong else "recorded", call)
 
 
 def _readings_step(record: SiteRecord) -> Step:
@@ -120,3 +168,12 @@ def _handover_step(record: SiteRecord) -> Step:
     if record.handover is None:
         return Step(HANDOVER, title, "open", "not signed", call)
     return Step(HANDOVER, title, "done", f"signed by {record.handover.signed_name}", call)
+
+
+def _leave_step(record: SiteRecord) -> Step:
+    title, call = "Leave", "Leave the home"
+    if record.left is not None:
+        return Step(LEAVE, title, "done", record.left.get_because_display().lower(), call)
+    if not record.by_steps and record.visit.status == Visit.Status.DONE:
+        return Step(LEAVE, title, "done", "with the handover", call)
+    return Step(LEAVE, title, "open", "loft closed, nothing left behind", call)

@@ -13,6 +13,7 @@ from shapely import Point
 from calculations.loft import Loft
 from jobs.announce import evidence_changed
 from jobs.errors import Conflict, Refused, refusals_explained
+from jobs.evidence.clock import clock_columns
 from jobs.evidence.receiving import lock_visit, received_before, require_fitting, require_status
 from jobs.lofts import loft_of
 from jobs.models import DepthReading, Job, LoftArea, Stage, User, Visit
@@ -30,7 +31,8 @@ class ReadingRow:
     """One reading as it comes in. Positions and depth in millimetres.
 
     area: the area's name; empty to take the area that the point lies in. replaces: the id of
-    the reading that this one corrects, with `correction_reason`.
+    the reading that this one corrects, with `correction_reason`. phone_sent_at: the phone's
+    clock when it was sent.
     """
 
     x_mm: float
@@ -42,6 +44,7 @@ class ReadingRow:
     replaces: int | None = None
     correction_reason: str = ""
     client_key: UUID = field(default_factory=uuid4)
+    phone_sent_at: datetime | None = None
 
 
 def record_readings(visit: Visit, rows: Sequence[ReadingRow], by: User) -> list[DepthReading]:
@@ -121,6 +124,7 @@ def _store(visit: Visit, floor: _Floor, index: int, row: ReadingRow, by: User) -
         client_key=row.client_key,
         replaces=_corrected(path, visit, row),
         correction_reason=row.correction_reason.strip(),
+        **clock_columns(row.phone_sent_at),
     )
 
 

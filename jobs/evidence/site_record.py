@@ -1,9 +1,9 @@
-"""What one visit has so far: survey, plan, check, photos, readings, handover. Read once a page."""
+"""What one visit has so far: from arrival and survey to handover and leaving. Read once a page."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from calculations.depths import (
@@ -18,7 +18,19 @@ from calculations.drawing import PhotoPoint, photo_points
 from calculations.loft import Loft
 from jobs.errors import Refused
 from jobs.lofts import loft_of
-from jobs.models import DepthReading, Handover, LayerPlan, Photo, PreStartCheck, Survey, Visit
+from jobs.models import (
+    Arrival,
+    DepthReading,
+    Handover,
+    LayerPlan,
+    Leave,
+    Photo,
+    PreStartCheck,
+    Survey,
+    Variation,
+    Visit,
+    WorkStep,
+)
 from jobs.surveying.quantities import current_layer_plan, current_survey
 from jobs.targets import DepthTarget, depth_target
 
@@ -39,6 +51,27 @@ class SiteRecord:
     photos: tuple[Photo, ...]
     readings: tuple[DepthReading, ...]
     handover: Handover | None
+    arrival: Arrival | None = None
+    steps: dict[str, WorkStep] = field(default_factory=dict)
+    variations: tuple[Variation, ...] = ()
+    left: Leave | None = None
+
+    @property
+    def by_steps(self) -> bool:
+        """Whether this visit records its steps one by one.
+
+        Visits of the time before, and records of programs that tell no phone clock, do not:
+        there the layers count as laid once a photo or reading after them is there.
+        """
+        begun = self.check is not None and self.check.phone_sent_at is None
+        seen = begun or self.visit.status == Visit.Status.DONE
+        return bool(self.arrival or self.steps) or not seen
+
+    @cached_property
+    def layer_kinds(self) -> frozenset[str]:
+        """Kinds of the planned layers, such as across_joists; empty without a plan."""
+        layers = self.plan.quantities.get("layers", ()) if self.plan else ()
+        return frozenset(layer["kind"] for layer in layers)
 
     @cached_property
     def loft(self) -> Loft | None:
@@ -113,6 +146,12 @@ def site_record_of(visit: Visit) -> SiteRecord:
         ),
         readings=tuple(readings.select_related("area", "replaces")),
         handover=visit.handovers.current().last(),
+        arrival=visit.arrivals.current().last(),
+        steps={row.step: row for row in visit.work_steps.current()},
+        variations=tuple(
+            Variation.objects.current().filter(visit__job_id=visit.job_id).with_photo()
+        ),
+        left=visit.leaves.current().last(),
     )
 
 

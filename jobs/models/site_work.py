@@ -11,7 +11,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from jobs.models.evidence import EvidenceQuerySet
+from jobs.models.evidence import EvidenceQuerySet, Photo
 from jobs.models.people import User
 from jobs.models.phone_records import (
     ByPhoneClock,
@@ -104,6 +104,15 @@ class WorkStep(SiteFact):
         triggers = [*kept_as_written("work_step_is_kept"), frozen_once_stopped("work_step_frozen")]
 
 
+class VariationQuerySet(EvidenceQuerySet):
+    def with_photo(self) -> VariationQuerySet:
+        """Each with `photo_pk`, the photo of the same job that it names, once it has arrived."""
+        photos = Photo.objects.filter(
+            client_key=models.OuterRef("photo_key"), job=models.OuterRef("visit__job")
+        )
+        return self.select_related("area").annotate(photo_pk=models.Subquery(photos.values("pk")))
+
+
 class Variation(SiteFact):
     """Where the work differs from its plan, why, and what that means for the loft."""
 
@@ -140,7 +149,7 @@ class Variation(SiteFact):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"
     )
 
-    objects = EvidenceQuerySet.as_manager()
+    objects = VariationQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

@@ -9,18 +9,17 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
-from jobs.evidence.checks import record_pre_start_check, stop_work
+from jobs.evidence.checks import record_pre_start_check
 from jobs.evidence.day import days_of, hazards_of
-from jobs.evidence.handover import further_visits, leave_for_today, take_handover
+from jobs.evidence.handover import further_visits, take_handover
 from jobs.evidence.order_of_work import order_of_work
 from jobs.evidence.photos import store_photo
 from jobs.evidence.questions import outcome_of
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.evidence.site_record import site_record_of
-from jobs.models import DepthReading, Photo, Role, Visit
+from jobs.models import DepthReading, Photo, Role, StopWork, Visit
 from jobs.pages import converters  # noqa: F401  (registers <photomoment:...>)
 from jobs.pages.access import page_for
 from jobs.pages.on_site_forms import (
@@ -29,7 +28,6 @@ from jobs.pages.on_site_forms import (
     PhotosForm,
     PreStartForm,
     ReadingForm,
-    StopForm,
 )
 from jobs.pages.on_site_parts import PhotoStep, ReadingsStep, step_url, work_rows
 from jobs.pages.refusals import show_refusal
@@ -87,6 +85,7 @@ def visit_page(request: HttpRequest, pk: int) -> HttpResponse:
         next_url=step_url(visit, work.next) if work.next else "",
         hazards=hazards_of([visit.job_id]).get(visit.job_id, ()),
         unsafe=outcome_of(record.check.answers).unsafe if record.check else (),
+        stop=StopWork.objects.filter(visit=visit).first(),
         may_stop=visit.status in ("booked", "on_site") and visit.kind != Visit.Kind.SURVEY,
         further=further_visits(visit).order_by("during").first(),
         page_kicker=f"{visit.job.reference} · {visit.get_kind_display()}",
@@ -98,7 +97,10 @@ def visit_page(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(Role.INSTALLER)
 def pre_start(request: HttpRequest, pk: int) -> HttpResponse:
     visit = own_visit(request, pk)
-    form = PreStartForm(request.POST or None)
+    arrival = visit.arrivals.current().last()
+    # Asked at the door already; it is not asked twice.
+    told = {"loft_empty": "yes"} if arrival and arrival.loft_ready else {}
+    form = PreStartForm(request.POST or None, initial=told)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
         try:
@@ -109,25 +111,12 @@ def pre_start(request: HttpRequest, pk: int) -> HttpResponse:
                 given["phone_at"],
                 given["note"],
                 given["client_key"],
+                given["phone_sent_at"],
             )
             return redirect("on_site_visit", pk=pk)
         except Refused as refusal:
             show_refusal(form, refusal)
     return show(request, "pre_start", visit, "Pre-start check", form=form)
-
-
-@page_for(Role.INSTALLER)
-def stop(request: HttpRequest, pk: int) -> HttpResponse:
-    visit = own_visit(request, pk)
-    form = StopForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            given = form.cleaned_data
-            stop_work(visit, given["stop_reason"], request.user, given["phone_at"])
-            return redirect("on_site_visit", pk=pk)
-        except Refused as refusal:
-            show_refusal(form, refusal)
-    return show(request, "stop", visit, "Stop work", form=form)
 
 
 @page_for(Role.INSTALLER)
@@ -238,29 +227,14 @@ def handover(request: HttpRequest, pk: int) -> HttpResponse:
     return show(request, "handover", visit, "Handover", form=form, record=record, work=work)
 
 
-@require_POST
-@page_for(Role.INSTALLER)
-def leave(request: HttpRequest, pk: int) -> HttpResponse:
-    """Leave a job that goes on another day."""
-    try:
-        leave_for_today(own_visit(request, pk), request.user, timezone.now())
-        messages.success(request, "Left for today. The job stays open for the next visit.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("on_site_visit", pk=pk)
-    return redirect("on_site")
-
-
 VISIT = "on-site/visits/<int:pk>/"
 urlpatterns = [
     path("on-site/", home, name="on_site"),
     path(VISIT, visit_page, name="on_site_visit"),
     path(f"{VISIT}check/", pre_start, name="on_site_check"),
-    path(f"{VISIT}stop/", stop, name="on_site_stop"),
     path(f"{VISIT}photos/<photomoment:moment>/", photos, name="on_site_photos"),
     path(f"{VISIT}layers/", layers, name="on_site_layers"),
     path(f"{VISIT}readings/", readings, name="on_site_readings"),
     path(f"{VISIT}readings/<int:reading_pk>/correct/", correct_reading, name="on_site_correct"),
     path(f"{VISIT}handover/", handover, name="on_site_handover"),
-    path(f"{VISIT}leave/", leave, name="on_site_leave"),
 ]

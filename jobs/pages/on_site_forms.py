@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from jobs.evidence.cautions import CAUTIONS
+from jobs.evidence.phone_told import Told
 from jobs.evidence.questions import QUESTIONS, Question
 from jobs.models import DepthReading, LoftArea
 
@@ -24,16 +25,29 @@ class OnSiteForm(forms.Form):
 
     client_key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     phone_at = forms.CharField(widget=forms.HiddenInput, required=False)
+    phone_sent_at = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def clean_phone_at(self) -> datetime:
         """When the phone says it was; without JavaScript, when it reached us."""
-        try:
-            said = parse_datetime(self.cleaned_data["phone_at"])
-        except ValueError:
-            said = None
-        if said is None or timezone.is_naive(said):
-            return timezone.now()
-        return said
+        return aware_time(self.cleaned_data["phone_at"]) or timezone.now()
+
+    def clean_phone_sent_at(self) -> datetime | None:
+        """The phone's clock at sending; None without JavaScript."""
+        return aware_time(self.cleaned_data["phone_sent_at"])
+
+    @property
+    def told(self) -> Told:
+        given = self.cleaned_data
+        return Told(given["phone_at"], given["phone_sent_at"], given["client_key"])
+
+
+def aware_time(words: str) -> datetime | None:
+    """A time with its zone, or None for anything else."""
+    try:
+        said = parse_datetime(words)
+    except ValueError:
+        return None
+    return None if said is None or timezone.is_naive(said) else said
 
 
 class PreStartForm(OnSiteForm):
@@ -62,15 +76,6 @@ class PreStartForm(OnSiteForm):
     @property
     def answers(self) -> dict[str, str]:
         return {question.code: self.cleaned_data[question.code] for question in QUESTIONS}
-
-
-class StopForm(OnSiteForm):
-    stop_reason = forms.CharField(
-        label="Why does the work stop?",
-        max_length=300,
-        widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="What you found and where. The office reads it at once.",
-    )
 
 
 class ReadingForm(OnSiteForm):

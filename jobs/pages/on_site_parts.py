@@ -11,11 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from calculations.drawing import PhotoPoint, draw_evidence
-from jobs.evidence.order_of_work import OrderOfWork, Step
+from jobs.evidence.order_of_work import LAYING, OrderOfWork, Step
 from jobs.evidence.site_record import SiteRecord, engine_reading
 from jobs.models import DepthReading, Photo, PhotoInspection, Visit
 
 MOST_PLACES_LISTED = 4
+PAGES = {"loft": "on_site_arrival"}
+"""Steps whose page has another name than their own."""
 TITLES = {"before": "Before photos", "after": "After photos", "other": "Other photos"}
 
 
@@ -36,14 +38,16 @@ def work_rows(visit: Visit, work: OrderOfWork) -> list[WorkRow]:
 def step_url(visit: Visit, step: Step) -> str:
     if step.key in ("before", "after"):
         return reverse("on_site_photos", args=[visit.pk, step.key])
-    return reverse(f"on_site_{step.key}", args=[visit.pk])
+    if step.key in LAYING:
+        return reverse("on_site_step", args=[visit.pk, step.key])
+    return reverse(PAGES.get(step.key, f"on_site_{step.key}"), args=[visit.pk])
 
 
 def _takes(visit: Visit, step: Step) -> bool:
     if visit.status == Visit.Status.DONE:
-        return step.key not in ("check", "handover")
+        return step.key not in ("arrival", "loft", "check", "handover")
     if visit.status == Visit.Status.STOPPED:
-        return step.key not in ("check", "handover", "readings")
+        return step.key == "leave"
     return True
 
 
@@ -159,6 +163,7 @@ class WantedPlace:
     area: str
     x_mm: float
     y_mm: float
+    why: str
 
     @property
     def x_words(self) -> str:
@@ -185,7 +190,9 @@ class ReadingsStep:
         return cls(
             svg=readings_drawing(record),
             wanted_json=json.dumps(places),
-            wanted=tuple(WantedPlace(p.area, p.x_mm, p.y_mm) for p in wanted[:MOST_PLACES_LISTED]),
+            wanted=tuple(
+                WantedPlace(p.area, p.x_mm, p.y_mm, p.why) for p in wanted[:MOST_PLACES_LISTED]
+            ),
             readings=tuple(reversed(record.readings)),
         )
 
@@ -195,4 +202,4 @@ def readings_drawing(record: SiteRecord) -> str:
         return ""
     depth_mm = record.target.depth_mm if record.target else None
     readings = [engine_reading(row) for row in record.readings]
-    return draw_evidence(record.loft, readings, (), depth_mm)
+    return draw_evidence(record.loft, readings, (), depth_mm, wanted=record.still_to_measure)

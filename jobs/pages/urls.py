@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.surveys")),
     path("", include("jobs.pages.layer_plans")),
     path("", include("jobs.pages.on_site")),
+    path("", include("jobs.pages.on_site_work")),
     path("", include("jobs.pages.photos")),
     path("", include("jobs.pages.platform")),
     path("", include("jobs.pages.people")),

@@ -200,6 +200,14 @@ class Installer(OnPhone):
         """The one big button at the bottom of the visit."""
         self.presses(call, within=self.page.locator("#action-bar"))
 
+    def arrives(self) -> None:
+        self.goes_on("We are here")
+        self.arrives_where_it_says("Who let you in?")
+        ready = self.page.get_by_role("group", name="Is the loft empty")
+        self.touches(ready.get_by_text("Yes", exact=True))
+        self.goes_on("We are here")
+        self.reads("Done: yes")
+
     def checks_before_starting(self) -> None:
         self.goes_on("Start the pre-start check")
         self.arrives_where_it_says("Before anyone goes up")
@@ -229,10 +237,24 @@ class Installer(OnPhone):
         expect(point.locator("img")).to_be_visible()
 
     def lays_by_the_drawing(self) -> None:
-        self.goes_on("See what goes where")
-        self.reads("Layer 1", "While you lay")
-        expect(self.page.locator(".drawing svg").first).to_be_visible()
-        self.goes_on("Laid: take the after photos")
+        """Each step with its drawing, until the after photos are next."""
+        bar = self.page.locator("#action-bar")
+        for call in ("Begin at the eaves", "Lay the first layer", "Lay the cross layers"):
+            if bar.get_by_text(call).count():
+                self.goes_on(call)
+                self.arrives_where_it_says("While you lay")
+                expect(self.page.locator(".drawing svg").first).to_be_visible()
+                self._says_it_is_done()
+        self.goes_on("Do hatch and tank")
+        self.arrives_where_it_says("While you lay")
+        self._says_it_is_done()
+        self.goes_on("Take the after photos")
+
+    def _says_it_is_done(self) -> None:
+        for question in self.page.locator("fieldset.question").all():
+            self.touches(question.get_by_text("Yes", exact=True))
+        self.goes_on("Save this step")
+        self.reads("Order of work")
 
     def measures(self, depths_mm: Iterable[int]) -> None:
         """Tap a dotted ring on the drawing, type the depth, save; until none is wanted."""
@@ -259,6 +281,14 @@ class Installer(OnPhone):
         self._has_it_signed()
         self.goes_on("Sign and hand over")
         self.reads(f"Handed over to {signer}")
+
+    def leaves(self) -> None:
+        self.goes_on("Leave the home")
+        self.arrives_where_it_says("Is the hatch shut")
+        for question in self.page.locator("fieldset.question").all():
+            self.touches(question.get_by_text("Yes", exact=True))
+        self.goes_on("Leave")
+        self.reads("You have left")
 
     def _has_it_signed(self) -> None:
         pad = self.page.locator("canvas.signature-pad")

@@ -157,6 +157,7 @@ def fit(
 ) -> None:
     """A crew's first visit, from the check at the door to the signature."""
     installer.opens_visit(home, "Fitting visit")
+    installer.arrives()
     installer.checks_before_starting()
     installer.goes_on("Take the before photos")
     installer.photographs("before", folder, seed, depth_mm=80)
@@ -168,6 +169,7 @@ def put_right(
 ) -> None:
     """A call-back: how it was before is known from the first visit."""
     installer.opens_visit(home, "Call-back")
+    installer.arrives()
     installer.checks_before_starting()
     installer.reads("Before photos", "Done: all")
     finish(installer, folder, seed, depths_mm)
@@ -178,3 +180,4 @@ def finish(installer: Installer, folder: Path, seed: int, depths_mm: tuple[int, 
     installer.photographs("after", folder, seed, depth_mm=max(depths_mm))
     installer.measures(cycle(depths_mm))
     installer.hands_over("A. Householder")
+    installer.leaves()

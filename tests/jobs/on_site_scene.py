@@ -6,11 +6,14 @@ import io
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 from django.utils import timezone
 
+from jobs.evidence.order_of_work import CALLS
 from jobs.evidence.photos import store_photo
 from jobs.evidence.questions import QUESTIONS
+from jobs.evidence.work_points import points_of
 from jobs.models import Job, LoftArea, Photo, Survey, User, Visit
 from tests.factories import (
     A_MONDAY,
@@ -25,6 +28,8 @@ from tests.factories import (
 
 ARRIVED = A_MONDAY + timedelta(minutes=5)
 ALL_SAFE: dict[str, object] = {q.code: "yes" if q.unsafe == "no" else "no" for q in QUESTIONS}
+ALL_CLEAR: dict[str, object] = {"loft_closed": "yes", "site_clear": "yes"}
+LAYING_CALLS = CALLS
 
 
 @dataclass(frozen=True)
@@ -61,3 +66,16 @@ def stored(scene: Scene, content: bytes, **fields: Any) -> Photo:
     values = {"moment": "before", "point_label": "P1", "by": scene.installer, **fields}
     photo, _ = store_photo(scene.visit, stream=io.BytesIO(content), **values)
     return photo
+
+
+def arrived(scene: Scene, **fields: Any) -> dict[str, Any]:
+    """What the arrival form sends when the loft is empty and safe."""
+    told = {"let_in_by": "the householder", "loft_ready": "yes", "client_key": str(uuid4())}
+    crew = scene.visit.crew.operatives.values_list("pk", flat=True)
+    return {"operative_ids": list(crew), **told, **fields}
+
+
+def step_done(step: str, **fields: Any) -> dict[str, Any]:
+    """What the form of a step of laying sends when everything is in order."""
+    answers = {point.code: "yes" for point in points_of(step)}
+    return {**answers, "outcome": "done", "client_key": str(uuid4()), **fields}

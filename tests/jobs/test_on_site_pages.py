@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -12,7 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.evidence.cautions import CAUTIONS
-from jobs.evidence.checks import stop_work
+from jobs.evidence.stopping import stop_work
+from jobs.evidence.handover import take_handover
 from jobs.evidence.inspection import inspect
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.models import DepthReading, Handover, Hazard, Photo, PreStartCheck, Visit
@@ -20,11 +22,15 @@ from jobs.pages.registry import attention_for, home_of
 from jobs.templatetags.eavesbook import whole_postcode
 from tests.factories import HandoverFactory, PreStartCheckFactory, UserFactory, VisitFactory
 from tests.jobs.on_site_scene import (
+    ALL_CLEAR,
     ALL_SAFE,
     ARRIVED,
+    LAYING_CALLS,
     Scene,
+    arrived,
     booked_scene,
     scene_on_site,
+    step_done,
     stored,
 )
 from tests.pictures import blurred, loft_jpeg
@@ -32,7 +38,16 @@ from tests.pictures import blurred, loft_jpeg
 pytestmark = pytest.mark.django_db
 
 KEY = "4f0b1f6e-5c0f-4d60-9d5b-6f6d1f8f5a11"
-STEPS = ("on_site_check", "on_site_stop", "on_site_layers", "on_site_readings", "on_site_handover")
+STEPS = (
+    "on_site_arrival",
+    "on_site_check",
+    "on_site_stop",
+    "on_site_layers",
+    "on_site_readings",
+    "on_site_variations",
+    "on_site_handover",
+    "on_site_leave",
+)
 
 
 def today_at(hour: int, days: int = 0) -> DateTimeTZRange:
@@ -127,6 +142,9 @@ def test_the_day_costs_the_same_however_full(client, django_assert_max_num_queri
 
 def test_a_visit_leads_from_step_to_step(client):
     scene = booked_scene()
+    assert big_button(page(client, scene, "on_site_visit")) == "We are here"
+
+    post(client, scene, "on_site_arrival", arrived(scene))
     assert big_button(page(client, scene, "on_site_visit")) == "Start the pre-start check"
 
     post(client, scene, "on_site_check", {**ALL_SAFE, "client_key": KEY})
@@ -135,7 +153,11 @@ def test_a_visit_leads_from_step_to_step(client):
     labels = re.findall(r'data-point="(P\d+)"', page(client, scene, "on_site_photos", "before"))
     for number, label in enumerate(labels):
         stored(scene, loft_jpeg(number), point_label=label)
-    assert big_button(page(client, scene, "on_site_visit")) == "See what goes where"
+
+    for step, call in LAYING_CALLS.items():
+        assert big_button(page(client, scene, "on_site_visit")) == call
+        post(client, scene, "on_site_step", step_done(step), step)
+    assert big_button(page(client, scene, "on_site_visit")) == "Take the after photos"
 
     labels = re.findall(r'data-point="(P\d+)"', page(client, scene, "on_site_photos", "after"))
     for number, label in enumerate(labels):
@@ -151,6 +173,19 @@ def test_a_visit_leads_from_step_to_step(client):
         ]
         record_readings(scene.visit, rows, scene.installer)
     assert big_button(page(client, scene, "on_site_visit")) == "Hand over"
+
+    take_handover(
+        scene.visit,
+        signed_name="A. Householder",
+        signature_svg="",
+        name_confirmed=True,
+        cautions_given=[caution.code for caution in CAUTIONS],
+        by=scene.installer,
+        signed_at=timezone.now(),
+    )
+    assert big_button(page(client, scene, "on_site_visit")) == "Leave the home"
+    post(client, scene, "on_site_leave", {**ALL_CLEAR, "client_key": uuid4()})
+    assert big_button(page(client, scene, "on_site_visit")) == "Back to your visits"
 
 
 def test_what_is_missing_is_named(client):
@@ -203,9 +238,11 @@ def test_another_crews_visit_is_not_there(client, name):
 
 def test_leaving_is_not_done_by_a_link(client):
     scene = scene_on_site()
-    client.force_login(scene.installer)
 
-    assert client.get(reverse("on_site_leave", args=[scene.visit.pk])).status_code == 405
+    page(client, scene, "on_site_leave")
+
+    scene.visit.refresh_from_db()
+    assert scene.visit.status == "on_site"
 
 
 # --- The pre-start check and stopping
@@ -221,7 +258,7 @@ def test_a_hazard_stops_the_visit_and_says_whom_to_tell(client):
     assert "Work is stopped" in html
     assert "grey lagging" in html
     assert "licensed asbestos contractor" in html
-    assert big_button(html) == "Back to your visits"
+    assert big_button(html) == "Leave the home"
 
 
 def test_what_can_be_mended_is_told_and_checked_again(client):

@@ -10,7 +10,9 @@ import pytest
 from jobs.announce import visit_done
 from jobs.errors import Conflict, Refused
 from jobs.evidence.cautions import CAUTIONS
-from jobs.evidence.handover import leave_for_today, take_handover
+from jobs.evidence.handover import take_handover
+from jobs.evidence.leaving import HowLeft, record_leave
+from jobs.evidence.phone_told import Told
 from jobs.evidence.signature import checked_signature
 from jobs.models import Handover
 from tests.factories import A_MONDAY, VisitFactory
@@ -142,7 +144,7 @@ def test_a_days_work_ends_without_handover_while_another_day_is_booked():
     scene = scene_on_site()
     VisitFactory(job=scene.job)
 
-    leave_for_today(scene.visit, scene.installer, SIGNED_AT)
+    record_leave(scene.visit, HowLeft(True, True), scene.installer, Told(SIGNED_AT))
 
     scene.visit.refresh_from_db()
     scene.job.refresh_from_db()
@@ -153,4 +155,4 @@ def test_leaving_without_another_day_needs_the_handover():
     scene = scene_on_site()
 
     with pytest.raises(Conflict, match="No further visit"):
-        leave_for_today(scene.visit, scene.installer, SIGNED_AT)
+        record_leave(scene.visit, HowLeft(True, True), scene.installer, Told(SIGNED_AT))
