@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 
-from django.core.asgi import get_asgi_application
+import django
+
+from deploy.streamed_bodies import StreamingHandler
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.embedded")
 
-application = get_asgi_application()
+django.setup(set_prefix=False)
+application = StreamingHandler()

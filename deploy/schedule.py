@@ -15,6 +15,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.inspect_waiting_photos",
         "schedule": crontab(minute="*/10"),
     },
+    "clear-expired-uploads": {
+        "task": "jobs.tasks.clear_expired_uploads",
+        "schedule": crontab(minute=25),
+    },
     "resume-intake": {
         "task": "jobs.tasks.resume_intake",
         "schedule": crontab(minute="*/5"),

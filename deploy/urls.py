@@ -10,6 +10,7 @@ urlpatterns = [
     path("health/", health, name="health"),
     path("account/", include("deploy.accounts.urls")),
     path("api/v1/", include("deploy.api_urls")),
+    path("", include("jobs.uploads.views")),
     path("", include("jobs.pages.urls")),
     path("", include("compliance.pages.urls")),
 ]

@@ -19,3 +19,7 @@ visit_changed = Signal()
 
 # kwargs: job, was (the stage before).
 stage_changed = Signal()
+
+# kwargs: photo, about (jobs.evidence.photos.PhotoNote, with whatever else the phone told). Sent
+# inside the transaction that makes the row.
+photo_stored = Signal()

@@ -10,6 +10,7 @@ from jobs.intake import batches
 from jobs.models import IntakeBatch, Job, Photo, User
 from jobs.platform import invitations
 from jobs.surveying import quantities
+from jobs.uploads import cleaning
 
 
 @shared_task
@@ -45,6 +46,12 @@ def inspect_waiting_photos() -> None:
     """Send photos that no inspection followed, such as those stored while the broker was down."""
     for photo_id in inspection.waiting_photo_ids():
         inspect_photo.delay(photo_id)
+
+
+@shared_task
+def clear_expired_uploads() -> int:
+    """Drop uploads that nobody went on with, and their bytes; how many went."""
+    return cleaning.clear_expired_uploads()
 
 
 @shared_task(autoretry_for=(OperationalError,), retry_backoff=2, max_retries=8)

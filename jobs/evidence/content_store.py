@@ -52,7 +52,7 @@ def keep(source: ByteSource, folder: str, *, limit_bytes: int, check: Check | No
             scratch.seek(0)
             check(scratch, size)
         name = f"{folder}/{digest[:2]}/{digest}"
-        if _local():
+        if is_local():
             _settle_locally(scratch, name, size)
         else:
             name = _settle_remotely(scratch, name)
@@ -63,15 +63,21 @@ def open_kept(name: str) -> IO[bytes]:
     return default_storage.open(name, "rb")
 
 
-def _local() -> bool:
+def is_local() -> bool:
+    """Whether storage is a folder, in which this process must see to the fsync itself."""
     return isinstance(default_storage, FileSystemStorage)
+
+
+def remove_kept(name: str) -> None:
+    """Remove what may go, such as a piece of an upload; nothing happens if it is not there."""
+    default_storage.delete(name)
 
 
 @contextmanager
 def _scratch_file() -> Iterator[BinaryIO]:
     """A file beside its final place, so that naming it is one rename; gone on any error."""
     folder: str | None = None
-    if _local():
+    if is_local():
         folder = default_storage.path(INCOMING)
         os.makedirs(folder, exist_ok=True)
     with tempfile.NamedTemporaryFile(dir=folder, prefix="in-", delete=False) as file:
@@ -108,8 +114,13 @@ def _settle_locally(scratch: BinaryIO, name: str, size: int) -> None:
     # Also when the file was there: whoever put it may not have come this far yet.
     with target.open("rb") as kept:
         os.fsync(kept.fileno())
+    fsync_folders(target.parent)
+
+
+def fsync_folders(innermost: Path) -> None:
+    """Make the names in a folder, and in those above it up to the root of storage, durable."""
     root = Path(default_storage.path(""))
-    for folder in [target.parent, *target.parent.parents]:
+    for folder in [innermost, *innermost.parents]:
         _fsync_folder(folder)
         if folder == root:
             break

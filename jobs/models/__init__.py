@@ -32,8 +32,8 @@ from jobs.models.site_work import (
 from jobs.models.stock import StockBalance, StockMovement, VanLoading
 from jobs.models.surveys import Fixture, Hazard, LoftArea, Obstacle, Survey
 from jobs.models.travel import TravelLeg
-from jobs.models.visit_kinds import LAYING_KINDS, VisitKind
 from jobs.models.uploads import Upload, UploadPiece
+from jobs.models.visit_kinds import LAYING_KINDS, VisitKind
 from jobs.models.visits import Visit, VisitOperative
 
 __all__ = [

@@ -33,6 +33,7 @@ OF_SCHEME: Eyes = {
     "installer": frozenset({"own", "other_crew"}),
     "auditor": frozenset({"own", "other_crew"}),
 }
+OF_SENDER: Eyes = {"installer": frozenset({"own"})}
 OF_LOAD: Eyes = {"planner": A_COMPANY, "installer": frozenset({"own"})}
 OF_ALL: Eyes = dict.fromkeys((*OF_JOB, "platform_admin"), frozenset(WORLDS))
 
@@ -82,6 +83,7 @@ THINGS: dict[str, Thing] = {
     "pre-start-checks/<pk>": record("check", OF_JOB),
     "photos/<pk>": record("photo", OF_JOB),
     "photos/<pk>/<size>": value("original"),
+    "uploads/<key>": record("upload", OF_SENDER, missing="00000000-0000-4000-8000-000000000000"),
     "handovers/<pk>": record("handover", OF_JOB),
     "assessments/<pk>": record("assessment", OF_JOB),
     "assessments/<number>": value(1),
@@ -163,6 +165,11 @@ OPEN = {
     "api_schema": "the description of the API, the same for everybody",
     "api_docs": "the description of the API, the same for everybody",
     "api_token": "signing in to the API",
+    "api_seal-list": "Seals are there to be kept by anybody; they name nobody",
+    "api_seal-detail": "Seals are there to be kept by anybody; they name nobody",
+    "api_consistency": "proofs between Seals, which name nobody",
+    "ledger_key": "the public key of the Seals",
+    "seal_file": "a Seal to keep; it names nobody",
     "check": "the householder's check of a certificate; no account",
     "check_certificate": "the householder's check of a certificate; names no person and no home",
 }

@@ -25,8 +25,8 @@ ENDPOINTS = [address for address in DECLARED if address.is_api]
 ANYBODYS = [address for address in ADDRESSES if address.name in registry.OPEN]
 
 TAKEN = {200, 201, 202, 204, 302, 400, 409, 412, 415, 422, 428}
-# Each role's own home, where it has one; and an endpoint that asks for two Seals.
-OWN_ANSWERS = {"home": {200, 302}, "api_consistency": {400}}
+# Each role's own home, where it has one; endpoints that ask for two Seals, or a protocol's version.
+OWN_ANSWERS = {"home": {200, 302}, "api_consistency": {400}, "upload": {412}}
 
 
 def worlds_of(address: Address) -> tuple[str, ...]:

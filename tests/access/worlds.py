@@ -55,11 +55,13 @@ from jobs.models import (
     Role,
     Scheme,
     Survey,
+    Upload,
     User,
     Van,
     Visit,
 )
 from jobs.surveying.quantities import make_layer_plan
+from jobs.uploads.receiving import begin_upload
 from tests.compliance.scene import GOOD_DEPTHS, SHORT_DEPTHS, Scene, measure
 from tests.factories import (
     A_MONDAY,
@@ -78,6 +80,7 @@ from tests.factories import (
     VanFactory,
     VisitFactory,
 )
+from tests.jobs.tus import encoded, told_of
 from tests.pictures import loft_jpeg
 
 WORLDS = ("own", "other_crew", "other_scheme", "other_company")
@@ -120,6 +123,7 @@ class World:
 
     booked_job: Job = field(init=False)
     booked_visit: Visit = field(init=False)
+    upload: Upload = field(init=False)
     plan: LayerPlan = field(init=False)
     draft_job: Job = field(init=False)
     draft: Survey = field(init=False)
@@ -297,6 +301,9 @@ def book(world: World) -> None:
     scene = Scene(world.booked_job, survey, area, world.booked_visit, world.people["installer"])
     measure(scene, GOOD_DEPTHS)
     world.reading = world.booked_visit.depth_readings.first()
+    world.upload = begin_upload(
+        world.people["installer"], 9_000, encoded(told_of(world.booked_visit, note=world.secret))
+    )
 
 
 def plan_of(world: World, survey: Survey) -> LayerPlan:

@@ -1,0 +1,421 @@
+"""Photos by resumable upload: who may send, what is acknowledged, and what survives a bad line."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime, timedelta
+from threading import Barrier, Thread
+from uuid import uuid4
+
+import pytest
+from django.core.files.storage import default_storage
+from django.db import IntegrityError, connection, transaction
+from django.http import UnreadablePostError
+from django.test import Client
+
+from jobs.announce import photo_stored
+from jobs.models import Photo, Upload
+from jobs.uploads import receiving
+from jobs.uploads.body import Body
+from jobs.uploads.exclusive import alone_with
+from jobs.uploads.protocol import BrokeOff
+from tests.factories import OperativeFactory, UserFactory
+from tests.jobs.on_site_scene import Scene, booked_scene, stored
+from tests.jobs.tus import Phone, checksum, told_of
+from tests.pictures import as_format, loft_jpeg
+
+pytestmark = pytest.mark.django_db
+
+CONTENT = loft_jpeg(3)
+LENGTH = len(CONTENT)
+
+
+@pytest.fixture
+def scene() -> Scene:
+    return booked_scene()
+
+
+@pytest.fixture
+def phone(scene: Scene) -> Phone:
+    return Phone(scene.installer)
+
+
+def bytes_of(photo: Photo) -> bytes:
+    with default_storage.open(photo.original_name) as file:
+        return file.read()
+
+
+# --- What is acknowledged
+
+
+def test_a_photo_arrives_byte_for_byte_with_what_the_phone_said(scene, phone):
+    sent_at = datetime.now(UTC) + timedelta(minutes=7)
+    told = {
+        "moment": "after",
+        "point_label": "P2",
+        "note": "by the tank",
+        "client_key": uuid4(),
+        "phone_at": "2026-11-16T09:30:00.500Z",
+        "phone_taken_at": "2026-11-16T09:29:58Z",
+        "phone_sent_at": sent_at.isoformat(),
+        "sha256": hashlib.sha256(CONTENT).hexdigest(),
+    }
+
+    answer = phone.send_all(scene.visit, CONTENT, **told)
+
+    photo = Photo.objects.get()
+    assert answer.headers["Photo-Id"] == str(photo.pk)
+    assert datetime.fromisoformat(answer.headers["Photo-Stored-At"]) == photo.received_at
+    assert "Photo-Repeat" not in answer.headers
+    assert bytes_of(photo) == CONTENT
+    assert (photo.moment, photo.point_label, photo.note) == ("after", "P2", "by the tank")
+    assert (photo.client_key, photo.sent_by) == (told["client_key"], scene.installer)
+    assert photo.phone_taken_at == datetime(2026, 11, 16, 9, 29, 58, tzinfo=UTC)
+    assert photo.phone_ahead.total_seconds() == pytest.approx(420, abs=5)
+
+
+def test_the_phones_clock_is_compared_when_the_upload_begins(scene, phone):
+    """`phone_sent_at` is told at the creation; the last byte may come hours later."""
+    sent_at = datetime.now(UTC) + timedelta(minutes=7)
+    url = phone.begin(scene.visit, LENGTH, phone_sent_at=sent_at.isoformat())
+    Upload.objects.update(began_at=datetime.now(UTC) - timedelta(hours=3))
+
+    phone.patch(url, 0, CONTENT)
+
+    assert Photo.objects.get().phone_ahead.total_seconds() == pytest.approx(3.1167 * 3600, abs=10)
+
+
+def test_whatever_else_the_phone_told_is_handed_on(scene, phone):
+    heard = []
+
+    def listen(sender, photo, about, **_):
+        heard.append((photo.pk, dict(about.more)))
+
+    photo_stored.connect(listen)
+    try:
+        phone.send_all(scene.visit, CONTENT, gauge_mm="280", filename="a.jpg")
+    finally:
+        photo_stored.disconnect(listen)
+
+    assert heard == [(Photo.objects.get().pk, {"gauge_mm": "280", "filename": "a.jpg"})]
+
+
+def test_one_photo_in_two_uploads_is_stored_once_and_both_are_told_the_same(scene, phone):
+    urls = [phone.begin(scene.visit, LENGTH) for _ in range(2)]
+    answers = [phone.patch(url, 0, CONTENT) for url in urls]
+
+    assert Photo.objects.count() == 1
+    assert {answer.headers["Photo-Id"] for answer in answers} == {str(Photo.objects.get().pk)}
+    assert [a.headers.get("Photo-Repeat") for a in answers] == [None, "true"]
+
+
+@pytest.mark.parametrize("known_by", ["client_key", "sha256"])
+def test_a_known_photo_need_not_be_sent_again(scene, phone, known_by):
+    photo = stored(scene, CONTENT)
+    told = (
+        {"client_key": photo.client_key} if known_by == "client_key" else {"sha256": photo.sha256}
+    )
+
+    answer = phone.create(scene.visit, LENGTH, told=told_of(scene.visit, **told))
+
+    assert answer.status_code == 201
+    assert answer.headers["Upload-Offset"] == str(LENGTH)
+    assert answer.headers["Photo-Id"] == str(photo.pk)
+    assert answer.headers["Photo-Repeat"] == "true"
+    assert phone.head(answer.headers["Location"]).headers["Photo-Id"] == str(photo.pk)
+
+
+@pytest.mark.parametrize("differs_in", ["length", "sha256"])
+def test_a_known_key_with_another_photo_is_refused(scene, phone, differs_in):
+    photo = stored(scene, CONTENT)
+    told = told_of(scene.visit, client_key=photo.client_key)
+    if differs_in == "sha256":
+        told["sha256"] = "0" * 64
+
+    answer = phone.create(scene.visit, LENGTH + (differs_in == "length"), told=told)
+
+    assert answer.status_code == 422
+    assert "another photo" in answer.json()["detail"]
+
+
+def test_bytes_that_are_not_those_announced_are_refused(scene, phone):
+    answer = phone.send_all(scene.visit, CONTENT, sha256="0" * 64)
+
+    assert answer.status_code == 422
+    assert not Photo.objects.exists()
+
+
+def test_a_whole_upload_without_its_photo_can_not_be(scene, phone):
+    """Held by the database: an offset at the end is an acknowledgement."""
+    phone.begin(scene.visit, LENGTH)
+
+    with pytest.raises(IntegrityError, match="whole_upload_has_its_photo"), transaction.atomic():
+        Upload.objects.update(offset_bytes=LENGTH)
+    with pytest.raises(IntegrityError, match="upload_within_its_length"), transaction.atomic():
+        Upload.objects.update(offset_bytes=LENGTH + 1)
+
+
+def test_a_server_that_dies_before_the_commit_has_acknowledged_nothing(scene, phone, monkeypatch):
+    """The last piece is not counted without the photo's row; sent again, it makes the photo."""
+    url = phone.begin(scene.visit, LENGTH)
+    phone.patch(url, 0, CONTENT[:9000])
+    with monkeypatch.context() as patched:
+        patched.setattr(receiving, "record_photo", die)
+        with pytest.raises(SystemExit):
+            phone.patch(url, 9000, CONTENT[9000:])
+
+    assert phone.offset(url) == 9000
+    assert "Photo-Id" not in phone.head(url).headers
+    assert phone.patch(url, 9000, CONTENT[9000:]).headers["Photo-Id"]
+    assert bytes_of(Photo.objects.get()) == CONTENT
+
+
+def die(*_, **__):
+    raise SystemExit
+
+
+def test_pieces_are_fsynced_before_they_count(scene, phone, monkeypatch):
+    acts: list[str] = []
+    plain_fsync, plain_move = receiving.Piece.seal, receiving._move_offset
+    monkeypatch.setattr(
+        receiving.Piece, "seal", lambda piece: (plain_fsync(piece), acts.append("stored"))[0]
+    )
+    monkeypatch.setattr(
+        receiving, "_move_offset", lambda *a, **f: (acts.append("counted"), plain_move(*a, **f))[1]
+    )
+    url = phone.begin(scene.visit, LENGTH)
+
+    phone.patch(url, 0, CONTENT[:9000])
+
+    assert acts == ["stored", "counted"]
+
+
+# --- A bad line
+
+
+class BreaksOff:
+    """A request whose body ends in the middle."""
+
+    META = {"CONTENT_LENGTH": "50000"}
+    headers: dict[str, str] = {}
+
+    def __init__(self, content: bytes) -> None:
+        self.content = content
+
+    def read(self, size: int) -> bytes:
+        if not self.content:
+            raise UnreadablePostError("the line broke")
+        chunk, self.content = self.content[:size], self.content[size:]
+        return chunk
+
+
+def test_what_came_before_a_break_is_kept(scene, phone):
+    """Requests, PATCH of the tus protocol: store as much of the received data as possible."""
+    url = phone.begin(scene.visit, LENGTH)
+    upload = Upload.objects.get()
+
+    with pytest.raises(BrokeOff):
+        receiving.go_on(upload, 0, Body.of(BreaksOff(CONTENT[:20_000])))  # type: ignore[arg-type]
+
+    assert phone.offset(url) == 20_000
+    phone.patch(url, 20_000, CONTENT[20_000:])
+    assert bytes_of(Photo.objects.get()) == CONTENT
+
+
+def test_a_broken_body_with_a_checksum_is_dropped_whole(scene, phone):
+    """Nothing says whether what came is right."""
+    from jobs.uploads.protocol import read_checksum
+
+    url = phone.begin(scene.visit, LENGTH)
+    told = read_checksum({"Upload-Checksum": checksum(CONTENT)})
+
+    with pytest.raises(BrokeOff):
+        receiving.go_on(Upload.objects.get(), 0, Body.of(BreaksOff(CONTENT[:20_000]), told))  # type: ignore[arg-type]
+
+    assert phone.offset(url) == 0
+
+
+def test_a_long_body_counts_piece_by_piece(scene, phone, monkeypatch):
+    monkeypatch.setattr("jobs.uploads.body.PIECE_BYTES", 8000)
+    monkeypatch.setattr("jobs.uploads.body.CHUNK_BYTES", 3000)
+    url = phone.begin(scene.visit, LENGTH)
+
+    with pytest.raises(BrokeOff):
+        receiving.go_on(Upload.objects.get(), 0, Body.of(BreaksOff(CONTENT[:20_000])))  # type: ignore[arg-type]
+
+    pieces = list(Upload.objects.get().pieces.values_list("starts_at_byte", "size_bytes"))
+    assert pieces == [(0, 9000), (9000, 9000), (18_000, 2000)]
+    phone.patch(url, 20_000, CONTENT[20_000:])
+    assert bytes_of(Photo.objects.get()) == CONTENT
+
+
+def test_a_second_request_to_the_same_upload_is_423(scene, phone):
+    url = phone.begin(scene.visit, LENGTH)
+
+    with alone_with(Upload.objects.get().pk):
+        patched, dropped = phone.patch(url, 0, CONTENT), phone.ask("DELETE", url)
+        assert phone.offset(url) == 0
+
+    assert (patched.status_code, dropped.status_code) == (423, 423)
+    assert int(patched.headers["Retry-After"]) > 0
+    assert phone.patch(url, 0, CONTENT).status_code == 204
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_bytes_from_two_sides_at_once_make_one_photo(scene, monkeypatch):
+    monkeypatch.setattr("jobs.evidence.photos._enqueue_inspection", lambda photo_id: None)
+    url = Phone(scene.installer).begin(scene.visit, LENGTH)
+    together, answers = Barrier(3), []
+
+    def send() -> None:
+        try:
+            mine = Phone(scene.installer)
+            together.wait(timeout=30)
+            answers.append(mine.patch(url, 0, CONTENT))
+        finally:
+            connection.close()
+
+    senders = [Thread(target=send) for _ in range(3)]
+    for sender in senders:
+        sender.start()
+    for sender in senders:
+        sender.join()
+
+    assert sorted(a.status_code for a in answers)[0] == 204
+    assert {a.status_code for a in answers} <= {204, 409, 423}
+    assert [a.status_code for a in answers].count(204) == 1
+    assert bytes_of(Photo.objects.get()) == CONTENT
+
+
+# --- Who may send
+
+
+def test_a_stranger_is_asked_to_sign_in(scene):
+    assert Phone(None).create(scene.visit, LENGTH).status_code == 401
+
+
+@pytest.mark.parametrize("role", ["planner", "surveyor", "compliance_officer", "auditor"])
+def test_nobody_sends_for_the_crew(scene, role):
+    place = {"scheme": scene.job.scheme} if role == "auditor" else {"company": scene.job.company}
+
+    assert Phone(UserFactory(role=role, **place)).create(scene.visit, LENGTH).status_code == 404
+    assert not Upload.objects.exists()
+
+
+def test_a_visit_of_another_crew_is_not_there(scene, phone):
+    assert phone.create(booked_scene().visit, LENGTH).status_code == 404
+
+
+def test_a_crew_mates_upload_is_not_there(scene, phone):
+    mate = UserFactory(role="installer", company=scene.job.company)
+    OperativeFactory(company=scene.job.company, crew=scene.visit.crew, user=mate)
+    url = phone.begin(scene.visit, LENGTH)
+    other = Phone(mate)
+
+    statuses = {other.head(url).status_code, other.patch(url, 0, CONTENT).status_code}
+    assert statuses | {other.ask("DELETE", url).status_code} == {404}
+    assert phone.offset(url) == 0
+
+
+def test_an_upload_to_a_visit_that_went_to_another_crew_is_not_there(scene, phone):
+    url = phone.begin(scene.visit, LENGTH)
+    scene.installer.operative.delete()
+
+    assert phone.head(url).status_code == 404
+
+
+def test_the_session_alone_is_not_enough_to_write(scene):
+    """A page of somebody else's could make a signed-in browser send; it has no CSRF token."""
+    phone = Phone(scene.installer, Client(enforce_csrf_checks=True))
+    answers = [phone.create(scene.visit, LENGTH)]
+    upload = receiving.begin_upload(scene.installer, LENGTH, phone_metadata(scene))
+    url = f"/uploads/{upload.pk}/"
+    answers += [phone.patch(url, 0, CONTENT), phone.ask("DELETE", url)]
+    answers.append(phone.ask("GET", url, X_HTTP_Method_Override="DELETE"))
+
+    assert {answer.status_code for answer in answers} == {403}
+    assert phone.head(url).status_code == 200
+
+
+def phone_metadata(scene: Scene) -> str:
+    from tests.jobs.tus import encoded
+
+    return encoded(told_of(scene.visit))
+
+
+def test_a_token_is_enough_without_a_session(scene):
+    from rest_framework.authtoken.models import Token
+
+    key = Token.objects.create(user=scene.installer).key
+    phone = Phone(None, Client(enforce_csrf_checks=True, headers={"Authorization": f"Token {key}"}))
+
+    assert phone.send_all(scene.visit, CONTENT).headers["Photo-Id"]
+
+
+# --- What is refused for good, and in words
+
+
+@pytest.mark.parametrize(
+    ("told", "field"),
+    [
+        ({"moment": "during"}, "moment"),
+        ({"moment": ""}, "moment"),
+        ({"point_label": "P" * 21}, "point_label"),
+        ({"note": "n" * 201}, "note"),
+        ({"client_key": "12"}, "client_key"),
+        ({"phone_at": "yesterday"}, "phone_at"),
+        ({"phone_sent_at": "2026-13-01T00:00:00Z"}, "phone_sent_at"),
+        ({"sha256": "abc"}, "sha256"),
+    ],
+)
+def test_metadata_that_can_not_be_are_refused_by_field(scene, phone, told, field):
+    answer = phone.create(scene.visit, LENGTH, told=told_of(scene.visit, **told))
+
+    assert answer.status_code == 422
+    assert answer.headers["Content-Type"] == "application/problem+json"
+    assert answer.json()["errors"][0]["field"] == field
+    assert not Upload.objects.exists()
+
+
+def test_no_photo_is_refused_at_its_first_piece(scene, phone):
+    """Megabytes of a document are not taken in before it is told."""
+    document = b"%PDF-1.7\n" + bytes(90_000)
+    url = phone.begin(scene.visit, len(document))
+
+    answer = phone.patch(url, 0, document[:1000])
+
+    assert answer.status_code == 422
+    assert "PDF document" in answer.json()["detail"]
+    assert phone.offset(url) == 0
+
+
+@pytest.mark.parametrize("repeat", [1, 2])
+def test_a_broken_photo_is_refused_at_its_end_each_time(scene, phone, repeat):
+    broken = as_format(CONTENT, "PNG")[:-12]
+    url = phone.begin(scene.visit, len(broken))
+    phone.patch(url, 0, broken[:50_000])
+
+    answers = [phone.patch(url, 50_000, broken[50_000:]) for _ in range(repeat)]
+
+    assert {answer.status_code for answer in answers} == {422}
+    assert "broke off" in answers[-1].json()["detail"]
+    assert not Photo.objects.exists()
+
+
+def test_a_cancelled_visit_is_refused_for_good(scene, phone):
+    """It is 404 for the crew, which no longer sees the visit."""
+    url = phone.begin(scene.visit, LENGTH)
+    type(scene.visit).objects.filter(pk=scene.visit.pk).update(status="cancelled")
+
+    assert phone.patch(url, 0, CONTENT).status_code == 404
+
+
+def test_a_flood_is_stopped(scene, phone, monkeypatch):
+    monkeypatch.setattr(receiving, "MOST_UNFINISHED", 2)
+    for _ in range(2):
+        phone.begin(scene.visit, LENGTH)
+
+    answer = phone.create(scene.visit, LENGTH)
+
+    assert answer.status_code == 429
+    assert answer.headers["Retry-After"]
