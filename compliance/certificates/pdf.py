@@ -8,18 +8,15 @@ from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
-from typing import Any
 
 import segno
 import typst
 
 from compliance.certificates.contents import Contents
+from jobs.papers.typesetting import STANDARDS, packaged_fonts, with_packaged_font
 
 FOLDER = Path(__file__).parent
 TEMPLATE = FOLDER / "certificate.typ"
-FONTS = FOLDER / "fonts"
-STANDARDS: Any = ["a-2a", "ua-1"]
-DRAWING_FONT = "Source Sans Pro"
 
 _one_at_a_time = Lock()  # a compiler keeps state between calls
 
@@ -27,7 +24,7 @@ _one_at_a_time = Lock()  # a compiler keeps state between calls
 def draw_pdf(contents: Contents) -> bytes:
     """The unsigned PDF. The same contents give the same bytes.
 
-    The clock of the document is the time of issue, the fonts are those of this package, and
+    The clock of the document is the time of issue, the fonts are the packaged ones, and
     no other file is read.
     """
     issued_at = datetime.fromisoformat(contents.issued_at)
@@ -50,10 +47,7 @@ def draw_pdf(contents: Contents) -> bytes:
 
 @lru_cache(maxsize=1)
 def _compiler() -> typst.Compiler:
-    fonts = typst.Fonts(
-        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)]
-    )
-    return typst.Compiler(str(TEMPLATE), root=str(FOLDER), font_paths=fonts)
+    return typst.Compiler(str(TEMPLATE), root=str(FOLDER), font_paths=packaged_fonts())
 
 
 def qr_code(address: str) -> str:
@@ -63,12 +57,3 @@ def qr_code(address: str) -> str:
         out, kind="svg", border=4, xmldecl=False, svgclass=None, lineclass=None
     )
     return out.getvalue().decode()
-
-
-def with_packaged_font(svg: str) -> str:
-    """A drawing of the engine with the font of the page in place of the screen's."""
-    start = svg.find('font-family="')
-    if start < 0:
-        return svg
-    start += len('font-family="')
-    return svg[:start] + DRAWING_FONT + svg[svg.index('"', start) :]

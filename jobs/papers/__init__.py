@@ -1,0 +1,1 @@
+"""Papers to print: tagged PDFs set by typst, with packaged fonts only."""
