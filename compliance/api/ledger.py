@@ -9,9 +9,11 @@ from django.shortcuts import get_object_or_404
 from django.urls import path
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import mixins, serializers, viewsets
+from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
+from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
 from compliance.api.roles import EVERYBODY, NOBODY, VERDICT_READERS
@@ -70,7 +72,23 @@ class ConsistencySerializer(serializers.Serializer):
     path = serializers.ListField(child=HexField())
 
 
+class LedgerThrottle(SimpleRateThrottle):
+    """What strangers may ask of the ledger, by address: enough to check it now and then."""
+
+    scope = "ledger"
+    rate = "300/min"
+
+    def get_cache_key(self, request: Request, view: APIView) -> str | None:
+        if request.user.is_authenticated:
+            return None
+        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+
+
 class SealViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Seal]):
+    """Open to everybody: a Seal names nobody, and is worth what others keep of it."""
+
+    permission_classes = (AllowAny,)
+    throttle_classes = (LedgerThrottle,)
     read_roles = EVERYBODY
     write_roles = NOBODY
     serializer_class = SealSerializer
@@ -108,6 +126,8 @@ class FactProofView(APIView):
 class ConsistencyView(APIView):
     """That a Seal continues an earlier one: nothing before it was changed or taken away."""
 
+    permission_classes = (AllowAny,)
+    throttle_classes = (LedgerThrottle,)
     read_roles = EVERYBODY
     write_roles = NOBODY
 

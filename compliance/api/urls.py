@@ -8,5 +8,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.shortfalls")),
     path("", include("compliance.api.certificates")),
     path("", include("compliance.api.ledger")),
+    path("", include("compliance.api.packs")),
     path("", include("compliance.api.audits")),
 ]

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from importlib import import_module
 
-AREAS = ("compliance.pages.proof_parts", "compliance.pages.audit_parts")
+AREAS = (
+    "compliance.pages.proof_parts",
+    "compliance.pages.audit_parts",
+    "compliance.pages.packs",
+)
 
 
 def register_all() -> None:

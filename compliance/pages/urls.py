@@ -7,6 +7,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.proof_job")),
     path("", include("compliance.pages.rules")),
     path("", include("compliance.pages.ledger")),
+    path("", include("compliance.pages.ledger_files")),
+    path("", include("compliance.pages.packs")),
     path("", include("compliance.pages.certificate_files")),
     path("", include("compliance.pages.check")),
     path("", include("compliance.pages.audits")),

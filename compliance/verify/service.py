@@ -4,6 +4,7 @@ Seals kept from earlier are among them."""
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from datetime import UTC, datetime
 from urllib.parse import urlencode
 
 from compliance.verify.faults import Fault, PackReport, Unsound
@@ -40,7 +41,10 @@ def verify_service(
         faults.append(unsound.fault)
     if seals:
         last = seals[-1]
-        notes = (f"Keep the last Seal: {last.tree_size} entries, root {last.root.hex()}.",)
+        notes = (
+            "Only Seals and the proofs between them were checked; facts are checked from a pack.",
+            f"Keep the last Seal: {last.tree_size} entries, root {last.root.hex()}.",
+        )
     return PackReport(0, len(seals), 0, 0, notes, tuple(faults))
 
 
@@ -65,8 +69,11 @@ def fetch_seals(fetcher: Fetcher) -> list[ReadSeal]:
 
 
 def _as_signed(made_at: object) -> str:
-    """UTC as the signed text writes it: the API may write +00:00."""
-    return str(made_at).replace("+00:00", "Z")
+    """UTC as the signed text writes it; the API gives it in the service's own time zone."""
+    try:
+        return f"{datetime.fromisoformat(str(made_at)).astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+    except ValueError as error:
+        raise Unsound(SEALS_ADDRESS, "gives no time that can be read", found=made_at) from error
 
 
 def _faults(
