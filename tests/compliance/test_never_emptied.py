@@ -6,7 +6,6 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from compliance.ledger.facts import FACTS
-from tests.compliance.scene import fitted
 
 pytestmark = pytest.mark.django_db
 
@@ -30,8 +29,6 @@ def test_truncate_is_refused(table: str):
 
 def test_truncate_of_what_facts_hang_on_is_refused():
     """CASCADE from a table that keeps no facts itself."""
-    fitted()
-
     with (
         pytest.raises(IntegrityError, match="is never emptied"),
         transaction.atomic(),
