@@ -215,7 +215,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 S3_BUCKET = env.text("S3_BUCKET", "")
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "deploy.static_files.StaticFiles"},
 }
 if S3_BUCKET:
     STORAGES["default"] = {

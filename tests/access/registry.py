@@ -150,6 +150,9 @@ LISTS: dict[str, tuple[str, Eyes]] = {
 
 # Addresses that anybody may open, by their names, each with the reason.
 OPEN = {
+    "on_site_worker": "the script that keeps on-site pages; the same for everybody",
+    "on_site_phone": "tells a phone who is signed in, or that nobody is",
+    "on_site_no_signal": "words for a phone without signal; names nobody",
     "health": "asked by machines; tells only whether servers answer",
     "account_login": "signing in",
     "account_logout": "signing out",

@@ -11,21 +11,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-PATIENCE_MS = 30_000
-QUIET = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-)
-DESK: dict[str, Any] = {"viewport": {"width": 1440, "height": 900}}
-PHONE: dict[str, Any] = {
-    "viewport": {"width": 390, "height": 844},
-    "has_touch": True,
-    "is_mobile": True,
-}
+from tests.browser.office import Line, Server
+from tests.browser.phones import Phone
+from tests.browser.shapes import DESK, PATIENCE_MS, PHONE, QUIET
+
 FAILED = pytest.StashKey[bool]()
 
 
@@ -103,3 +92,54 @@ def desk(screens: Screens) -> Callable[[str], Page]:
 def phone(screens: Screens) -> Callable[[str], Page]:
     """`phone("installer")` is a page on a touch screen of 390 px."""
     return lambda name: screens.open(name, PHONE)
+
+
+@pytest.fixture(scope="session")
+def server(
+    django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Server]:
+    """The web server as a process of its own, on the tests' database."""
+    from django.conf import settings
+
+    log = tmp_path_factory.mktemp("office") / "server.log"
+    running = Server(Path(settings.TEST_FOLDER), log)
+    running.start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture
+def line(server: Server) -> Iterator[Line]:
+    """The line between phones and the office, to be cut."""
+    laid = Line(server.port)
+    yield laid
+    laid.close()
+
+
+@pytest.fixture
+def pocket(
+    chromium_path: str,
+    transactional_db: None,
+    line: Line,
+    tmp_path: Path,
+    request: pytest.FixtureRequest,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Iterator[Callable[[str], Phone]]:
+    """`pocket("lead")` is a phone with a disk of its own, nobody signed in."""
+    # Playwright's loop runs in this thread; the records the test looks at are nobody else's.
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+    phones: dict[str, Phone] = {}
+    with sync_playwright() as playwright:
+
+        def take(name: str) -> Phone:
+            return phones.setdefault(
+                name, Phone(playwright, chromium_path, tmp_path / f"phone-{name}", line)
+            )
+
+        yield take
+        for name, phone in phones.items():
+            if request.node.stash.get(FAILED, False) and phone.context:
+                for number, page in enumerate(phone.context.pages):
+                    page.screenshot(path=tmp_path / f"{name}-{number}.png", full_page=True)
+                print(f"What the phones showed: {tmp_path}")
+            phone.close()

@@ -1,0 +1,53 @@
+// One line at the top of every on-site page: what is on this phone only, and whether it can go.
+import { listen } from "./channel.js";
+import { isUnsent, note, ofPerson } from "./store.js";
+
+export function beginBar(person) {
+  const bar = document.getElementById("phone-bar");
+  if (!bar) return;
+  let timer = null;
+
+  async function show() {
+    const items = await ofPerson(person);
+    const waiting = items.filter(isUnsent).length;
+    const refused = items.filter((item) => item.state === "refused").length;
+    const office = (await note("office")) || {};
+    const signedOut = office.kind === "signed-out" && waiting > 0;
+    bar.dataset.state = refused || signedOut ? "refused" : waiting ? "phone" : "safe";
+    bar.dataset.unsent = String(waiting);
+    showSignal(bar, office);
+    say(bar, wordsFor(waiting, refused, items.some((item) => item.state === "sending")));
+    const link = bar.querySelector("[data-sign-in]");
+    link.hidden = !signedOut;
+    link.href = "/account/sign-in/?next=" + encodeURIComponent(location.pathname);
+  }
+
+  const soon = () => {
+    clearTimeout(timer);
+    timer = setTimeout(show, 60);
+  };
+  listen(soon);
+  window.addEventListener("online", soon);
+  window.addEventListener("offline", soon);
+  show();
+}
+
+function wordsFor(waiting, refused, sending) {
+  if (!waiting && !refused) return "All safe at the office";
+  const parts = [];
+  if (waiting) parts.push(waiting + " on this phone only" + (sending ? ", sending" : ""));
+  if (refused) parts.push(refused + " refused");
+  return parts.join(" · ");
+}
+
+function showSignal(bar, office) {
+  const none = navigator.onLine === false || office.kind === "no-signal";
+  const place = bar.querySelector("[data-connection]");
+  place.dataset.connection = none ? "offline" : "online";
+}
+
+function say(bar, words) {
+  bar.querySelectorAll("[data-phone-words]").forEach((place) => {
+    if (place.textContent !== words) place.textContent = words;
+  });
+}

@@ -1,0 +1,87 @@
+// The page's side of keeping and sending: the worker is registered, asked to keep the day's pages,
+// and to send; where there is no worker (yet), the page sends by itself.
+import { isUnsent, ofPerson, tidy } from "./store.js";
+import { listen } from "./channel.js";
+
+const LOOKS_MS = 15000;
+const KEEPS_AFTER_MS = 1500;
+const WORKER = "/on-site-worker.js";
+
+export async function beginKeeping(person) {
+  await register();
+  window.addEventListener("online", () => sendNow());
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") sendNow();
+  });
+  setInterval(() => sendIfAnything(person), LOOKS_MS);
+  sendIfAnything(person);
+  tidy().catch(() => {});
+  setTimeout(() => ask({ ask: "keep" }), KEEPS_AFTER_MS);
+  listen((message) => {
+    if (message.what === "queue" && message.state === "safe") keepAgainSoon();
+  });
+}
+
+async function register() {
+  if (!navigator.serviceWorker) return;
+  try {
+    await navigator.serviceWorker.register(WORKER, { scope: "/", type: "module" });
+  } catch (error) {
+    console.warn("Pages are not kept for times without signal:", error);
+  }
+}
+
+/** Tells the worker; false when there is none in charge of this page. */
+export function ask(message) {
+  const worker = navigator.serviceWorker && navigator.serviceWorker.controller;
+  if (!worker) return false;
+  worker.postMessage(message);
+  return true;
+}
+
+/** Sends everything that waits, pauses forgotten. */
+export async function sendNow() {
+  const sender = await import("./sender.js");
+  await sender.forgetPauses();
+  if (!ask({ ask: "send" })) sender.sendAll();
+  registerSync();
+}
+
+async function sendIfAnything(person) {
+  if (!(await ofPerson(person)).some(isUnsent)) return;
+  if (ask({ ask: "send" })) return;
+  (await import("./sender.js")).sendAll();
+}
+
+/** Background Sync: the browser wakes the worker when there is signal, the page closed or not. */
+async function registerSync() {
+  try {
+    const registration = await navigator.serviceWorker.ready;
+    if (registration.sync) await registration.sync.register("eavesbook-send");
+  } catch {
+    // refused or unknown: the page's own looks at the queue do without
+  }
+}
+
+let again = null;
+function keepAgainSoon() {
+  clearTimeout(again);
+  again = setTimeout(() => ask({ ask: "keep", again: true }), 4000);
+}
+
+/** Asks that the browser never clears the queue by itself, once there is something to lose. */
+export async function askToPersist() {
+  try {
+    if (navigator.storage && navigator.storage.persist) await navigator.storage.persist();
+  } catch {
+    // the list says whether it is granted
+  }
+}
+
+/** {used, quota, persisted}, bytes; zeros where the browser does not tell. */
+export async function storageState() {
+  const storage = navigator.storage;
+  const estimate = storage && storage.estimate ? await storage.estimate() : {};
+  const persisted = storage && storage.persisted ? await storage.persisted() : false;
+  return { used: estimate.usage || 0, quota: estimate.quota || 0, persisted };
+}

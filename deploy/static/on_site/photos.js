@@ -1,0 +1,113 @@
+// A photo goes from the camera into the queue at once, its bytes and their SHA-256 with it; the
+// small picture to show is made after that.
+import { newKey, sha256Hex } from "./hash.js";
+import { askToPersist, sendNow } from "./keeping.js";
+import { add, change, ofPerson } from "./store.js";
+import { whereOfPage } from "./words.js";
+
+const THUMB_PX = 320;
+
+export function beginPhotos(person) {
+  document.addEventListener("change", (event) => {
+    const input = event.target;
+    if (!input.closest || input.type !== "file") return;
+    const points = input.closest("[data-photos]");
+    const point = input.closest("[data-point]");
+    if (!points || !point) return;
+    const files = Array.from(input.files);
+    input.value = "";
+    keepAll(files, points, point, person);
+  });
+}
+
+async function keepAll(files, points, point, person) {
+  for (const file of files) {
+    try {
+      await keep(file, points, point, person);
+    } catch (error) {
+      console.error(error);
+      showUnkept(point, file, "This phone could not keep it. Make room on the phone, then take it again.");
+    }
+  }
+  sendNow();
+}
+
+async function keep(file, points, point, person) {
+  if (!file.size) return showUnkept(point, null, file.name + " is empty. Take the photo again.");
+  const buffer = await file.arrayBuffer();
+  const item = {
+    id: newKey(),
+    type: "photo",
+    person,
+    visit: points.dataset.visit,
+    kind: "photo",
+    step: points.dataset.step || points.dataset.moment,
+    words: "Photo",
+    moment: points.dataset.moment,
+    point: point.dataset.point,
+    where: whereOfPage(),
+    page: location.pathname,
+    phone_at: new Date().toISOString(),
+    taken_at: file.lastModified ? new Date(file.lastModified).toISOString() : "",
+    filename: file.name,
+    filetype: file.type,
+    size: file.size,
+    sha256: await sha256Hex(buffer),
+    more: moreOf(point),
+  };
+  if (await isThere(item)) {
+    return showUnkept(point, null, file.name + " is this very photo again. It is kept once.");
+  }
+  const bytes = new Blob([buffer], { type: file.type });
+  await add(item, bytes);
+  askToPersist();
+  const thumb = await smallPicture(bytes);
+  if (thumb) await change(item.id, { thumb });
+}
+
+/** Whether the same bytes stand in the queue for the same point. */
+async function isThere(item) {
+  const same = (other) =>
+    other.type === "photo" && item.sha256 && other.sha256 === item.sha256 &&
+    other.visit === item.visit && other.moment === item.moment && other.point === item.point &&
+    other.state !== "given-up";
+  return (await ofPerson(item.person)).some(same);
+}
+
+function moreOf(point) {
+  const fields = point.querySelectorAll("[data-photo-field][name]");
+  return Object.fromEntries(Array.from(fields, (field) => [field.name, field.value]));
+}
+
+/** A JPEG of at most THUMB_PX, or null where the browser can't read the format. */
+async function smallPicture(bytes) {
+  try {
+    const picture = await createImageBitmap(bytes, { resizeWidth: THUMB_PX, resizeQuality: "medium" });
+    const canvas = document.createElement("canvas");
+    canvas.width = picture.width;
+    canvas.height = picture.height;
+    canvas.getContext("2d").drawImage(picture, 0, 0);
+    picture.close();
+    return await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", 0.7));
+  } catch {
+    return null;
+  }
+}
+
+function showUnkept(point, file, why) {
+  const row = document.createElement("li");
+  row.className = "sending-failed";
+  row.dataset.unkept = "";
+  const words = document.createElement("p");
+  words.textContent = why;
+  row.append(words);
+  if (file) {
+    const save = document.createElement("a");
+    save.className = "button";
+    save.href = URL.createObjectURL(file);
+    save.download = file.name;
+    save.textContent = "Save it on the phone";
+    row.append(save);
+  }
+  point.querySelector(".sending").append(row);
+}

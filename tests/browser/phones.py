@@ -1,0 +1,152 @@
+"""An installer's phone on a line that can be cut, and what the person sees and does on it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.test import Client
+from django.utils import timezone
+from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
+
+from jobs.models import User, Visit
+from tests.browser.office import Line
+from tests.browser.shapes import PATIENCE_MS, PHONE, QUIET
+from tests.jobs.on_site_scene import Scene, booked_scene
+
+ON_PHONE = "on this phone only"
+SAFE = "All safe at the office"
+
+
+def scene_today(make: Callable[..., Scene] = booked_scene) -> Scene:
+    """A visit that is on today, whenever the test runs."""
+    midnight = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
+    day = DateTimeTZRange(midnight.replace(hour=8), midnight.replace(hour=17))
+    return make(during=day)
+
+
+@dataclass
+class Phone:
+    """A browser profile on disk. `restart` ends the browser and opens it again on the same disk."""
+
+    playwright: Playwright
+    chromium_path: str
+    profile: Path
+    line: Line
+    context: BrowserContext | None = None
+    shape: dict[str, Any] | None = None
+
+    def open(self) -> BrowserContext:
+        self.context = self.playwright.chromium.launch_persistent_context(
+            self.profile,
+            executable_path=self.chromium_path,
+            args=list(QUIET),
+            base_url=self.line.address,
+            locale="en-GB",
+            timezone_id="Europe/London",
+            accept_downloads=True,
+            **(self.shape or PHONE),
+        )
+        self.context.set_default_timeout(PATIENCE_MS)
+        return self.context
+
+    def restart(self) -> Page:
+        self.close()
+        return self.open().new_page()
+
+    def close(self) -> None:
+        if self.context is not None:
+            self.context.close()
+            self.context = None
+
+    def page(self) -> Page:
+        context = self.context or self.open()
+        return context.new_page()
+
+    def sign_in(self, person: User) -> None:
+        """As if by the sign-in page: the session's cookie, which a phone keeps for a fortnight."""
+        client = Client()
+        client.force_login(person)
+        name = settings.SESSION_COOKIE_NAME
+        context = self.context or self.open()
+        cookie = {"name": name, "value": client.cookies[name].value, "url": self.line.address}
+        cookie["expires"] = timezone.now().timestamp() + 14 * 24 * 3600  # type: ignore[assignment]
+        context.add_cookies([cookie])  # type: ignore[list-item]
+
+
+@dataclass
+class OnSite:
+    """A person with one page of the phone before them."""
+
+    page: Page
+    visit: Visit
+
+    def address(self, step: str = "") -> str:
+        return f"/on-site/visits/{self.visit.pk}/{step}"
+
+    def opens(self, step: str = "") -> None:
+        self.page.goto(self.address(step))
+        self.is_ready()
+
+    def is_ready(self) -> None:
+        self.page.wait_for_selector("html[data-ready]")
+
+    def keeps_the_day(self) -> None:
+        """Home with signal until the worker has kept the pages of the day."""
+        self.page.goto("/on-site/")
+        self.is_ready()
+        self.page.evaluate(KEEP_THE_DAY)
+
+    def reads(self, *words: str, within: Locator | None = None) -> None:
+        for each in words:
+            expect(within or self.page.locator("body")).to_contain_text(each)
+
+    @property
+    def bar(self) -> Locator:
+        return self.page.locator("#phone-bar")
+
+    def all_is_safe(self) -> None:
+        expect(self.bar).to_contain_text(SAFE)
+
+    def has_on_phone(self, count: int) -> None:
+        expect(self.bar).to_contain_text(f"{count} {ON_PHONE}")
+
+    def takes(self, label: str, file: Path) -> Locator:
+        point = self.page.locator(f'[data-point="{label}"]')
+        point.locator("input[type=file]").first.set_input_files(file)
+        return point
+
+    def queue(self) -> list[dict[str, Any]]:
+        """What IndexedDB holds, without bytes."""
+        found: list[dict[str, Any]] = json.loads(self.page.evaluate(READ_QUEUE))
+        return found
+
+
+KEEP_THE_DAY = """
+() => new Promise(async (resolve) => {
+  const worker = navigator.serviceWorker;
+  if (!worker.controller) {
+    await new Promise((taken) => worker.addEventListener("controllerchange", taken));
+  }
+  const channel = new BroadcastChannel("eavesbook-on-site");
+  channel.addEventListener("message", (event) => {
+    if (event.data.what === "kept") resolve(event.data.pages);
+  });
+  worker.controller.postMessage({ ask: "keep", again: true });
+})
+"""
+READ_QUEUE = """
+() => new Promise((resolve, reject) => {
+  const opening = indexedDB.open("eavesbook-on-site");
+  opening.onerror = () => reject(opening.error);
+  opening.onsuccess = () => {
+    const all = opening.result.transaction("items").objectStore("items").getAll();
+    all.onsuccess = () => { opening.result.close(); resolve(JSON.stringify(all.result)); };
+  };
+})
+"""
