@@ -42,6 +42,7 @@ class Piece:
 
     def write(self, chunk: bytes) -> None:
         self.file.write(chunk)
+        self.file.flush()
         self.size += len(chunk)
 
     def head(self, size: int) -> bytes:
@@ -56,7 +57,6 @@ class Piece:
 
     def seal(self) -> str:
         """Store it for good; return its name in storage."""
-        self.file.flush()
         if is_local():
             os.fsync(self.file.fileno())
             fsync_folders(Path(default_storage.path(self.name)).parent)

@@ -44,7 +44,7 @@ class TusView(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        if request.method != "OPTIONS":
+        if request.method != "OPTIONS" and hasattr(self, request.method.lower()):
             protocol.require_version(request.headers)
 
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -56,6 +56,7 @@ class TusView(APIView):
         answer.headers["Cache-Control"] = "no-store"
         if answer.status_code == protocol.OtherVersion.status:
             answer.headers["Tus-Version"] = protocol.VERSION
+            answer.data["title"] = "This version of the protocol is not spoken here."
         if answer.status_code in RETRY_AFTER_S:
             answer.headers["Retry-After"] = RETRY_AFTER_S[answer.status_code]
         return answer
