@@ -43,6 +43,9 @@ class PlanRun(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(600)],
         help_text="How long to look at most.",
     )
+    overruns = models.JSONField(
+        default=dict, blank=True, help_text="Visits that last longer: id -> when they will end."
+    )
     seed = models.PositiveIntegerField(default=1)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     failure = models.CharField(max_length=400, blank=True)

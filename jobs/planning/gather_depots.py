@@ -1,0 +1,132 @@
+"""Depots of a planning problem: where they lie, when they are open, what can be loaded by when."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from django.utils import timezone
+
+from jobs.loading.stock import needed_by_day
+from jobs.models import Crew, Depot, StockBalance, StockItem, StockOrder
+from jobs.planning.calendars import at, holiday_on
+from jobs.planning.problem import DepotToPlan, Place, Window
+from jobs.planning.travel import Position
+
+if TYPE_CHECKING:
+    from jobs.planning.gather import Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Depots:
+    """Depots by what the planner needs of them. `counted`: item codes whose stock is counted."""
+
+    to_plan: tuple[DepotToPlan, ...]
+    places: tuple[Place, ...]
+    positions: Mapping[int, Position]
+    counted: frozenset[str]
+    notes: tuple[str, ...]
+
+    def key_of(self, crew: Crew) -> str | None:
+        """The key of the crew's depot, if it has one that can be driven to."""
+        return depot_key(crew.depot_id) if crew.depot_id in self.positions else None
+
+
+def depot_key(depot_id: int | None) -> str:
+    return f"depot:{depot_id}"
+
+
+def depots_of(frame: Frame, crews: Sequence[Crew]) -> Depots:
+    """The depots that crews load from. Five queries; four more a depot for a later first day."""
+    wanted = {crew.depot_id for crew in crews if crew.depot_id is not None}
+    depots = list(Depot.objects.filter(pk__in=wanted, is_active=True).prefetch_related("hours"))
+    placed = [d for d in depots if d.latitude_deg is not None and d.longitude_deg is not None]
+    stock = _stock(frame, placed)
+    notes = [
+        f"{depot.name} has no position: its crews are planned without reloading or stock."
+        for depot in depots
+        if depot not in placed
+    ]
+    return Depots(
+        tuple(_to_plan(frame, depot, stock[depot.pk]) for depot in placed),
+        tuple(_place(depot) for depot in placed),
+        {depot.pk: (depot.latitude_deg, depot.longitude_deg) for depot in placed},
+        frozenset(code for counts in stock.values() for code in counts[0]),
+        tuple(notes),
+    )
+
+
+def _place(depot: Depot) -> Place:
+    return Place(
+        depot_key(depot.pk), depot.name, depot.latitude_deg or 0.0, depot.longitude_deg or 0.0
+    )
+
+
+def _to_plan(frame: Frame, depot: Depot, stock: list[dict[str, int]]) -> DepotToPlan:
+    return DepotToPlan(
+        key=depot_key(depot.pk),
+        place=depot_key(depot.pk),
+        label=depot.name,
+        windows=_windows(frame, depot),
+        stock_by_day=tuple(stock),
+        reload_s=depot.reload_minutes * 60,
+    )
+
+
+def _windows(frame: Frame, depot: Depot) -> tuple[Window, ...]:
+    """When it is open on each day, bank holidays of its nation taken out."""
+    hours = {row.weekday: row for row in depot.hours.all()}
+    found = []
+    for day in frame.days:
+        row = hours.get(day.weekday())
+        if row is not None and not holiday_on(day, depot.nation):
+            opens, closes = at(day, row.opens_at), at(day, row.closes_at)
+            found.append(Window(frame.seconds(opens), frame.seconds(closes)))
+    return tuple(found)
+
+
+def _stock(frame: Frame, depots: Sequence[Depot]) -> dict[int, list[dict[str, int]]]:
+    """By depot and day: units of each kept item that can have been loaded, in all, by that day.
+
+    What is there now and what was ordered, less what visits booked before the first day take. An
+    order of a day can be loaded from the next one on. A kept item without stock counts as none.
+    """
+    ids = [depot.pk for depot in depots]
+    kept = StockItem.objects.filter(company_id=frame.company_id, is_active=True)
+    codes = list(kept.values_list("code", flat=True))
+    now: dict[int, dict[str, int]] = {pk: dict.fromkeys(codes, 0) for pk in ids}
+    for pk, code, quantity in StockBalance.objects.filter(depot__in=ids).values_list(
+        "depot_id", "item__code", "quantity"
+    ):
+        now[pk][code] = quantity
+    today = timezone.localdate()
+    if frame.days[0] > today:
+        for depot in depots:
+            for needs in needed_by_day(depot, today, frame.days[0]).values():
+                for code, quantity in needs.units.items():
+                    if code in now[depot.pk]:
+                        now[depot.pk][code] = max(0, now[depot.pk][code] - quantity)
+    coming: dict[int, list[tuple[str, int, int]]] = defaultdict(list)
+    orders = StockOrder.objects.open().filter(depot__in=ids, due_on__gte=today)
+    for pk, code, quantity, due_on in orders.values_list(
+        "depot_id", "item__code", "quantity", "due_on"
+    ):
+        ready = due_on + timedelta(days=1)
+        coming[pk].append((code, quantity, (ready - frame.days[0]).days))
+    return {pk: _by_day(now[pk], coming[pk], len(frame.days)) for pk in ids}
+
+
+def _by_day(
+    now: dict[str, int], coming: list[tuple[str, int, int]], days: int
+) -> list[dict[str, int]]:
+    found = []
+    for day in range(days):
+        counts = dict(now)
+        for code, quantity, ready in coming:
+            if ready <= day:
+                counts[code] = counts.get(code, 0) + quantity
+        found.append(counts)
+    return found

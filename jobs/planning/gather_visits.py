@@ -1,0 +1,410 @@
+"""Visits of a planning problem: what is booked, what waits, and what cannot be planned at all."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from django.utils import timezone
+
+from jobs.loading.needs import LoadNeeds, needs_of_jobs
+from jobs.models import Crew, Property, VanLoading, Visit, VisitKind, VisitNeed
+from jobs.planning.booking_checks import skills_for
+from jobs.planning.calendars import midnight
+from jobs.planning.plan import Reason
+from jobs.planning.problem import After, Place, Promise, VisitToPlan, Window
+
+if TYPE_CHECKING:
+    from jobs.planning.gather import Frame
+    from jobs.planning.gather_depots import Depots
+
+MOST_WAITING = 1500
+LIVE = ("booked", "on_site", "done")
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A need, or a booked visit, that was not put to the solver, and why."""
+
+    key: str
+    need: VisitNeed | None
+    visit: Visit | None
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class VisitsToPlan:
+    visits: tuple[VisitToPlan, ...]
+    places: tuple[Place, ...]
+    booked: Mapping[str, Visit]
+    needs: Mapping[str, VisitNeed]
+    parts: Mapping[str, tuple[int, ...]]
+    left: tuple[Left, ...]
+    notes: tuple[str, ...]
+
+
+def visits_to_plan(
+    frame: Frame, crews: Sequence[Crew], shift_keys: set[str], depots: Depots
+) -> VisitsToPlan:
+    """All visits of the days and all that waits, the most urgent first. Nine queries."""
+    collector = _Collector(frame, crews, shift_keys, depots)
+    booked = _booked(frame)
+    waiting, later = _waiting(frame)
+    collector.load(booked, waiting)
+    for visit in booked:
+        collector.add_booked(visit)
+    for need in waiting:
+        collector.add_waiting(need)
+    if later:
+        collector.notes.append(f"{later} less urgent visits were left for a later plan.")
+    return collector.result()
+
+
+def _booked(frame: Frame) -> list[Visit]:
+    """Visits of the days that are not over, with their needs. Three queries."""
+    visits = Visit.objects.filter(
+        company_id=frame.company_id,
+        status__in=("booked", "on_site"),
+        during__startswith__gte=frame.starts_at,
+        during__startswith__lt=frame.ends_at,
+    )
+    return list(
+        visits.with_job()
+        .select_related("need")
+        .prefetch_related("need__windows", "need__barred_crews")
+        .order_by("during", "id")
+    )
+
+
+def _waiting(frame: Frame) -> tuple[list[VisitNeed], int]:
+    """The most urgent needs with a part to book, and how many more there are. Five queries."""
+    needs = VisitNeed.objects.filter(company_id=frame.company_id).open()
+    needs = needs.order_by("-priority", "due_on", "id")
+    total = needs.count()
+    found = needs.select_related("job__property", "job__scheme", "after").prefetch_related(
+        "windows", "barred_crews", "visits", "after__visits"
+    )
+    return list(found[:MOST_WAITING]), max(0, total - MOST_WAITING)
+
+
+@dataclass(slots=True)
+class _Collector:
+    """Turns records into visits to plan, one by one."""
+
+    frame: Frame
+    crews: Sequence[Crew]
+    shift_keys: set[str]
+    depots: Depots
+    visits: dict[str, VisitToPlan] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    booked: dict[str, Visit] = field(default_factory=dict)
+    needs: dict[str, VisitNeed] = field(default_factory=dict)
+    parts: dict[str, tuple[int, ...]] = field(default_factory=dict)
+    left: list[Left] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    goods: Mapping[int, LoadNeeds] = field(default_factory=dict)
+    loaded: set[tuple[int, str]] = field(default_factory=set)
+    keys_of_need: dict[int, list[str]] = field(default_factory=lambda: defaultdict(list))
+
+    def load(self, booked: Iterable[Visit], waiting: Iterable[VisitNeed]) -> None:
+        """What the jobs need on a van, and which vans are loaded already. Two queries."""
+        laying = [visit.job_id for visit in booked if visit.kind == VisitKind.FITTING]
+        laying += [need.job_id for need in waiting if need.kind == VisitKind.FITTING]
+        self.goods = needs_of_jobs(laying)
+        loadings = VanLoading.objects.filter(
+            crew__company_id=self.frame.company_id, day__in=self.frame.days
+        )
+        self.loaded = {(crew, str(day)) for crew, day in loadings.values_list("crew_id", "day")}
+
+    # --- Booked visits
+
+    def add_booked(self, visit: Visit) -> None:
+        key = f"visit:{visit.pk}"
+        day = timezone.localtime(visit.during.lower).date()
+        stays = visit.held or visit.status == "on_site" or visit.during.lower < self.frame.now
+        has_shift = f"crew:{visit.crew_id}:{day.isoformat()}" in self.shift_keys
+        if stays and not has_shift:
+            self._stays_outside(visit)
+            return
+        place = self._place(visit.job.property, stand_in=visit.crew_id if stays else None)
+        if place is None:
+            self._leave(key, visit.need, visit, self._no_position(visit.job.property))
+            return
+        self.booked[key] = visit
+        if visit.need_id is not None:
+            self.keys_of_need[visit.need_id].append(key)
+        self.visits[key] = self._from_visit(key, visit, place, stays=stays)
+
+    def _from_visit(self, key: str, visit: Visit, place: str, *, stays: bool) -> VisitToPlan:
+        need = visit.need
+        starts_s = self.frame.seconds(visit.during.lower)
+        service_s = self.frame.seconds(visit.during.upper) - starts_s
+        service_s = service_s if stays else self._without_break(visit, service_s)
+        share = service_s / sum(need.part_hours) / 3600 if need and need.part_hours else 1.0
+        volume, stock = self._goods(visit.job_id, visit.kind, min(1.0, share))
+        day = str(timezone.localtime(visit.during.lower).date())
+        if stays and (visit.crew_id, day) in self.loaded:
+            stock = {}
+        plain = VisitToPlan(
+            key=key,
+            place=place,
+            service_s=service_s,
+            label=str(visit.job.property),
+            due_s=self._due(need),
+            priority=need.priority if need else 3,
+            skills=frozenset(skills_for(visit.kind, need)),
+            volume_m3=volume,
+            stock=stock,
+            promised=Promise(f"crew:{visit.crew_id}", starts_s, told=visit.promised_at is not None),
+            fixed=stays,
+        )
+        if need is None or stays:
+            return plain
+        return replace(plain, **self._choice(need, visit))
+
+    def _choice(self, need: VisitNeed, visit: Visit | None = None) -> dict[str, object]:
+        """What decides who may come and when; a planner's own booking outside of it stands."""
+        starts_s = self.frame.seconds(visit.during.lower) if visit else None
+        windows = self._windows(need)
+        if starts_s is not None and not _inside(windows, starts_s):
+            windows = ()
+        size = need.crew_size
+        if visit is not None:
+            crew = next((c for c in self.crews if c.pk == visit.crew_id), None)
+            size = min(size, max(1, len(crew.operatives.all()))) if crew else size
+        barred = {f"crew:{crew.pk}" for crew in need.barred_crews.all()}
+        fixed = f"crew:{need.fixed_crew_id}" if need.fixed_crew_id else None
+        preferred = {f"crew:{need.preferred_crew_id}"} if need.preferred_crew_id else set()
+        return {
+            "windows": windows,
+            "crew_size": size,
+            "fixed_crew": fixed,
+            "preferred_crews": frozenset(preferred),
+            "barred_crews": frozenset(barred - {fixed}),
+            "earliest_s": self._earliest(need),
+        }
+
+    def _stays_outside(self, visit: Visit) -> None:
+        """It stays where it is although its crew does not work then; nothing can be put there."""
+        when = timezone.localtime(visit.during.lower)
+        self.notes.append(
+            f"{visit.job.reference} stays on {when:%a %-d %b %H:%M} though {visit.crew} "
+            "does not work then by its calendar."
+        )
+
+    def _without_break(self, visit: Visit, service_s: int) -> int:
+        """A booking that was planned across the crew's break is that much longer than the work."""
+        need, rest = visit.need, visit.crew.break_minutes * 60
+        if need is None or visit.part > len(need.part_hours):
+            return service_s
+        work = round(need.part_hours[visit.part - 1] * 3600)
+        return work if rest and service_s == work + rest else service_s
+
+    # --- What waits
+
+    def add_waiting(self, need: VisitNeed) -> None:
+        key = need.key
+        parts = _open_parts(need)
+        reason = self._why_not(need, parts)
+        place = self._place(need.job.property) if reason is None else None
+        if reason is None and place is None:
+            reason = self._no_position(need.job.property)
+        if reason is not None or place is None:
+            self._leave(key, need, None, reason)
+            return
+        seconds = [round(need.part_hours[part - 1] * 3600) for part in parts]
+        share = sum(seconds) / 3600 / sum(need.part_hours)
+        volume, stock = self._goods(need.job_id, need.kind, share)
+        self.needs[key], self.parts[key] = need, tuple(parts)
+        self.keys_of_need[need.pk].append(key)
+        self.visits[key] = VisitToPlan(
+            key=key,
+            place=place,
+            service_s=sum(seconds),
+            label=str(need.job.property),
+            due_s=self._due(need),
+            priority=need.priority,
+            skills=frozenset(skills_for(need.kind, need)),
+            volume_m3=volume,
+            stock=stock,
+            parts_s=tuple(seconds) if len(seconds) > 1 else (),
+            **self._choice(need),  # type: ignore[arg-type]
+        )
+
+    def _why_not(self, need: VisitNeed, parts: list[int]) -> Reason | None:
+        """What keeps a need out before any crew is looked at."""
+        if not parts:
+            return Reason("nothing_left", "Every day of its work is booked.")
+        windows = list(need.windows.all())
+        if windows and not self._windows(need):
+            later = any(window.during.lower >= self.frame.ends_at for window in windows)
+            if later:
+                return Reason(
+                    "agreed_later",
+                    "The householder agreed to a time after the days that are planned.",
+                    "Plan more days.",
+                )
+            return Reason(
+                "agreed_passed",
+                "Every time that the householder agreed to has passed.",
+                "Agree a new time.",
+            )
+        if need.earliest_on and midnight(need.earliest_on) >= self.frame.ends_at:
+            return Reason(
+                "not_yet",
+                f"It may not begin before {need.earliest_on:%-d %b %Y}.",
+                "Plan more days.",
+            )
+        return None
+
+    def _leave(
+        self, key: str, need: VisitNeed | None, visit: Visit | None, reason: Reason | None
+    ) -> None:
+        if reason is not None:
+            self.left.append(Left(key, need, visit, reason))
+
+    # --- Shared
+
+    def _windows(self, need: VisitNeed) -> tuple[Window, ...]:
+        found = []
+        for window in need.windows.all():
+            opens, closes = (
+                self.frame.seconds(m) for m in (window.during.lower, window.during.upper)
+            )
+            first, last = self.frame.seconds(self.frame.now), self.frame.seconds(self.frame.ends_at)
+            if closes >= max(0, first) and opens < last:
+                found.append(Window(opens, closes, window.whole))
+        return tuple(found)
+
+    def _earliest(self, need: VisitNeed) -> int:
+        if need.earliest_on is None:
+            return 0
+        return max(0, self.frame.seconds(midnight(need.earliest_on)))
+
+    def _due(self, need: VisitNeed | None) -> int | None:
+        """The end of the day it is due on."""
+        if need is None or need.due_on is None:
+            return None
+        return self.frame.seconds(midnight(need.due_on + timedelta(days=1)))
+
+    def _goods(self, job_id: int, kind: str, share: float) -> tuple[float, dict[str, int]]:
+        """Volume [m3] and pieces of the kept items that a visit takes, by its share of the work."""
+        goods = self.goods.get(job_id)
+        if goods is None or kind != VisitKind.FITTING:
+            return 0.0, {}
+        pieces = {**goods.rolls, **goods.accessories}
+        stock = {
+            item: math.ceil(count * share - 1e-6)
+            for item, count in pieces.items()
+            if item in self.depots.counted
+        }
+        return goods.volume_m3 * share, {item: count for item, count in stock.items() if count}
+
+    def _place(self, home: Property, stand_in: int | None = None) -> str | None:
+        """The key of a home's place. `stand_in`: a crew whose base stands in for a lacking one."""
+        key = f"home:{home.pk}"
+        if home.latitude_deg is not None and home.longitude_deg is not None:
+            self.places.setdefault(
+                key, Place(key, str(home), home.latitude_deg, home.longitude_deg)
+            )
+            return key
+        if stand_in is None:
+            return None
+        self.notes.append(f"{home} has no position; drives to it are not counted.")
+        return f"crew:{stand_in}"
+
+    def _no_position(self, home: Property) -> Reason:
+        return Reason(
+            "no_position",
+            f"{home} has no position, so no drive to it can be worked out.",
+            "Give the latitude and longitude of the property.",
+        )
+
+    # --- The order among visits
+
+    def result(self) -> VisitsToPlan:
+        for key in list(self.visits):
+            self._put_in_order(key)
+        self._drop_waiting_for_nothing()
+        return VisitsToPlan(
+            tuple(self.visits.values()),
+            tuple(self.places.values()),
+            self.booked,
+            self.needs,
+            self.parts,
+            tuple(self.left),
+            tuple(dict.fromkeys(self.notes)),
+        )
+
+    def _drop_waiting_for_nothing(self) -> None:
+        """Whoever must follow a visit that was taken out cannot be planned either."""
+        words = "What it must follow cannot be planned."
+        reason = Reason("waits_for_other", words, "Plan that visit first.")
+        dropped = True
+        while dropped:
+            dropped = False
+            for key, visit in list(self.visits.items()):
+                if any(before.key not in self.visits for before in visit.after):
+                    self._take_out(key, reason)
+                    dropped = True
+
+    def _put_in_order(self, key: str) -> None:
+        need = self.needs.get(key) or (self.booked[key].need if key in self.booked else None)
+        if need is None or key not in self.visits or self.visits[key].fixed:
+            return
+        befores = list(self._parts_before(key, need))
+        if need.after_id is not None:
+            gap_s = round(need.after_gap_hours * 3600)
+            befores += [After(before, gap_s) for before in self.keys_of_need[need.after_id]]
+            if not self.keys_of_need[need.after_id] and not self._free_of(key, need, gap_s):
+                return
+        if befores:
+            self.visits[key] = replace(self.visits[key], after=tuple(befores))
+
+    def _parts_before(self, key: str, need: VisitNeed) -> Iterator[After]:
+        """Earlier days' work of the same need come before later ones."""
+        own = [k for k in self.keys_of_need[need.pk] if k in self.booked and k != key]
+        part = self.booked[key].part if key in self.booked else math.inf
+        for other in own:
+            if self.booked[other].part < part:
+                yield After(other)
+
+    def _free_of(self, key: str, need: VisitNeed, gap_s: int) -> bool:
+        """Whether the visit it must follow, which is not in the problem, leaves it room."""
+        before = need.after
+        if before is None or before.state in ("done", "withdrawn"):
+            return True
+        ends = [v.during.upper for v in before.visits.all() if v.status in LIVE]
+        last_s = self.frame.seconds(max(ends)) + gap_s if ends else None
+        if before.state == "open" or last_s is None:
+            words = f"It must follow the {before.get_kind_display().lower()}, which is not planned."
+            return self._take_out(key, Reason("waits_for_other", words, "Plan that visit first."))
+        if last_s >= self.frame.seconds(self.frame.ends_at):
+            words = "What it must follow is booked after the days that are planned."
+            return self._take_out(key, Reason("waits_for_other", words, "Plan more days."))
+        earliest = max(self.visits[key].earliest_s, last_s)
+        self.visits[key] = replace(self.visits[key], earliest_s=earliest)
+        return True
+
+    def _take_out(self, key: str, reason: Reason) -> bool:
+        del self.visits[key]
+        need, visit = self.needs.pop(key, None), self.booked.pop(key, None)
+        self.parts.pop(key, None)
+        for keys in self.keys_of_need.values():
+            if key in keys:
+                keys.remove(key)
+        self._leave(key, need or (visit.need if visit else None), visit, reason)
+        return False
+
+
+def _inside(windows: Iterable[Window], starts_s: int) -> bool:
+    return any(window.opens_s <= starts_s <= window.closes_s for window in windows)
+
+
+def _open_parts(need: VisitNeed) -> list[int]:
+    taken = {visit.part for visit in need.visits.all() if visit.status in LIVE}
+    return [part for part in range(1, len(need.part_hours) + 1) if part not in taken]
