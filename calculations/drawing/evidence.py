@@ -53,13 +53,14 @@ def draw_evidence(
     min_depth_mm: float | None = None,
     *,
     wanted: Sequence[Place] = (),
+    highlight: str = "",
 ) -> str:
     """SVG of the plan with readings [mm] and photo points, each photo listed beneath.
 
     With `min_depth_mm` a reading at full depth is marked as deep enough or below it; one
     with an allowance, or when nothing is asked, gets a ring. wanted: places still to be
-    measured (`calculations.depths.where_to_measure`), marked by a cross hair. Returns a whole
-    <svg> element.
+    measured (`calculations.depths.where_to_measure`), marked by a cross hair. highlight: the
+    label of the photo point that is looked at, in a double frame. Returns a whole <svg> element.
     """
     asked = f", {min_depth_mm:g} mm asked" if min_depth_mm is not None else ""
     subtitle = ", ".join(
@@ -81,7 +82,7 @@ def draw_evidence(
     take_marks(sheet, loft)
     _draw_wanted(sheet, wanted)
     _draw_readings(sheet, readings, min_depth_mm)
-    _draw_photo_points(sheet, photo_points)
+    _draw_photo_points(sheet, photo_points, highlight)
     draw_overall_dimensions(sheet, loft)
     draw_scale_bar(sheet)
     draw_key(
@@ -126,12 +127,14 @@ def _draw_wanted(sheet: Sheet, wanted: Sequence[Place]) -> None:
     sheet.close_group()
 
 
-def _draw_photo_points(sheet: Sheet, photo_points: Sequence[PhotoPoint]) -> None:
+def _draw_photo_points(sheet: Sheet, photo_points: Sequence[PhotoPoint], highlight: str) -> None:
     sheet.open_group("photos", "Photo points")
     for point in photo_points:
         half_width, half_height = symbols.plate_size(point.label)
         at = sheet.at(point.x_mm, point.y_mm)
         middle = place_plate(sheet, at, half_width, half_height)
+        if point.label == highlight:
+            symbols.photo_highlight(sheet, middle, point.label)
         symbols.photo_place(sheet, middle, point.label, point.moment)
     sheet.close_group()
 

@@ -229,6 +229,18 @@ def photo_place(sheet: Sheet, at: Position, label: str, moment: str) -> None:
     )
 
 
+def photo_highlight(sheet: Sheet, at: Position, label: str) -> None:
+    """Two frames round a photo point's plate: it is this one. Read in grey as well."""
+    half, high = plate_size(label)
+    for more, width in ((4.0, 2.4), (8.5, 1.2)):
+        sheet.add(
+            f'<rect class="eb-photo-highlight" x="{at[0] - half - more:.2f}" '
+            f'y="{at[1] - high - more:.2f}" width="{2 * (half + more):.2f}" '
+            f'height="{2 * (high + more):.2f}" rx="4" fill="none" stroke="{INK}" '
+            f'stroke-width="{width}"/>'
+        )
+
+
 def joist_sample(sheet: Sheet, at: Position) -> None:
     x, y = at
     for offset in (-5, 0, 5):

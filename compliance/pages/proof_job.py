@@ -24,6 +24,7 @@ from jobs.errors import Refused
 from jobs.models import Job, Role, Visit
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal
+from jobs.pages.site_story import variations_of
 from jobs.planning.booking import book_visit, kinds_bookable, refuse_past
 from jobs.planning.week import crews_on_day
 
@@ -48,6 +49,7 @@ def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpRes
         "certificates": job.certificates.with_place(),
         "certificate": certificate,
         "owner_form": OwnerForm(job=job) if shortfall and _decides(request) else None,
+        "variations": variations_of(job),
         "withdraw_form": WithdrawForm() if certificate and _decides(request) else None,
         "may_assess": job.stage in ASSESSABLE and request.user.role in SENDERS,
         "may_issue": _may_issue(request, job, shown, certificate),

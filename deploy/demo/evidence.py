@@ -7,6 +7,7 @@ import random
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from deploy.demo.courses import Fate
 from deploy.demo.people import Cast
@@ -23,6 +24,9 @@ SIGNATURES = (
     "M72 180 L168 312 L240 108 C360 360 420 120 570 252 S780 300 900 150",
     "M48 264 C150 60 180 360 288 228 C396 96 420 396 552 240 L840 264",
 )
+
+
+PHONES_OFF = {"Crew Heron": timedelta(minutes=7), "Crew Linnet": -timedelta(minutes=3)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,19 @@ class VisitPapers:
     @property
     def ends(self) -> datetime:
         return self.visit.during.upper
+
+    @property
+    def ahead(self) -> timedelta:
+        """How far the clock of the crew's phone is off: one is fast, one slow."""
+        return PHONES_OFF.get(self.entry.crew, timedelta(0))
+
+    def clock(self, received_at: datetime) -> dict[str, Any]:
+        """The columns of a record that came from the crew's phone."""
+        return {
+            "received_at": received_at,
+            "phone_sent_at": received_at + self.ahead,
+            "phone_ahead": self.ahead,
+        }
 
 
 def papers_of_fitting(entry: Entry) -> VisitPapers | None:
@@ -93,7 +110,7 @@ def photo_orders(papers: VisitPapers, target_mm: float) -> list[PhotoOrder]:
                 point_label=labels[nth % len(labels)],
                 depth_mm=area["existing_depth_mm"] if moment == "before" else laid,
                 joist_spacing_mm=area["joist_spacing_mm"],
-                taken_at=base + timedelta(minutes=minutes),
+                taken_at=base + timedelta(minutes=minutes) + papers.ahead,
                 latitude_deg=None if entry.number % 23 == 0 else home.latitude_deg + drift_deg,
                 longitude_deg=None if entry.number % 23 == 0 else home.longitude_deg,
             )
@@ -109,8 +126,8 @@ def make_checks(cast: Cast, papers: Iterable[VisitPapers]) -> None:
             answers=answers,
             safe_to_start=True,
             checked_by=cast.lead_of(paper.entry.crew),
-            checked_at=paper.starts + timedelta(minutes=8),
-            received_at=paper.starts + timedelta(minutes=9),
+            checked_at=paper.starts + timedelta(minutes=8) + paper.ahead,
+            **paper.clock(paper.starts + timedelta(minutes=9)),
         )
         for paper in papers
     )
@@ -144,8 +161,8 @@ def _readings(
             depth_mm=depth,
             allowance=allowance,
             measured_by=cast.lead_of(entry.crew),
-            measured_at=when,
-            received_at=when + timedelta(seconds=20),
+            measured_at=when + paper.ahead,
+            **paper.clock(when + timedelta(seconds=20)),
         )
 
 
@@ -157,8 +174,8 @@ def make_handovers(cast: Cast, papers: Iterable[VisitPapers], chance: random.Ran
             signature_svg=chance.choice(SIGNATURES),
             cautions_given=[caution.code for caution in CAUTIONS if caution.always],
             taken_by=cast.lead_of(paper.entry.crew),
-            signed_at=paper.ends - timedelta(minutes=3),
-            received_at=paper.ends - timedelta(minutes=2),
+            signed_at=paper.ends - timedelta(minutes=3) + paper.ahead,
+            **paper.clock(paper.ends - timedelta(minutes=2)),
         )
         for paper in papers
         if paper.handed_over
@@ -184,7 +201,7 @@ def make_photos(
                 original_name=kept.name,
                 phone_taken_at=order.taken_at,
                 sent_by=cast.lead_of(paper.entry.crew),
-                received_at=order.taken_at + timedelta(minutes=1),
+                **paper.clock(order.taken_at - paper.ahead + timedelta(minutes=1)),
             )
         )
     return [photo.pk for photo in Photo.objects.bulk_create(rows)]

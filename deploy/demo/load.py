@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from compliance.models import DepthRule, Shortfall
 from compliance.shortfalls import assign_owner
-from deploy.demo import audit, evidence, hands, stock
+from deploy.demo import audit, evidence, hands, site_work, stock
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import CREW_NATIONS, Cast, make_cast
@@ -84,6 +84,7 @@ class _Loader:
         self._assess([p for p in fitted if p.entry.job.stage == "to_assess"])
         self._put_right(cast, entries)
         _give_owners(cast)
+        site_work.stop_one(cast, entries, self.now)
         self.tell("audit rounds")
         audit.make_rounds(cast, self.now)
 
@@ -137,6 +138,7 @@ class _Loader:
         self.tell(f"checks, readings and handovers of {len(papers)} {what}")
         with transaction.atomic():
             evidence.make_checks(cast, papers)
+            site_work.make_site_work(cast, papers, random.Random(SEED))
             evidence.make_readings(cast, papers, self.target_of, self.chance)
             evidence.make_handovers(cast, papers, self.chance)
         ordered: list[tuple[evidence.VisitPapers, PhotoOrder]] = [

@@ -8,7 +8,7 @@ from django import forms
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
-from jobs.models import Crew, Job, Nation, Role, Scheme, Stage, User, Visit
+from jobs.models import Crew, Job, Nation, Role, Scheme, Stage, User, Variation, Visit
 from jobs.planning.attention import unconfirmed_homes, without_visit
 
 ORDERS = {
@@ -24,6 +24,7 @@ ONLY = (
     ("late", "Past the due date"),
     ("unbooked", "No visit booked"),
     ("unconfirmed", "Nation to confirm"),
+    ("varied", "Done other than planned"),
 )
 
 
@@ -84,6 +85,9 @@ class JobFilter(forms.Form):
             return without_visit(jobs.open(), "survey", "fitting", "call_back")
         if only == "unconfirmed":
             return jobs.filter(property__in=unconfirmed_homes(self.user))
+        if only == "varied":
+            varied = Variation.objects.current().values("visit__job")
+            return jobs.filter(pk__in=varied).exclude(stage__in=(Stage.CERTIFIED, Stage.CALLED_OFF))
         return jobs
 
 

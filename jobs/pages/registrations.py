@@ -9,6 +9,7 @@ AREAS = (
     "jobs.pages.job_parts",
     "jobs.pages.survey_story",
     "jobs.pages.evidence_story",
+    "jobs.pages.site_story",
     "jobs.pages.platform_parts",
 )
 

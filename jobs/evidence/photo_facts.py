@@ -1,0 +1,66 @@
+"""When and where a photo was taken, each answer with its source: EXIF, phone clock, our clock."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from jobs.evidence.clock import NO_TIME, ToldTime
+from jobs.evidence.doubts import distance_m
+from jobs.models import Photo, PhotoInspection, Property
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoTime:
+    """what: taken, saved on the phone, stored at the office."""
+
+    what: str
+    told: ToldTime
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFacts:
+    """times: in the order of trust for when it was taken. place: in words, with its source."""
+
+    times: tuple[PhotoTime, ...]
+    place: str
+    device: str
+
+    @property
+    def taken(self) -> PhotoTime:
+        return self.times[0]
+
+
+def photo_facts(photo: Photo, inspection: PhotoInspection | None, home: Property) -> PhotoFacts:
+    """What is known of a photo's time and place. It is stored at the office at the latest."""
+    return PhotoFacts(
+        times=tuple(_times(photo, inspection)),
+        place=_place(inspection, home),
+        device=inspection.device if inspection else "",
+    )
+
+
+def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTime]:
+    ahead = photo.phone_ahead or NO_TIME
+    told = photo.phone_sent_at is not None
+    if inspection is not None and inspection.exif_taken_at is not None:
+        said = inspection.exif_taken_at
+        yield PhotoTime("Taken", ToldTime(said - ahead, "EXIF", said, ahead, checked=told))
+    if photo.phone_taken_at is not None:
+        said = photo.phone_taken_at
+        words = ToldTime(said - ahead, "phone clock", said, ahead, checked=told)
+        yield PhotoTime("Saved on the phone", words)
+    yield PhotoTime(
+        "Stored at the office", ToldTime(photo.received_at, "our clock", photo.received_at)
+    )
+
+
+def _place(inspection: PhotoInspection | None, home: Property) -> str:
+    if inspection is None or inspection.exif_latitude_deg is None:
+        return "not told (no position in the EXIF)"
+    latitude, longitude = inspection.exif_latitude_deg, inspection.exif_longitude_deg
+    if home.latitude_deg is None or home.longitude_deg is None or longitude is None:
+        return f"{latitude:.4f}, {longitude:.4f} (EXIF); the home’s own place is not known"
+    away_m = distance_m(latitude, longitude, home.latitude_deg, home.longitude_deg)
+    words = f"{away_m:.0f} m" if away_m < 1000 else f"{away_m / 1000:.1f} km"
+    return f"{words} from the home (EXIF)"
