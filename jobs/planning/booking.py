@@ -6,7 +6,7 @@ operative); its refusal reaches the planner as a sentence.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from typing import Any
@@ -81,25 +81,44 @@ def book_visit(
     with _told(by, "visit booked"), refusals_explained():
         job = lock_job(job.pk)
         check_stage(job, kind)
-        _hold(crew, van)
+        hold_crews([crew], [van])
         place = place or place_for_booking(job, kind, hours)
         refuse_objections(Intended(job, kind, crew, van, during, place.need))
-        visit = Visit.objects.create(
-            company=job.company,
-            job=job,
-            need=place.need,
-            part=place.part,
-            kind=kind,
-            crew=crew,
-            van=van,
-            during=during,
-            note=note.strip(),
-            booked_by=by,
-        )
-        _put_operatives_on(visit)
-        if kind in LAYING_KINDS and job.stage != Stage.ON_SITE:
-            move_job(job, Stage.BOOKED)
-        visit_changed.send(Visit, visit=visit)
+        visit = put_new(job, kind, crew, van, during, place, by=by, note=note)
+    return visit
+
+
+def put_new(
+    job: Job,
+    kind: str,
+    crew: Crew,
+    van: Van | None,
+    during: DateTimeTZRange,
+    place: Place,
+    *,
+    by: User,
+    note: str = "",
+) -> Visit:
+    """Store a new visit that was found to be possible, with its operatives; the job moves on.
+
+    Hold the locks of job, crew and van.
+    """
+    visit = Visit.objects.create(
+        company_id=job.company_id,
+        job=job,
+        need=place.need,
+        part=place.part,
+        kind=kind,
+        crew=crew,
+        van=van,
+        during=during,
+        note=note.strip(),
+        booked_by=by,
+    )
+    _put_operatives_on(visit)
+    if kind in LAYING_KINDS and job.stage != Stage.ON_SITE:
+        move_job(job, Stage.BOOKED)
+    visit_changed.send(Visit, visit=visit)
     return visit
 
 
@@ -134,21 +153,24 @@ def move_visit(
         visit.crew = crew or visit.crew
         visit.van = visit.van if isinstance(van, str) else van
         visit.note = visit.note if note is None else note.strip()
-        _hold(visit.crew, visit.van)
-        put_visit(visit, span(start, lasts), before)
-        visit_changed.send(Visit, visit=visit)
+        hold_crews([visit.crew], [visit.van])
+        during = span(start, lasts)
+        refuse_objections(intended_move(visit, during))
+        put_visit(visit, during, before)
     return visit
+
+
+def intended_move(visit: Visit, during: DateTimeTZRange) -> Intended:
+    """A visit, with its crew and van as they are to be, at another time."""
+    return Intended(visit.job, visit.kind, visit.crew, visit.van, during, visit.need, visit=visit)
 
 
 def put_visit(visit: Visit, during: DateTimeTZRange, crew_before: int) -> None:
     """Store a visit whose crew, van or time was changed; its crew's operatives go with it.
 
-    Told to the householder is a time: when it changes, it has to be told again.
+    Told to the householder is a time: when it changes, it has to be told again. Hold the locks of
+    job, visit, crew and van.
     """
-    intended = Intended(
-        visit.job, visit.kind, visit.crew, visit.van, during, visit.need, visit=visit
-    )
-    refuse_objections(intended)
     if during.lower != visit.during.lower:
         visit.promised_at = None
     visit.during = during
@@ -157,6 +179,7 @@ def put_visit(visit: Visit, during: DateTimeTZRange, crew_before: int) -> None:
         visit.visit_operatives.all().delete()
     visit.save(update_fields=["crew", "van", "during", "note", "promised_at", "version"])
     _put_operatives_on(visit)
+    visit_changed.send(Visit, visit=visit)
 
 
 def cancel_visit(visit: Visit, reason: str, by: User) -> Visit:
@@ -270,15 +293,17 @@ def proposed_hours(job: Job, kind: str) -> float:
     return min(max(round(hours * 4) / 4, SHORTEST_HOURS), LONGEST_HOURS)
 
 
-def _hold(crew: Crew, van: Van | None) -> None:
-    """Take turns with whoever books the same crew or van at this moment.
+def hold_crews(crews: Iterable[Crew], vans: Iterable[Van | None]) -> None:
+    """Take turns with whoever books the same crews or vans at this moment.
 
     The exclusion constraints alone are safe, but two inserts that wait for each other would end
     in a deadlock, which no planner can read.
     """
-    list(Crew.objects.select_for_update(no_key=True).filter(pk=crew.pk))
-    if van is not None:
-        list(Van.objects.select_for_update(no_key=True).filter(pk=van.pk))
+    crew_ids = {crew.pk for crew in crews}
+    van_ids = {van.pk for van in vans if van is not None}
+    list(Crew.objects.order_by("pk").select_for_update(no_key=True).filter(pk__in=crew_ids))
+    if van_ids:
+        list(Van.objects.order_by("pk").select_for_update(no_key=True).filter(pk__in=van_ids))
 
 
 def _check_booked(visit: Visit, verb: str) -> None:
