@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from compliance.models import DepthRule, Shortfall
 from compliance.shortfalls import assign_owner
-from deploy.demo import audit, evidence, hands, site_work, stock
+from deploy.demo import audit, evidence, hands, site_work, stock, yard
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import CREW_NATIONS, Cast, make_cast
@@ -79,6 +79,7 @@ class _Loader:
             stock.make_surveys(cast, entries)
             stock.make_layer_plans(entries, self.targets)
             stock.make_visits(cast, entries, self.now)
+            yard.make_yards(cast, self.now)
         fitted = [p for e in entries if (p := evidence.papers_of_fitting(e)) is not None]
         self._papers(cast, fitted, "fitting visits")
         self._assess([p for p in fitted if p.entry.job.stage == "to_assess"])

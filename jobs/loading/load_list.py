@@ -7,6 +7,7 @@ they stand now, less what the loads before were meant to cover.
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -71,6 +72,12 @@ class Load:
     @property
     def lines(self) -> tuple[LoadLine, ...]:
         return (*self.rolls, *self.accessories, *self.protection, *self.tools)
+
+    @property
+    def fingerprint(self) -> str:
+        """Changes with what the load carries: whoever marks it marks what it saw."""
+        seen = "|".join(f"{line.item}={line.units}" for line in self.lines)
+        return hashlib.sha256(seen.encode()).hexdigest()[:16]
 
     @property
     def short_lines(self) -> tuple[LoadLine, ...]:
@@ -214,7 +221,7 @@ def _to_load(
         for line in record.lines:
             covered[line["item"]] += line["expected"]
     open_parts = {
-        visit.pk: _still_needed(shares[visit.pk], covered) for visit in visits if visit.pk in shares
+        visit.pk: still_needed(shares[visit.pk], covered) for visit in visits if visit.pk in shares
     }
     to_carry = [
         _to_carry(pk, part, shares[pk])
@@ -231,7 +238,7 @@ def _any(part: LoadPart) -> bool:
     return any(line.quantity for line in (*part.rolls, *part.accessories))
 
 
-def _still_needed(share: VisitShare, covered: dict[str, float]) -> LoadPart:
+def still_needed(share: VisitShare, covered: dict[str, float]) -> LoadPart:
     """The visit's needs less what earlier loads cover; what is used of `covered` is taken off."""
     rolls = [
         line_of(

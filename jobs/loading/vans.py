@@ -11,7 +11,7 @@ from uuid import UUID, uuid4, uuid5
 
 from django.db.models import Sum
 
-from jobs.errors import Conflict, Refused, refusals_explained
+from jobs.errors import Conflict, Refused, Stale, refusals_explained
 from jobs.loading.load_lines import LoadLine
 from jobs.loading.load_list import Load, load_list_of_day
 from jobs.loading.movements import MOST_UNITS, Kind, one_act
@@ -42,17 +42,20 @@ def mark_loaded(
     *,
     by: User,
     taken: Mapping[str, Taken] | None = None,
+    seen: str = "",
     key: UUID | None = None,
 ) -> VanLoading:
     """Mark a load of the crew's day as on the van; the depot's stock goes down by it.
 
-    `taken`: item code -> what was taken, for the lines that differ from the load list. Sent
-    twice under the same key it is stored once. Items the depot does not keep are noted only.
+    `taken`: item code -> what was taken, for the lines that differ from the load list. `seen`:
+    the fingerprint of the load that was looked at. Sent twice under the same key it is stored
+    once. Items the depot does not keep are noted only.
 
     Raises:
         Refused: a difference without a reason, or units that cannot be (field: the item's code);
             there is nothing to load, or somebody who is not of the crew marks it.
         Conflict: the load is on the van already, another comes first, or the depot holds too few.
+        Stale: the load changed since it was looked at.
     """
     if not may_load(by, crew):
         raise Refused("Only a planner or somebody of this crew marks its van.", field="crew")
@@ -62,6 +65,8 @@ def mark_loaded(
         if known is not None:
             return _same(known, crew, day)
         load = _open_load(crew, day, number)
+        if seen and seen != load.fingerprint:
+            raise Stale("This load")
         lines = [_line(line, (taken or {}).get(line.item)) for line in load.lines]
         return _store(crew, day, load, lines, by, key or uuid4())
 

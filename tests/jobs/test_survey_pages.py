@@ -205,7 +205,7 @@ def test_the_load_list_adds_up_the_day_and_carries_kit_once(client, job, planned
 
     plan = job.layer_plans.get()
     assert plan.quantities["rolls"][0]["name"] in shown.text
-    assert "too much for one load" in shown.text
+    assert "come back to the depot between them" in shown.text
     assert shown.text.count("Tape measure") == 1
 
 

@@ -1,0 +1,231 @@
+"""The round sheet of a crew's day: order, times, drives, addresses, cautions, drawings, rolls."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+
+from calculations.drawing import PhotoPoint, draw_evidence, draw_loft, photo_points
+from calculations.loft import LoftError
+from jobs.evidence.day import hazards_of
+from jobs.loading.load_lines import LoadLine
+from jobs.loading.load_list import LoadList, load_list_for, load_list_of_day
+from jobs.lofts import loft_of
+from jobs.models import Crew, LayerPlan, Survey, User, Visit, VisitOperative
+from jobs.planning.travel import Drive, Position, drive_between
+from jobs.surveying.layer_sheets import LayerSheet, layer_sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing of the loft: what it shows, and its SVG."""
+
+    title: str
+    sentence: str
+    svg: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoundStop:
+    """One visit of the round.
+
+    drive: from the stop before (or where the day begins), None where a position is missing.
+    loads: numbers of the van's loads that carry something for it. rolls: the share of this visit.
+    checks: what is to be cleared or kept in mind, from the layer plan.
+    """
+
+    number: int
+    visit: Visit
+    starts_at: datetime
+    ends_at: datetime
+    drive: Drive | None
+    hazards: tuple[str, ...]
+    access: tuple[str, ...]
+    operatives: tuple[str, ...]
+    rolls: tuple[LoadLine, ...]
+    loads: tuple[int, ...]
+    checks: tuple[LoadLine, ...]
+    warnings: tuple[str, ...]
+    target_depth_mm: float | None
+    drawings: tuple[Drawing, ...]
+    points: tuple[PhotoPoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RoundSheet:
+    """A crew's day in order of time. begins_at: where the first drive begins, in words."""
+
+    crew: Crew
+    day: date
+    begins_at: str
+    stops: tuple[RoundStop, ...]
+    load_count: int
+    whole: bool
+
+    @property
+    def drive_minutes(self) -> float:
+        return sum(stop.drive.minutes for stop in self.stops if stop.drive)
+
+    @property
+    def drive_km(self) -> float:
+        return sum(stop.drive.km for stop in self.stops if stop.drive)
+
+
+def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) -> RoundSheet | None:
+    """The round of a crew's day as a person may see it; None where none of it concerns it.
+
+    An installer sees the visits it is booked on or that its crew makes, with the householder's
+    contact; who was lent for one visit sees that one. `drawn=False` leaves the drawings out.
+    """
+    visible = Visit.objects.visible_to(user) if user.role == "installer" else Visit.objects.live()
+    visits = list(visible.on_day(day).filter(crew=crew).with_job().order_by("during", "id"))
+    member = user.role != "installer" or crew.operatives.filter(user=user).exists()
+    if not visits and not member:
+        return None
+    loads = load_list_for(user, crew, day) or replace(load_list_of_day(crew, day), loads=())
+    whole = _all_stops(crew, day)
+    stops = _stops(visits, whole, loads, drawn=drawn)
+    return RoundSheet(crew, day, _begins(crew)[0], tuple(stops), len(loads.loads), member)
+
+
+def _all_stops(crew: Crew, day: date) -> list[Visit]:
+    """Every visit of the day, seen or not: drives and numbers are those of the whole round."""
+    rows = Visit.objects.live().on_day(day).filter(crew=crew).with_job()
+    return list(rows.order_by("during", "id"))
+
+
+def _begins(crew: Crew) -> tuple[str, Position | None]:
+    depot = crew.depot
+    if depot is not None and depot.latitude_deg is not None and depot.longitude_deg is not None:
+        return depot.name, (depot.latitude_deg, depot.longitude_deg)
+    if crew.base_latitude_deg is not None and crew.base_longitude_deg is not None:
+        return f"base {crew.base_postcode}".strip(), (
+            crew.base_latitude_deg,
+            crew.base_longitude_deg,
+        )
+    return "", None
+
+
+def _position(visit: Visit) -> Position | None:
+    home = visit.job.property
+    if home.latitude_deg is None or home.longitude_deg is None:
+        return None
+    return home.latitude_deg, home.longitude_deg
+
+
+def _stops(
+    visits: list[Visit], whole: list[Visit], loads: LoadList, *, drawn: bool
+) -> Iterable[RoundStop]:
+    seen = {visit.pk for visit in visits}
+    job_ids = {visit.job_id for visit in visits}
+    hazards = hazards_of(job_ids)
+    plans, surveys = _plans(job_ids), _surveys(job_ids)
+    hands = _operatives(visits)
+    place = _begins(loads.crew)[1]
+    for number, visit in enumerate(whole, start=1):
+        here = _position(visit)
+        drive = drive_between(place, here) if place and here else None
+        place = here or place
+        if visit.pk in seen:
+            plan, survey = plans.get(visit.job_id), surveys.get(visit.job_id)
+            yield _stop(
+                number, visit, drive, plan, survey, loads, drawn,
+                hazards.get(visit.job_id, ()), hands.get(visit.pk, ()),
+            )  # fmt: skip
+
+
+def _stop(
+    number: int,
+    visit: Visit,
+    drive: Drive | None,
+    plan: LayerPlan | None,
+    survey: Survey | None,
+    loads: LoadList,
+    drawn: bool,
+    hazards: tuple[str, ...],
+    operatives: tuple[str, ...],
+) -> RoundStop:
+    lays = visit.kind in (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
+    sheet = _sheet(plan) if plan and lays else None
+    drawings, points = _drawings(visit, sheet, survey) if drawn else ((), ())
+    mine = [(load.number, p) for load in loads.loads for p in load.parts if p.visit.pk == visit.pk]
+    notes = (visit.job.property.access_notes, survey.access_note if survey else "", visit.note)
+    return RoundStop(
+        number=number,
+        visit=visit,
+        starts_at=timezone.localtime(visit.during.lower),
+        ends_at=timezone.localtime(visit.during.upper),
+        drive=drive,
+        hazards=hazards,
+        access=tuple(note.strip() for note in notes if note.strip()),
+        operatives=operatives,
+        rolls=tuple(line for _, part in mine for line in part.rolls),
+        loads=tuple(dict.fromkeys(load for load, _ in mine)),
+        checks=tuple(line for v, line in loads.checks if v.pk == visit.pk),
+        warnings=sheet.quantities.warnings if sheet else (),
+        target_depth_mm=plan.target_depth_mm if plan and lays else None,
+        drawings=drawings,
+        points=points,
+    )
+
+
+def _sheet(plan: LayerPlan) -> LayerSheet | None:
+    """The drawings of a plan; None for one that the engine of today cannot read."""
+    try:
+        return layer_sheet(plan)
+    except (LoftError, KeyError):
+        return None
+
+
+def _drawings(
+    visit: Visit, sheet: LayerSheet | None, survey: Survey | None
+) -> tuple[tuple[Drawing, ...], tuple[PhotoPoint, ...]]:
+    if sheet is not None:
+        points = photo_points(sheet.loft)
+        layers = [Drawing(f"Layer {x.number}", x.sentence, x.svg) for x in sheet.layers]
+        photos = Drawing(
+            "Photo points",
+            "The same places before and after.",
+            draw_evidence(sheet.loft, (), points),
+        )
+        return (*layers, photos), points
+    if survey is None or visit.kind == Visit.Kind.SURVEY or not survey.areas.all():
+        return (), ()
+    return (Drawing("The loft as surveyed", "", draw_loft(loft_of(survey))),), ()
+
+
+_PARTS = ("areas", "obstacles", "fixtures", "hazards")
+
+
+def _plans(job_ids: set[int]) -> Mapping[int, LayerPlan]:
+    rows = (
+        LayerPlan.objects.filter(job_id__in=job_ids)
+        .order_by("job_id", "-id")
+        .distinct("job_id")
+        .select_related("survey")
+        .prefetch_related(*(f"survey__{part}" for part in _PARTS))
+    )
+    return {plan.job_id: plan for plan in rows}
+
+
+def _surveys(job_ids: set[int]) -> Mapping[int, Survey]:
+    rows = (
+        Survey.objects.complete()
+        .filter(job_id__in=job_ids)
+        .order_by("job_id", "-id")
+        .distinct("job_id")
+        .with_measurements()
+    )
+    return {survey.job_id: survey for survey in rows}
+
+
+def _operatives(visits: list[Visit]) -> dict[int, tuple[str, ...]]:
+    found: dict[int, tuple[str, ...]] = {}
+    rows: Any = VisitOperative.objects.filter(visit__in=visits).select_related("operative")
+    for row in rows.order_by("pk"):
+        found[row.visit_id] = (*found.get(row.visit_id, ()), row.operative.name)
+    return found
