@@ -113,6 +113,7 @@ def register() -> None:
     for label, url_name, roles, order in (
         ("Desk", "desk", planner, 10),
         ("Jobs", "job_list", STORY_READERS, 20),
+        ("Planning", "planning", planner, 30),
         ("Visits", "visit_list", OFFICE, 40),
         ("Intake", "intake", planner, 50),
         ("Crews", "crew_list", OFFICE, 60),

@@ -104,6 +104,7 @@ THINGS: dict[str, Thing] = {
     "finding-answers/<pk>": record("answer", OF_FINDING),
     "template.<kind>": value("csv"),
     "to-mend.<kind>": value("csv"),
+    "map/<day>": value(A_MONDAY.date().isoformat()),
     "week/<day>": value(A_MONDAY.date().isoformat()),
     "layers/<number>": value(1),
     "photos/<moment>": value("before"),

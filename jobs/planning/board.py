@@ -1,0 +1,517 @@
+"""The planning board: crews down, days across, every visit as long as it lasts.
+
+A board is what the database holds, laid out in steps of five minutes after local midnight, so
+that a page can draw it without working anything out. Nothing is stored.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from django.db.models import Prefetch, Q
+from django.utils import timezone
+
+from jobs.loading.needs import shares_of
+from jobs.models import Absence, Crew, Operative, Property, User, Visit
+from jobs.planning.board_stock import DayStock, stock_of_days
+from jobs.planning.calendars import holiday_on, midnight
+from jobs.planning.travel import Drive, drive_between
+
+STEP_MIN = 5
+STEPS_A_DAY = 24 * 60 // STEP_MIN
+STEPS_AN_HOUR = 60 // STEP_MIN
+DAY_CHOICES = (1, 5, 10)
+WORKING_WEEK = 5
+MOVABLE = (Visit.Status.BOOKED,)
+
+Position = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """Driving to a visit, or home: `minutes` and `km` of the road.
+
+    It ends at `step + steps` and is drawn no longer than there is time; `late_min` is what lacks.
+    """
+
+    step: int
+    steps: int
+    minutes: int
+    km: float
+    late_min: int = 0
+
+    @property
+    def is_tight(self) -> bool:
+        """There is less time between the visits than the drive takes."""
+        return self.late_min > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What stands over a visit: a shape, and the word for it."""
+
+    shape: str
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One visit on the board."""
+
+    visit: Visit
+    step: int
+    steps: int
+    minutes: int
+    order: int
+    volume_m3: float
+    leg: Leg | None
+    is_late: bool
+
+    @property
+    def can_move(self) -> bool:
+        return self.visit.status in MOVABLE
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        visit = self.visit
+        begun = {"on_site": "begun", "done": "done", "stopped": "stopped"}.get(visit.status)
+        found = [Mark(begun, visit.get_status_display().lower())] if begun else []
+        if self.is_late:
+            found.append(Mark("late", "late"))
+        if visit.held:
+            found.append(Mark("held", "held"))
+        if visit.promised_at is not None:
+            found.append(Mark("promised", "promised"))
+        return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Away:
+    """A stretch of a day in which a crew is not there, and why.
+
+    `refuses`: a visit cannot be booked then. A holiday, or one operative's absence, only warns.
+    """
+
+    step: int
+    steps: int
+    words: str
+    whole_day: bool = False
+    refuses: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """The crew's break, in the first gap that is long enough; `fits` is False where none is."""
+
+    step: int
+    steps: int
+    minutes: int
+    fits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One crew on one day."""
+
+    day: date
+    opens: int
+    closes: int
+    overtime: int
+    blocks: tuple[Block, ...]
+    away: tuple[Away, ...]
+    way_home: Leg | None
+    pause: Pause | None
+    available_h: float
+    booked_h: float
+    volume_m3: float
+    van_m3: float | None
+
+    @property
+    def closed(self) -> Away | None:
+        return next((stretch for stretch in self.away if stretch.whole_day), None)
+
+    @property
+    def over_hours(self) -> bool:
+        return self.booked_h > self.available_h + 0.01
+
+    @property
+    def over_volume(self) -> bool:
+        """More rolls than one load holds: the van comes back to the depot during the day."""
+        return self.van_m3 is not None and self.volume_m3 > self.van_m3 + 0.01
+
+    @property
+    def loads(self) -> int:
+        """How many times the van is loaded for the day's rolls."""
+        return math.ceil(self.volume_m3 / self.van_m3 - 0.001) if self.van_m3 else 1
+
+    @property
+    def drive_min(self) -> int:
+        legs = [block.leg for block in self.blocks] + [self.way_home]
+        return sum(leg.minutes for leg in legs if leg is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class CrewRow:
+    """A crew with its days. `stamp` changes whenever anything shown in the row does."""
+
+    crew: Crew
+    skills: frozenset[str]
+    tracks: tuple[Track, ...]
+    stamp: str
+
+    @property
+    def size(self) -> int:
+        """How many operatives it has."""
+        return len(self.crew.operatives.all())
+
+
+@dataclass(frozen=True, slots=True)
+class HourMark:
+    """An hour of the axis and the step it begins at."""
+
+    hour: int
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayHead:
+    """What all crews together have on one day."""
+
+    day: date
+    available_h: float
+    booked_h: float
+    visits: int
+    holiday: str = ""
+    stock: DayStock | None = None
+
+    @property
+    def share(self) -> float:
+        """Booked hours as a part of the available ones, 0 where there are none."""
+        return self.booked_h / self.available_h if self.available_h else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """`opens` and `hours`: the hour the time axis begins with, and how many it has."""
+
+    first: date
+    count: int
+    days: tuple[date, ...]
+    heads: tuple[DayHead, ...]
+    rows: tuple[CrewRow, ...]
+    opens: int
+    hours: int
+
+    @property
+    def marks(self) -> tuple[HourMark, ...]:
+        """The hours written on the axis."""
+        hours = range(self.opens, self.opens + self.hours)
+        return tuple(HourMark(hour, hour * STEPS_AN_HOUR) for hour in hours)
+
+    @property
+    def before(self) -> date:
+        return working_days_from(self.first, -self.count)
+
+    @property
+    def after(self) -> date:
+        return working_days_from(self.first, self.count)
+
+
+def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = None) -> Board:
+    """`count` working days from `first`, of all bookable crews of a company or some of them.
+
+    A weekend day between them is shown when something is booked on it. The number of queries
+    does not depend on how much is booked.
+    """
+    until = working_days_from(first, count)
+    visits = list(_visits(user, first, until, crews))
+    days = _days(first, count, until, visits)
+    found = list(_crews(user, crews, visits))
+    volumes = {pk: share.volume_m3 for pk, share in shares_of(visits).items()}
+    away = _absences(user, days, found)
+    by_place: dict[tuple[int, date], list[Visit]] = defaultdict(list)
+    for visit in visits:
+        by_place[visit.crew_id, local_day(visit)].append(visit)
+    rows = tuple(
+        _row(crew, [(day, by_place[crew.pk, day]) for day in days], volumes, away) for crew in found
+    )
+    opens, hours = _axis(found, visits)
+    stock = stock_of_days(user, days) if crews is None else {}
+    return Board(first, count, days, _heads(days, rows, stock), rows, opens, hours)
+
+
+def stamps_of(user: User, first: date, count: int) -> dict[int, str]:
+    """The stamp of every crew's row, without building the rows."""
+    until = working_days_from(first, count)
+    shown: dict[int, list[Visit]] = defaultdict(list)
+    for visit in _visits(user, first, until, None):
+        shown[visit.crew_id].append(visit)
+    visits = [visit for found in shown.values() for visit in found]
+    crews = list(_crews(user, None, visits))
+    days = _days(first, count, until, visits)
+    away = _absences(user, days, crews)
+    return {crew.pk: _stamp(crew, shown[crew.pk], away) for crew in crews}
+
+
+def working_days_from(day: date, count: int) -> date:
+    """The day `count` working days (Monday to Friday) after `day`, or before it."""
+    step = timedelta(days=1 if count >= 0 else -1)
+    left = abs(count)
+    while left:
+        day += step
+        if day.weekday() < WORKING_WEEK:
+            left -= 1
+    return day
+
+
+def first_working_day(day: date) -> date:
+    while day.weekday() >= WORKING_WEEK:
+        day += timedelta(days=1)
+    return day
+
+
+def local_day(visit: Visit) -> date:
+    return timezone.localtime(visit.during.lower).date()
+
+
+def step_of(moment: datetime) -> int:
+    """Steps after local midnight, to the nearest."""
+    local = timezone.localtime(moment)
+    return round((local.hour * 60 + local.minute + local.second / 60) / STEP_MIN)
+
+
+def step_of_clock(clock: time) -> int:
+    return round((clock.hour * 60 + clock.minute) / STEP_MIN)
+
+
+def position_of(home: Property) -> Position | None:
+    if home.latitude_deg is None or home.longitude_deg is None:
+        return None
+    return home.latitude_deg, home.longitude_deg
+
+
+def base_of(crew: Crew) -> Position | None:
+    if crew.base_latitude_deg is None or crew.base_longitude_deg is None:
+        return None
+    return crew.base_latitude_deg, crew.base_longitude_deg
+
+
+# --- What is read
+
+
+def _visits(user: User, first: date, until: date, crews: Iterable[int] | None) -> Iterable[Visit]:
+    visits = Visit.objects.visible_to(user).live().between(first, until).with_job()
+    if crews is not None:
+        visits = visits.filter(crew__in=crews)
+    return visits.order_by("during", "id")
+
+
+def _crews(user: User, crews: Iterable[int] | None, visits: list[Visit]) -> Iterable[Crew]:
+    """Those that can be booked, and those that no longer can but still have visits."""
+    shown = Q(is_active=True) | Q(pk__in={visit.crew_id for visit in visits})
+    found = Crew.objects.visible_to(user).filter(shown).select_related("van")
+    if crews is not None:
+        found = found.filter(pk__in=crews)
+    return found.prefetch_related(Prefetch("operatives", Operative.objects.order_by("name")))
+
+
+def _days(first: date, count: int, until: date, visits: Iterable[Visit]) -> tuple[date, ...]:
+    booked = {local_day(visit) for visit in visits}
+    span = (first + timedelta(days=n) for n in range((until - first).days))
+    return tuple(day for day in span if day.weekday() < WORKING_WEEK or day in booked)
+
+
+def _absences(user: User, days: tuple[date, ...], crews: list[Crew]) -> dict[int, list[Absence]]:
+    """By crew: when it, or somebody in it, is away."""
+    if not days:
+        return {}
+    crew_of = {person.pk: crew.pk for crew in crews for person in crew.operatives.all()}
+    found: dict[int, list[Absence]] = defaultdict(list)
+    begins, ends = midnight(days[0]), midnight(days[-1] + timedelta(days=1))
+    absences = Absence.objects.visible_to(user).filter(during__overlap=(begins, ends))
+    for absence in absences.select_related("operative").order_by("during"):
+        crew_id = absence.crew_id or crew_of.get(absence.operative_id)
+        if crew_id is not None:
+            found[crew_id].append(absence)
+    return found
+
+
+# --- How it is laid out
+
+
+def _row(
+    crew: Crew,
+    days: list[tuple[date, list[Visit]]],
+    volumes: Mapping[int, float],
+    away: Mapping[int, list[Absence]],
+) -> CrewRow:
+    skills = frozenset(skill for person in crew.operatives.all() for skill in person.skills)
+    absences = away.get(crew.pk, [])
+    tracks = tuple(_track(crew, day, visits, volumes, absences) for day, visits in days)
+    shown = [visit for _, visits in days for visit in visits]
+    return CrewRow(crew, skills, tracks, _stamp(crew, shown, away))
+
+
+def _track(
+    crew: Crew,
+    day: date,
+    visits: list[Visit],
+    volumes: Mapping[int, float],
+    absences: list[Absence],
+) -> Track:
+    opens, closes = step_of_clock(crew.day_starts_at), step_of_clock(crew.day_ends_at)
+    away = _away_on(crew, day, absences, opens, closes)
+    free = 0 if any(stretch.whole_day for stretch in away) else closes - opens
+    free -= sum(_within(stretch, opens, closes) for stretch in away if not stretch.whole_day)
+    blocks, way_home = _round(crew, visits, volumes)
+    return Track(
+        day,
+        opens,
+        closes,
+        crew.overtime_minutes // STEP_MIN,
+        blocks,
+        away,
+        way_home,
+        _pause(crew, blocks) if free > 0 else None,
+        available_h=max(0, free) / STEPS_AN_HOUR,
+        booked_h=sum(block.minutes for block in blocks) / 60,
+        volume_m3=sum(block.volume_m3 for block in blocks),
+        van_m3=crew.van.load_volume_m3 if crew.van else None,
+    )
+
+
+def _within(stretch: Away, opens: int, closes: int) -> int:
+    return max(0, min(stretch.step + stretch.steps, closes) - max(stretch.step, opens))
+
+
+def _away_on(
+    crew: Crew,
+    day: date,
+    absences: list[Absence],
+    opens: int,
+    closes: int,
+) -> tuple[Away, ...]:
+    found = []
+    holiday = holiday_on(day, crew.nation)
+    if holiday or day.isoweekday() not in crew.works_on:
+        words = holiday or "not a working day"
+        found.append(Away(opens, closes - opens, words, whole_day=True))
+    for absence in absences:
+        begins, ends = absence.during.lower, absence.during.upper
+        if begins >= midnight(day + timedelta(days=1)) or ends <= midnight(day):
+            continue
+        first = max(opens, 0 if begins <= midnight(day) else step_of(begins))
+        last = min(closes, STEPS_A_DAY if ends > midnight(day + timedelta(1)) else step_of(ends))
+        of_crew = absence.crew_id is not None
+        why = absence.get_reason_display().lower()
+        words = why if of_crew else f"{absence.operative} away: {why}"
+        whole = of_crew and first <= opens and last >= closes
+        found.append(Away(first, last - first, words, whole, refuses=of_crew))
+    return tuple(stretch for stretch in found if stretch.steps > 0)
+
+
+def _round(
+    crew: Crew, visits: list[Visit], volumes: Mapping[int, float]
+) -> tuple[tuple[Block, ...], Leg | None]:
+    blocks: list[Block] = []
+    here, free = base_of(crew), None
+    for order, visit in enumerate(visits, start=1):
+        starts, ends = visit.during.lower, visit.during.upper
+        there = position_of(visit.job.property)
+        leg = _leg_to(_drive(here, there), starts, free)
+        minutes = round((ends - starts).total_seconds() / 60)
+        step, last = step_of(starts), step_of(ends)
+        if last <= step:  # it goes on past midnight
+            last = STEPS_A_DAY
+        due = visit.job.due_on
+        late = due is not None and timezone.localtime(starts).date() > due
+        volume = volumes.get(visit.pk, 0.0)
+        blocks.append(Block(visit, step, last - step, minutes, order, volume, leg, late))
+        here, free = there, ends
+    home = _drive(here, base_of(crew)) if blocks else None
+    if home is None or free is None:
+        return tuple(blocks), None
+    steps = max(1, round(home.minutes / STEP_MIN))
+    return tuple(blocks), Leg(step_of(free), steps, round(home.minutes), home.km)
+
+
+def _pause(crew: Crew, blocks: tuple[Block, ...]) -> Pause | None:
+    """Where the break goes: between its earliest and latest beginning, beside visits and drives."""
+    if not crew.break_minutes or not blocks:
+        return None
+    steps = -(crew.break_minutes // -STEP_MIN)
+    earliest, latest = step_of_clock(crew.break_earliest), step_of_clock(crew.break_latest)
+    free = earliest
+    for block in blocks:
+        if free + steps <= (block.leg.step if block.leg else block.step):
+            break
+        free = max(free, block.step + block.steps)
+    fits = free <= latest
+    return Pause(free if fits else earliest, steps, crew.break_minutes, fits)
+
+
+def _drive(here: Position | None, there: Position | None) -> Drive | None:
+    return drive_between(here, there) if here and there else None
+
+
+def _leg_to(drive: Drive | None, starts: datetime, free: datetime | None) -> Leg | None:
+    """The drive that ends as the visit begins; tight where the visit before ends too late."""
+    if drive is None or drive.minutes < 0.5:
+        return None
+    minutes, ends = round(drive.minutes), step_of(starts)
+    begins, late = max(0, ends - max(1, round(minutes / STEP_MIN))), 0
+    if free is not None:
+        late = max(0, minutes - round((starts - free).total_seconds() / 60))
+        begins = min(max(begins, step_of(free)), ends - 1)
+    return Leg(begins, ends - begins, minutes, drive.km, late)
+
+
+def _stamp(
+    crew: Crew,
+    visits: Iterable[Visit],
+    away: Mapping[int, list[Absence]],
+) -> str:
+    parts = [f"{crew.version}/{crew.van_id}"]
+    parts += [
+        f"{v.pk}.{v.version}.{v.status}.{v.during.lower:%m%d%H%M}.{v.held}.{v.promised_at}"
+        for v in visits
+    ]
+    parts += [f"a{absence.pk}.{absence.version}" for absence in away.get(crew.pk, [])]
+    return hashlib.sha256("|".join(parts).encode()).hexdigest()[:12]
+
+
+def _heads(
+    days: tuple[date, ...], rows: tuple[CrewRow, ...], stock: Mapping[date, DayStock]
+) -> tuple[DayHead, ...]:
+    heads = []
+    for nth, day in enumerate(days):
+        tracks = [row.tracks[nth] for row in rows]
+        closed = {track.closed.words for track in tracks if track.closed}
+        everywhere = len(closed) == 1 and all(track.closed for track in tracks)
+        heads.append(
+            DayHead(
+                day,
+                sum(track.available_h for track in tracks),
+                sum(track.booked_h for track in tracks),
+                sum(len(track.blocks) for track in tracks),
+                closed.pop() if everywhere else "",
+                stock.get(day),
+            )
+        )
+    return tuple(heads)
+
+
+def _axis(crews: list[Crew], visits: list[Visit]) -> tuple[int, int]:
+    """The hours the axis shows: every crew's day and every visit, half an hour about them."""
+    starts = [step_of_clock(crew.day_starts_at) for crew in crews] or [8 * STEPS_AN_HOUR]
+    ends = [step_of_clock(crew.day_ends_at) for crew in crews] or [17 * STEPS_AN_HOUR]
+    starts += [step_of(visit.during.lower) for visit in visits]
+    ends += [step_of(visit.during.upper) for visit in visits]
+    first = max(0, (min(starts) - 6) // STEPS_AN_HOUR)
+    last = min(24, -((max(ends) + 6) // -STEPS_AN_HOUR))
+    return first, last - first

@@ -1,0 +1,278 @@
+"""A day's rounds as a map without tiles: where each crew goes, in which order, to scale.
+
+Rounds that lie far apart get maps of their own, each with its own scale. A map is laid out in
+units of its picture (`WIDTH` across), so that a template can draw it without reckoning.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+EARTH_RADIUS_KM = 6371.0088  # mean radius R1 of the GRS 80 ellipsoid (Moritz 2000)
+WIDTH = 480.0
+TALLEST, LOWEST = 460.0, 300.0
+MARGIN = 44.0
+SPOT = 12.0
+NEAR_KM = 60.0
+SMALLEST_SPAN_KM = 4.0
+SCALE_STEPS_KM = (0.5, 1, 2, 5, 10, 20, 50, 100, 200)
+DASHES = ("", "9 4", "2 4", "12 4 2 4", "5 3", "1 6", "14 6", "8 3 2 3 2 3")
+
+Degrees = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One stop of a round to be drawn: `at` in degrees (latitude, longitude)."""
+
+    key: int
+    order: int
+    at: Degrees
+    district: str
+    town: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoundToDraw:
+    """A crew's day: where it sets off, and its calls in order."""
+
+    crew: str
+    base: Degrees | None
+    calls: tuple[Call, ...]
+
+    @property
+    def way(self) -> tuple[Degrees, ...]:
+        base = (self.base,) if self.base else ()
+        return (*base, *(call.at for call in self.calls), *base)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A numbered stop in picture units; (`true_x`, `true_y`) is where it really lies."""
+
+    key: int
+    order: int
+    x: float
+    y: float
+    true_x: float
+    true_y: float
+
+    @property
+    def is_moved(self) -> bool:
+        """It stands beside its place, because others stand there too."""
+        return math.hypot(self.x - self.true_x, self.y - self.true_y) > 4
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    text: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnRound:
+    """A round as a line: `path` for an SVG, its dashes, its name where the line begins."""
+
+    crew: str
+    path: str
+    dash: str
+    spots: tuple[Spot, ...]
+    base: Label | None
+    name: Label
+
+
+@dataclass(frozen=True, slots=True)
+class RoundMap:
+    """One map. `scale_km` is as long as the bar of `scale_length` units."""
+
+    title: str
+    height: float
+    rounds: tuple[DrawnRound, ...]
+    labels: tuple[Label, ...]
+    scale_km: float
+    scale_length: float
+    width: float = WIDTH
+
+    @property
+    def scale_words(self) -> str:
+        return f"{self.scale_km:g} km"
+
+
+def transverse_mercator(at: Degrees, centre: Degrees) -> tuple[float, float]:
+    """East and north of `centre` [km] on a sphere; equal scale in every direction at a point.
+
+    Snyder, Map Projections: A Working Manual, USGS Professional Paper 1395 (1987), equations
+    8-1 to 8-3 with k0 = 1. Valid less than 90 degrees of longitude from the centre.
+    """
+    latitude, longitude = math.radians(at[0]), math.radians(at[1] - centre[1])
+    b = math.cos(latitude) * math.sin(longitude)
+    x = EARTH_RADIUS_KM / 2 * math.log((1 + b) / (1 - b))
+    y = EARTH_RADIUS_KM * (
+        math.atan2(math.tan(latitude), math.cos(longitude)) - math.radians(centre[0])
+    )
+    return x, y
+
+
+def maps_of(rounds: Iterable[RoundToDraw]) -> tuple[RoundMap, ...]:
+    """The maps of a day; a round without a single known place is on none."""
+    known = [round_ for round_ in rounds if round_.way]
+    return tuple(_map_of(group) for group in _groups(known))
+
+
+def _groups(rounds: list[RoundToDraw]) -> list[list[RoundToDraw]]:
+    """Rounds with a place within NEAR_KM of one of another's are drawn together."""
+    groups: list[list[RoundToDraw]] = []
+    for round_ in rounds:
+        near = [group for group in groups if any(_are_near(round_, other) for other in group)]
+        together = [member for group in near for member in group] + [round_]
+        groups = [group for group in groups if group not in near] + [together]
+    return groups
+
+
+def _are_near(one: RoundToDraw, other: RoundToDraw) -> bool:
+    return any(
+        math.hypot(*transverse_mercator(there, here)) < NEAR_KM
+        for here in one.way
+        for there in other.way
+    )
+
+
+def _map_of(rounds: Sequence[RoundToDraw]) -> RoundMap:
+    places = [place for round_ in rounds for place in round_.way]
+    centre = (_middle(lat for lat, _ in places), _middle(lon for _, lon in places))
+    flat = [transverse_mercator(place, centre) for place in places]
+    west, east = min(x for x, _ in flat), max(x for x, _ in flat)
+    south, north = min(y for _, y in flat), max(y for _, y in flat)
+    across = max(east - west, SMALLEST_SPAN_KM)
+    up = max(north - south, SMALLEST_SPAN_KM)
+    unit = min((WIDTH - 2 * MARGIN) / across, (TALLEST - 2 * MARGIN) / up)
+    height = min(max(up * unit + 2 * MARGIN, LOWEST), TALLEST)
+    mid_x, mid_y = (west + east) / 2, (south + north) / 2
+
+    def on_picture(at: Degrees) -> tuple[float, float]:
+        x, y = transverse_mercator(at, centre)
+        return WIDTH / 2 + (x - mid_x) * unit, height / 2 - (y - mid_y) * unit
+
+    drawn = _drawn(rounds, on_picture, height)
+    calls = [call for round_ in rounds for call in round_.calls]
+    scale = max(step for step in SCALE_STEPS_KM if step * unit < WIDTH / 4 or step == 0.5)
+    return RoundMap(
+        title=_title(calls, rounds),
+        height=round(height, 1),
+        rounds=drawn,
+        labels=_district_labels(calls, on_picture, drawn),
+        scale_km=scale,
+        scale_length=round(scale * unit, 1),
+    )
+
+
+def _middle(values: Iterable[float]) -> float:
+    found = list(values)
+    return (min(found) + max(found)) / 2
+
+
+def _title(calls: Sequence[Call], rounds: Sequence[RoundToDraw]) -> str:
+    towns = list(dict.fromkeys(call.town for call in calls if call.town))
+    named = ", ".join(towns[:3]) + (" and more" if len(towns) > 3 else "")
+    return named or ", ".join(round_.crew for round_ in rounds)
+
+
+def _drawn(rounds: Sequence[RoundToDraw], on_picture, height: float) -> tuple[DrawnRound, ...]:  # type: ignore[no-untyped-def]
+    true = [[on_picture(call.at) for call in round_.calls] for round_ in rounds]
+    bases = [on_picture(round_.base) if round_.base else None for round_ in rounds]
+    apart = iter(_pushed_apart([spot for spots in true for spot in spots], height))
+    found = []
+    names: list[Label] = []
+    for nth, (round_, spots, base) in enumerate(zip(rounds, true, bases, strict=True)):
+        marked = tuple(
+            Spot(call.key, call.order, *_rounded(next(apart)), *_rounded(spot))
+            for call, spot in zip(round_.calls, spots, strict=True)
+        )
+        way = [base] if base else []
+        way += [(spot.x, spot.y) for spot in marked]
+        way += [base] if base and marked else []
+        path = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in way)
+        names.append(_name_label(round_.crew, way, names, height))
+        found.append(
+            DrawnRound(
+                round_.crew,
+                path,
+                DASHES[nth % len(DASHES)],
+                marked,
+                Label("", *_rounded(base)) if base else None,
+                names[-1],
+            )
+        )
+    return tuple(found)
+
+
+def _rounded(at: tuple[float, float]) -> tuple[float, float]:
+    return round(at[0], 1), round(at[1], 1)
+
+
+def _name_label(
+    crew: str, way: Sequence[tuple[float, float]], taken: Sequence[Label], height: float
+) -> Label:
+    """The crew's name a third of the way along its first leg, clear of the other names."""
+    (x, y), (to_x, to_y) = way[0], way[min(1, len(way) - 1)]
+    x, y = x + (to_x - x) * 0.4, y + (to_y - y) * 0.4 - 5
+    half = len(crew) * 3.9
+    x = min(max(x, half + 4), WIDTH - half - 4)
+    while any(abs(y - other.y) < 16 and abs(x - other.x) < 110 for other in taken):
+        y += 16
+    return Label(crew, round(x, 1), round(min(max(y, 16), height - 24), 1))
+
+
+def _pushed_apart(spots: list[tuple[float, float]], height: float) -> list[tuple[float, float]]:
+    """Spots moved just so far that none covers another; the same input gives the same picture."""
+    placed = [list(spot) for spot in spots]
+    for _ in range(60):
+        moved = False
+        for nth, one in enumerate(placed):
+            for later, other in enumerate(placed[nth + 1 :], start=nth + 1):
+                dx, dy = other[0] - one[0], other[1] - one[1]
+                gap = math.hypot(dx, dy)
+                if gap >= 2 * SPOT + 1:
+                    continue
+                moved = True
+                angle = math.atan2(dy, dx) if gap > 0.01 else 2.4 * (nth + later)
+                push = (2 * SPOT + 2 - gap) / 2
+                one[0] -= push * math.cos(angle)
+                one[1] -= push * math.sin(angle)
+                other[0] += push * math.cos(angle)
+                other[1] += push * math.sin(angle)
+        for spot in placed:
+            spot[0] = min(max(spot[0], SPOT + 2), WIDTH - SPOT - 2)
+            spot[1] = min(max(spot[1], SPOT + 2), height - SPOT - 2)
+        if not moved:
+            break
+    return [(x, y) for x, y in placed]
+
+
+def _district_labels(calls: Sequence[Call], on_picture, drawn: Sequence[DrawnRound]):  # type: ignore[no-untyped-def]
+    """The name of each postcode district under its calls, left out where it would cover one."""
+    by_district: dict[str, list[Call]] = {}
+    for call in calls:
+        by_district.setdefault(call.district, []).append(call)
+    taken = [(spot.x, spot.y, SPOT + 4) for round_ in drawn for spot in round_.spots]
+    taken += [(round_.name.x, round_.name.y, 30.0) for round_ in drawn]
+    taken += [(round_.base.x, round_.base.y, 12.0) for round_ in drawn if round_.base]
+    found = []
+    for district, here in sorted(by_district.items(), key=lambda item: (-len(item[1]), item[0])):
+        points = [on_picture(call.at) for call in here]
+        text = f"{here[0].town} {district}".strip()
+        x = sum(point[0] for point in points) / len(points)
+        half = len(text) * 3.2
+        x = min(max(x, half + 4), WIDTH - half - 4)
+        lowest, highest = max(p[1] for p in points), min(p[1] for p in points)
+        for y in (lowest + SPOT + 14, highest - SPOT - 8, lowest + SPOT + 30):
+            clear = all(abs(y - ty) > reach * 0.9 or abs(x - tx) > half + reach * 0.6
+                        for tx, ty, reach in taken)  # fmt: skip
+            if clear and y > 14:
+                found.append(Label(text, round(x, 1), round(y, 1)))
+                taken.append((x, y, 14.0))
+                break
+    return tuple(found)
