@@ -19,7 +19,8 @@ class Stop:
 
     `kind` "visit": `key` is the visit's, `part` counts from 0. "reload": `key` is the depot's.
     "break": `key` is the break's label. `travel_s`, `travel_m` lead here from the stop before;
-    the crew `arrives_s`, waits `wait_s`, works from `starts_s` to `leaves_s`.
+    the crew `arrives_s`, waits `wait_s`, works from `starts_s` to `leaves_s`. `rests`: breaks
+    taken in the midst of a visit, as (start, end) in seconds; `leaves_s` is later by them.
     """
 
     kind: StopKind
@@ -31,6 +32,7 @@ class Stop:
     travel_s: int
     travel_m: int
     part: int = 0
+    rests: tuple[tuple[int, int], ...] = ()
 
     @property
     def wait_s(self) -> int:

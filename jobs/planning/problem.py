@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.planning.plan_errors import require
+from jobs.planning.problem_checks import check_problem
 from jobs.planning.weights import PRIORITIES, Weights
 
 Matrix = npt.NDArray[np.int64]
@@ -188,14 +189,16 @@ class VisitToPlan:
 class Break:
     """A rest, or another time away in the middle of a shift, that starts between two times.
 
-    It lies between stops: at base before the crew sets off, on the way, or after it is back.
-    `earliest_s` = `latest_s` says exactly when.
+    It lies between stops, in the midst of a visit if `within_visit` (which then ends later by its
+    length), or at base before the crew sets off or after it is back. `earliest_s` = `latest_s`
+    says exactly when; together with `within_visit=False` that is a crew away for an hour.
     """
 
     earliest_s: int
     latest_s: int
     length_s: int
     label: str = "Break"
+    within_visit: bool = True
 
     def __post_init__(self) -> None:
         found = f"starts from {self.earliest_s} s to {self.latest_s} s."
@@ -286,8 +289,6 @@ class PlanProblem:
     depot_index: Mapping[str, int] = field(init=False)
 
     def __post_init__(self) -> None:
-        from jobs.planning.problem_checks import check_problem
-
         for kind in ("visit", "shift", "place", "depot"):
             things = getattr(self, f"{kind}s")
             index = {thing.key: number for number, thing in enumerate(things)}

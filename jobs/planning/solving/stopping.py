@@ -1,0 +1,104 @@
+"""When to stop searching: small objects that look at the progress and say yes or no."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+
+@dataclass(slots=True)
+class Progress:
+    """How far a search has come.
+
+    `elapsed_s`: seconds of the clock; `processor_s`: seconds of processor time of this process;
+    `iterations`: steps done; `since_better`: steps since the plan last got better; `best_points`.
+    """
+
+    started_at_s: float
+    started_processor_s: float
+    iterations: int = 0
+    since_better: int = 0
+    best_points: float = float("inf")
+
+    @classmethod
+    def begin(cls) -> Progress:
+        """Progress that starts now."""
+        return cls(time.monotonic(), time.process_time())
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds of the clock since the start."""
+        return time.monotonic() - self.started_at_s
+
+    @property
+    def processor_s(self) -> float:
+        """Seconds of processor time since the start."""
+        return time.process_time() - self.started_processor_s
+
+
+class Stop(Protocol):
+    """Says whether to stop, asked after every step."""
+
+    def __call__(self, progress: Progress) -> bool: ...
+
+
+@dataclass(frozen=True, slots=True)
+class AfterSeconds:
+    """Stop after so many seconds of the clock. Not repeatable: depends on the machine."""
+
+    seconds: float
+
+    def __call__(self, progress: Progress) -> bool:
+        return progress.elapsed_s >= self.seconds
+
+
+@dataclass(frozen=True, slots=True)
+class AfterProcessorSeconds:
+    """Stop after so many seconds of processor time: fair on a machine that is shared."""
+
+    seconds: float
+
+    def __call__(self, progress: Progress) -> bool:
+        return progress.processor_s >= self.seconds
+
+
+@dataclass(frozen=True, slots=True)
+class AfterIterations:
+    """Stop after so many steps: the same plan on every machine for the same seed."""
+
+    iterations: int
+
+    def __call__(self, progress: Progress) -> bool:
+        return progress.iterations >= self.iterations
+
+
+@dataclass(frozen=True, slots=True)
+class NoImprovement:
+    """Stop after so many steps in a row that made nothing better."""
+
+    iterations: int
+
+    def __call__(self, progress: Progress) -> bool:
+        return progress.since_better >= self.iterations
+
+
+@dataclass(frozen=True, slots=True)
+class WhenAsked:
+    """Stop when that function says so: somebody pressed the button, or the worker must go."""
+
+    asked: Callable[[], bool]
+
+    def __call__(self, progress: Progress) -> bool:
+        return self.asked()
+
+
+@dataclass(frozen=True, slots=True)
+class AnyOf:
+    """Stop as soon as one of those says so."""
+
+    rules: tuple[Stop, ...]
+
+    def __call__(self, progress: Progress) -> bool:
+        return any(rule(progress) for rule in self.rules)
