@@ -23,7 +23,8 @@ logger = logging.getLogger(__name__)
 def hand_out_again(app: Celery) -> int:
     """Put every unacknowledged task back into its queue; return how many there were.
 
-    Only right while no worker runs.
+    Only right while no worker runs. The planner's own worker may: a plan run that is handed out
+    twice finds itself claimed and ends at once.
     """
     with app.connection_for_write() as connection:
         qos = connection.default_channel.qos

@@ -20,6 +20,8 @@ from deploy.embedded.servers import Servers
 WEB_PROCESSES = 2
 LOCAL_NAMES = ("127.0.0.1", "localhost", "[::1]", "::1")
 EVERY_ADDRESS = ("0.0.0.0", "::")
+# The queue of plan runs, by CELERY_TASK_ROUTES.
+PLANNING_QUEUE = "planning"
 # Seconds that a request under way gets to end when the service stops.
 GRACE_S = 3
 
@@ -143,6 +145,25 @@ def worker_program(
         log=data.logs / "worker.log",
         # Warm: tasks under way may end. Then cold: they go back to the queue.
         stop_signals=((signal.SIGTERM, 4.0), (signal.SIGQUIT, 3.0)),
+    )
+
+
+def planner_program(data: DataFolder, environment: Mapping[str, str]) -> Program:
+    """A worker of its own for plan runs, one at a time.
+
+    A run takes a processor for minutes; photos and verdicts must not wait for it. What it leaves
+    behind when it dies is found by its silent heartbeat, so it hands nothing out again.
+    """
+    command = [sys.executable, "-m", "celery", "-A", "deploy", "worker", "--loglevel", "INFO"]
+    command += ["--queues", PLANNING_QUEUE, "--concurrency", "1", "--hostname", "planner@%h"]
+    command += ["--without-gossip", "--without-mingle"]
+    return Program(
+        name="planner",
+        command=command,
+        environment={**environment, "EAVESBOOK_ONLY_WORKER": "0"},
+        folder=PROJECT_FOLDER,
+        log=data.logs / "planner.log",
+        stop_signals=((signal.SIGTERM, 1.0), (signal.SIGQUIT, 3.0)),
     )
 
 

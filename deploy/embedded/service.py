@@ -17,7 +17,11 @@ from deploy.embedded.supervisor import Supervisor
 DATABASE_PATIENCE_S = 120.0
 SERVICE_PATIENCE_S = 120.0
 # The service first, then what it stands on.
-STOP_ORDER = (("prepare", "web-1", "web-2", "beat", "worker"), ("valkey",), ("postgres",))
+STOP_ORDER = (
+    ("prepare", "web-1", "web-2", "beat", "worker", "planner"),
+    ("valkey",),
+    ("postgres",),
+)
 
 
 @dataclass(frozen=True)
@@ -94,11 +98,11 @@ def start_programs(
     environment: Mapping[str, str],
     listener: socket.socket,
 ) -> None:
-    """Start web, worker and beat side by side, and wait until they work."""
+    """Start web, workers and beat side by side, and wait until they work."""
     data = supervisor.data
     ready_file = programs.worker_ready_file(data)
     ready_file.unlink(missing_ok=True)
-    with step("Web, worker and beat"):
+    with step("Web, workers and beat"):
         web = [
             supervisor.start(program)
             for program in programs.web_programs(data, environment, listener)
@@ -106,6 +110,7 @@ def start_programs(
         worker = supervisor.start(
             programs.worker_program(data, environment, only_worker=servers.valkey is not None)
         )
+        supervisor.start(programs.planner_program(data, environment))
         supervisor.start(programs.beat_program(data, environment))
         address = listener.getsockname()
         for child in web:

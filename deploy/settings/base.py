@@ -124,6 +124,9 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # A task not acknowledged within this time is handed out again; longer than any task may run.
 CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 30 * 60}
 CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"visibility_timeout": 30 * 60}
+# Plan runs take a processor for minutes: a queue and a worker of their own, so that photos and
+# verdicts don't wait for them.
+CELERY_TASK_ROUTES = {"jobs.planning.tasks.run_plan": {"queue": "planning"}}
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]

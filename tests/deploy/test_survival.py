@@ -93,7 +93,7 @@ def test_a_row_outlives_the_killing_of_everything(data: DataFolder, start_up: St
     # The supervisor: everything dies with it.
     before = processes(data)
     assert set(before) == {
-        *("supervisor", "postgres", "valkey", "web-1", "web-2", "worker", "beat"),
+        *("supervisor", "postgres", "valkey", "web-1", "web-2", "worker", "planner", "beat"),
     }
     data.drop_note("state")
     first.kill()
