@@ -23,6 +23,7 @@ CALLS = {
     "cross_layers": "Lay the cross layers",
     "hatch_and_tank": "Do hatch and tank",
 }
+LAYER_OF = {"first_layer": "between_joists", "cross_layers": "across_joists"}
 NOT_MISSING = (ARRIVAL, LOFT, HANDOVER, LEAVE)
 
 
@@ -75,7 +76,7 @@ def _steps(record: SiteRecord) -> Iterator[Step]:
     yield _check_step(record)
     yield _photo_step(record, "before", BEFORE, "Before photos")
     for kind in LAYING:
-        if kind != WorkStep.Kind.CROSS_LAYERS or _is_planned(record, "across_joists"):
+        if _is_planned(record, kind):
             yield _laying_step(record, kind)
     yield _photo_step(record, "after", AFTER, "After photos")
     yield _readings_step(record)
@@ -84,8 +85,9 @@ def _steps(record: SiteRecord) -> Iterator[Step]:
 
 
 def _is_planned(record: SiteRecord, kind: str) -> bool:
-    """Without a plan every step is asked for."""
-    return not record.layer_kinds or kind in record.layer_kinds
+    """A layer that the plan does not have is no step; without a plan every one is asked for."""
+    layer = LAYER_OF.get(kind)
+    return layer is None or not record.layer_kinds or layer in record.layer_kinds
 
 
 def _arrival_step(record: SiteRecord) -> Step:
