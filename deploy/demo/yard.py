@@ -147,7 +147,8 @@ def _write_history(cast: Cast, by_crew: dict[int, _Yard], now: datetime) -> None
             if day.weekday() == 0 or day == working_days(first, today)[0]:
                 _deliver(cast, yard, day, needed[yard.depot.pk], today)
         for crew_day in days:
-            if crew_day.day == day and day < today:
+            begun = any(visit.status != Visit.Status.BOOKED for visit in crew_day.visits)
+            if crew_day.day == day and (day < today or begun):
                 _load(cast, by_crew[crew_day.visits[0].crew_id], crew_day)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from jobs.loading.stock import whole
 
-EACH_ITS_OWN = "for more than one visit; why stands at each"
+EACH_ITS_OWN = "for more than one visit"
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,11 +59,8 @@ class StockWarning:
         if self.item is None:
             return f"{-self.left:,} of {self.name} are needed on {day}, and the depot keeps none."
         if self.kind is Kind.RUNS_OUT:
-            return f"{self.name} runs out on {day}: {-self.left:,} too few."
-        return (
-            f"{self.name} falls to {self.left:,} on {day}, "
-            f"below the {self.item.reorder_point:,} to keep."
-        )
+            return f"{self.name}: {-self.left:,} too few on {day}."
+        return f"{self.name}: {self.left:,} left on {day}, {self.item.reorder_point:,} to be kept."
 
 
 def warnings_of(

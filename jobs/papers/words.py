@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from jobs.planning.travel import Drive
 from jobs.templatetags.eavesbook import NARROW_SPACE, UNIT_SIGNS, signed_units
 
 SAID_WITHOUT_UNIT = ("rolls", "roll", "piece")
@@ -18,3 +19,10 @@ def count_words(quantity: float, unit: str) -> str:
 def with_sign(sentence: str) -> str:
     """A sentence with its plain units set as signs."""
     return str(signed_units(sentence))
+
+
+def drive_words(drive: Drive) -> str:
+    """A drive as "1 h 25 min, 38.0 km", to the minute."""
+    hours, minutes = divmod(round(drive.minutes), 60)
+    long = f"{hours}{NARROW_SPACE}h " if hours else ""
+    return f"{long}{minutes}{NARROW_SPACE}min, {drive.km:,.1f}{NARROW_SPACE}km"

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from jobs.papers.typesetting import typeset, with_packaged_font
-from jobs.papers.words import count_words, with_sign
+from jobs.papers.words import count_words, drive_words, with_sign
 from jobs.rounds.round_sheet import RoundSheet, RoundStop
 
 
@@ -24,9 +24,9 @@ def round_contents(sheet: RoundSheet) -> dict[str, Any]:
         "company": crew.company.name,
         "invented": crew.company.is_invented,
         "day": f"{sheet.day:%A} {sheet.day.day} {sheet.day:%B %Y}",
+        "short_day": f"{sheet.day.day} {sheet.day:%b %Y}",
         "begins_at": sheet.begins_at,
-        "drive_min": sheet.drive_minutes,
-        "drive_km": sheet.drive_km,
+        "drive": drive_words(sheet.drive),
         "load_count": sheet.load_count,
         "whole": sheet.whole,
         "stops": [_stop(stop) for stop in sheet.stops],
@@ -40,8 +40,7 @@ def _stop(stop: RoundStop) -> dict[str, Any]:
         "kind": stop.visit.get_kind_display(),
         "from": f"{stop.starts_at:%H:%M}",
         "until": f"{stop.ends_at:%H:%M}",
-        "drive_min": stop.drive.minutes if stop.drive else None,
-        "drive_km": stop.drive.km if stop.drive else None,
+        "drive": drive_words(stop.drive) if stop.drive else "not known",
         "address": home.address,
         "street": home.address_line_1,
         "reference": stop.visit.job.reference,
@@ -65,5 +64,4 @@ def _stop(stop: RoundStop) -> dict[str, Any]:
             {"title": d.title, "sentence": d.sentence, "svg": with_packaged_font(d.svg)}
             for d in stop.drawings
         ],
-        "points": [{"label": point.label, "why": point.why} for point in stop.points],
     }

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from calculations.drawing import PhotoPoint, draw_evidence, draw_loft, photo_points
+from calculations.drawing import draw_evidence, draw_loft, photo_points
 from calculations.loft import LoftError
 from jobs.evidence.day import hazards_of
 from jobs.loading.load_lines import LoadLine
@@ -52,7 +52,6 @@ class RoundStop:
     warnings: tuple[str, ...]
     target_depth_mm: float | None
     drawings: tuple[Drawing, ...]
-    points: tuple[PhotoPoint, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +66,10 @@ class RoundSheet:
     whole: bool
 
     @property
-    def drive_minutes(self) -> float:
-        return sum(stop.drive.minutes for stop in self.stops if stop.drive)
-
-    @property
-    def drive_km(self) -> float:
-        return sum(stop.drive.km for stop in self.stops if stop.drive)
+    def drive(self) -> Drive:
+        """All drives together, as far as they are known."""
+        known = [stop.drive for stop in self.stops if stop.drive]
+        return Drive(sum(d.minutes for d in known), sum(d.km for d in known))
 
 
 def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) -> RoundSheet | None:
@@ -151,7 +148,6 @@ def _stop(
 ) -> RoundStop:
     lays = visit.kind in (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
     sheet = _sheet(plan) if plan and lays else None
-    drawings, points = _drawings(visit, sheet, survey) if drawn else ((), ())
     mine = [(load.number, p) for load in loads.loads for p in load.parts if p.visit.pk == visit.pk]
     notes = (visit.job.property.access_notes, survey.access_note if survey else "", visit.note)
     return RoundStop(
@@ -168,8 +164,7 @@ def _stop(
         checks=tuple(line for v, line in loads.checks if v.pk == visit.pk),
         warnings=sheet.quantities.warnings if sheet else (),
         target_depth_mm=plan.target_depth_mm if plan and lays else None,
-        drawings=drawings,
-        points=points,
+        drawings=_drawings(visit, sheet, survey) if drawn else (),
     )
 
 
@@ -181,9 +176,8 @@ def _sheet(plan: LayerPlan) -> LayerSheet | None:
         return None
 
 
-def _drawings(
-    visit: Visit, sheet: LayerSheet | None, survey: Survey | None
-) -> tuple[tuple[Drawing, ...], tuple[PhotoPoint, ...]]:
+def _drawings(visit: Visit, sheet: LayerSheet | None, survey: Survey | None) -> tuple[Drawing, ...]:
+    """Each layer and the photo points; without layers the loft, if it was surveyed."""
     if sheet is not None:
         points = photo_points(sheet.loft)
         layers = [Drawing(f"Layer {x.number}", x.sentence, x.svg) for x in sheet.layers]
@@ -192,10 +186,10 @@ def _drawings(
             "The same places before and after.",
             draw_evidence(sheet.loft, (), points),
         )
-        return (*layers, photos), points
+        return (*layers, photos)
     if survey is None or visit.kind == Visit.Kind.SURVEY or not survey.areas.all():
-        return (), ()
-    return (Drawing("The loft as surveyed", "", draw_loft(loft_of(survey))),), ()
+        return ()
+    return (Drawing("The loft as surveyed", "", draw_loft(loft_of(survey))),)
 
 
 _PARTS = ("areas", "obstacles", "fixtures", "hazards")

@@ -43,7 +43,7 @@ def test_an_item_that_runs_out_says_the_day_the_visits_and_whole_packs(yard):
     assert warning.left == -10
     assert [visit.pk for visit in warning.visits] == [taker.pk]
     assert (warning.packs, warning.units) == (2, 48)  # 10 missing and 20 to keep, in packs of 24
-    assert warning.sentence == f"Item W170 runs out on {warning.on:%a %-d %b}: 10 too few."
+    assert warning.sentence == f"Item W170: 10 too few on {warning.on:%a %-d %b}."
 
 
 def test_falling_below_the_reorder_point_is_warned_of_before_anything_is_missing(yard):
