@@ -240,8 +240,8 @@ if S3_BUCKET:
 CERTIFICATE_KEY_FOLDER = env.text("CERTIFICATE_KEY_FOLDER", str(Path(MEDIA_ROOT).parent / "keys"))
 PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS", "http://127.0.0.1:8000")
 
-# --- Planning: how long drives take. Without a road-routing server (the open `table` service of HTTP
-# road routing) it is the distance on the sphere, times a road factor, at a mean speed.
+# --- Planning: how long drives take. Without a road-routing server (the open `table` service of
+# HTTP road routing) it is the distance on the sphere, times a road factor, at a mean speed.
 TRAVEL_ROUTER_URL = env.text("TRAVEL_ROUTER_URL", "")
 if TRAVEL_ROUTER_URL and not TRAVEL_ROUTER_URL.startswith(("http://", "https://")):
     raise ImproperlyConfigured("TRAVEL_ROUTER_URL must begin with http:// or https://.")
