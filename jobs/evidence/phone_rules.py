@@ -13,10 +13,10 @@ from typing import Any
 from scipy.special import stdtrit
 from shapely.geometry.base import BaseGeometry
 
-from calculations.depths import floors_of, readings_needed
+from calculations.depths import DepthRequirement, floors_of, readings_needed
 from calculations.floors import POSITION_TOLERANCE_MM, AreaFloor, pieces
 from calculations.headroom import AIR_GAP_MM
-from calculations.loft import Roof
+from calculations.loft import Loft, Roof
 from calculations.measuring import middle_of
 from jobs.evidence.readings import EDGE_TOLERANCE_MM
 from jobs.evidence.site_record import SiteRecord
@@ -27,13 +27,29 @@ DECIMALS = 6
 
 
 def phone_rules(record: SiteRecord) -> dict[str, Any] | None:
-    """Rule, floors and stored readings as plain values; None while there is no loft or no rule.
+    """Rule, floors and stored readings of a visit; None while there is no loft or no rule."""
+    if record.loft is None or record.requirement is None:
+        return None
+    readings = [
+        {
+            "id": row.pk,
+            "key": str(row.client_key),
+            "area": row.area.name,
+            "x_mm": row.x_mm,
+            "y_mm": row.y_mm,
+            "depth_mm": row.depth_mm,
+            "allowance": row.allowance,
+        }
+        for row in record.readings
+    ]
+    return {**rules_of(record.loft, record.requirement), "readings": readings}
+
+
+def rules_of(loft: Loft, rule: DepthRequirement) -> dict[str, Any]:
+    """Rule and floors as plain values.
 
     Lengths in mm, areas in m2, depths of the rule in tenths of a millimetre as the engine counts.
     """
-    rule = record.requirement
-    if record.loft is None or rule is None:
-        return None
     return {
         "required_tenths": rule.required_tenths,
         "below_tenths": rule.below_tenths,
@@ -46,22 +62,10 @@ def phone_rules(record: SiteRecord) -> dict[str, Any] | None:
         "t": _quantiles(rule.confidence),
         "edge_tolerance_mm": EDGE_TOLERANCE_MM,
         "position_tolerance_mm": POSITION_TOLERANCE_MM,
-        "roof": _roof(record.loft.roof),
+        "roof": _roof(loft.roof),
         "areas": [
             {**_floor(floor), "needed": readings_needed(floor, rule)}
-            for floor in floors_of(record.loft, rule)
-        ],
-        "readings": [
-            {
-                "id": row.pk,
-                "key": str(row.client_key),
-                "area": row.area.name,
-                "x_mm": row.x_mm,
-                "y_mm": row.y_mm,
-                "depth_mm": row.depth_mm,
-                "allowance": row.allowance,
-            }
-            for row in record.readings
+            for floor in floors_of(loft, rule)
         ],
     }
 

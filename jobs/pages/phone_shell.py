@@ -28,6 +28,7 @@ MODULES = (
     "overlay",
     "photos",
     "points",
+    "position",
     "readings",
     "sender",
     "signature",

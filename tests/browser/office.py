@@ -42,6 +42,7 @@ class Server:
             **os.environ,
             "DATABASE_URL": url_of_test_database(),
             "EAVESBOOK_TEST_FOLDER": str(self.folder),
+            "EAVESBOOK_TEST_EAGER": "0",  # a phone's request never waits for a task
         }
         command = [sys.executable, "-m", "uvicorn", "deploy.asgi:application", "--lifespan", "off"]
         command += ["--host", HERE, "--port", str(self.port), "--log-level", "warning"]
@@ -78,7 +79,8 @@ class Line:
     """What lies between a phone and the office. It carries bytes, until it is told not to.
 
     Modes: "up"; "down" (every connection breaks at once); "silent" (taken, never answered, as
-    with one bar of signal). `cut_after(n)` breaks everything once n more bytes went up.
+    with one bar of signal). `cut_after(n)` breaks everything once n more bytes went up;
+    `lose_answer(start)` lets a request that begins so through, and breaks before its answer.
     """
 
     def __init__(self, to_port: int) -> None:
@@ -86,6 +88,8 @@ class Line:
         self.mode = "up"
         self.sent_up = 0
         self._cut_at: int | None = None
+        self._unanswered: bytes | None = None
+        self._lost: set[socket.socket] = set()
         self._pairs: set[tuple[socket.socket, socket.socket | None]] = set()
         self._lock = threading.Lock()
         self._listener = socket.create_server((HERE, 0), backlog=64)
@@ -113,6 +117,10 @@ class Line:
         """Go down once so many more bytes have been sent up."""
         with self._lock:
             self._cut_at = self.sent_up + more_bytes
+
+    def lose_answer(self, start: bytes) -> None:
+        """Go down when the answer to the next request that begins with `start` comes."""
+        self._unanswered = start
 
     @contextmanager
     def cut(self) -> Iterator[None]:
@@ -161,7 +169,15 @@ class Line:
     def _pump(self, source: socket.socket, goal: socket.socket, is_up: bool) -> None:
         with suppress(OSError):
             while piece := source.recv(PIECE_BYTES):
-                goal.sendall(self._let_through(piece) if is_up else piece)
+                if is_up:
+                    if self._unanswered and piece.startswith(self._unanswered):
+                        self._lost.add(source)
+                    goal.sendall(self._let_through(piece))
+                elif goal in self._lost:
+                    self._unanswered = None
+                    self.down()
+                else:
+                    goal.sendall(piece)
         _break(source)
         _break(goal)
 

@@ -53,6 +53,8 @@ class Phone:
             **(self.shape or PHONE),
         )
         self.context.set_default_timeout(PATIENCE_MS)
+        self.context.on("weberror", lambda error: print("script error:", error.error))
+        self.context.on("console", lambda said: print("console:", said.text))
         return self.context
 
     def restart(self) -> Page:
@@ -120,6 +122,50 @@ class OnSite:
         point = self.page.locator(f'[data-point="{label}"]')
         point.locator("input[type=file]").first.set_input_files(file)
         return point
+
+    def row(self, step: str) -> Locator:
+        return self.page.locator(f'.work > li[data-step="{step}"]')
+
+    def goes_on(self, call: str) -> None:
+        """The one big button at the bottom."""
+        bar = self.page.locator("#action-bar")
+        bar.get_by_role("link", name=call).or_(bar.get_by_role("button", name=call)).tap()
+        self.is_ready()
+
+    def answers_safely(self) -> None:
+        """Every question of the form, as on a day when all is well."""
+        for question in self.page.locator("fieldset.question").all():
+            question.locator("label", has=self.page.locator("input:not([data-unsafe])")).first.tap()
+        done = self.page.locator("input[name=outcome][value=done]")
+        if done.count():
+            done.check()
+
+    def arrives(self) -> None:
+        for operative in self.page.locator("input[name=operative_ids]").all():
+            operative.check()
+        self.page.get_by_label("let you in").fill("the householder")
+        self.answers_safely()
+        self.goes_on("We are here")
+
+    def measures(self, depth_mm: int) -> int:
+        """Touch a place that is wanted, type the depth, save; until none is wanted."""
+        wanted = self.page.locator("circle.touch-wanted")
+        count = 0
+        while wanted.count():
+            wanted.first.tap()
+            self.page.locator("#id_depth_mm").fill(str(depth_mm + count % 3))
+            self.page.get_by_role("button", name="Save the reading").tap()
+            count += 1
+            expect(self.page.locator("[data-phone-readings] > li")).to_have_count(count)
+        return count
+
+    def hands_over(self, signer: str) -> None:
+        for caution in self.page.locator("input[name=cautions_given]").all():
+            caution.check()
+        self.page.locator("input[name=all_done][value=yes]").check()
+        self.page.get_by_label("Name of who signs").fill(signer)
+        self.page.get_by_label("Confirmed with the typed name").check()
+        self.goes_on("Sign and hand over")
 
     def queue(self) -> list[dict[str, Any]]:
         """What IndexedDB holds, without bytes."""

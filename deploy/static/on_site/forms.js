@@ -21,6 +21,8 @@ export function beginForms(person) {
 
 async function record(form, person) {
   if (form.dataset.busy) return;
+  const problems = problemsOf(form);
+  if (problems.length) return showProblems(form, "Not saved yet", problems, "");
   form.dataset.busy = "yes";
   try {
     const id = await keep(form, person);
@@ -143,25 +145,43 @@ function valueOf(field) {
   return field.value;
 }
 
-// ---- A refusal, shown where it was made ---------------------------------------------------
+// ---- What is missing, and a refusal, shown where it was made -------------------------------
+
+/** What the browser, and whoever knows the page, has against the form: [{field, message}]. */
+function problemsOf(form) {
+  clearRefusal(form);
+  const invalid = Array.from(form.elements).filter((field) => field.willValidate && !field.validity.valid);
+  const problems = invalid.map((field) => ({ field: field.name, message: field.validationMessage }));
+  const asked = new CustomEvent("record-checking", {
+    bubbles: true, detail: { body: jsonOf(form), problems },
+  });
+  form.dispatchEvent(asked);
+  return asked.detail.problems;
+}
 
 export function showRefusal(form, item) {
+  const kept = "It stays on this phone. Mend it and send it again, or see it under “On this phone”.";
+  showProblems(form, "The office did not take it", item.errors || [], item.reason, kept);
+}
+
+function showProblems(form, heading, errors, reason, ...more) {
   clearRefusal(form);
   const box = document.createElement("div");
   box.className = "errors js-refusal";
   box.setAttribute("role", "alert");
   box.tabIndex = -1;
   const title = document.createElement("h2");
-  title.textContent = "The office did not take it";
-  const why = document.createElement("p");
-  why.textContent = item.reason;
-  const kept = document.createElement("p");
-  kept.textContent = "It stays on this phone. Mend it and send it again, or see it under “On this phone”.";
-  box.append(title, why, kept);
+  title.textContent = heading;
+  const words = reason ? [reason] : [...new Set(errors.map((error) => error.message))];
+  box.append(title, ...[...words, ...more].map((text) => {
+    const line = document.createElement("p");
+    line.textContent = text;
+    return line;
+  }));
   form.prepend(box);
-  for (const error of item.errors || []) markField(form, error);
+  for (const error of errors) markField(form, error);
   box.focus();
-  box.scrollIntoView({ block: "start" });
+  box.scrollIntoView({ block: "center" });
 }
 
 function markField(form, error) {

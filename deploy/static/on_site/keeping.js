@@ -3,7 +3,7 @@
 import { isUnsent, ofPerson, tidy } from "./store.js";
 import { listen } from "./channel.js";
 
-const LOOKS_MS = 15000;
+const LOOKS_MS = [2000, 4000, 8000, 15000, 30000]; // ever longer while nothing gets through
 const KEEPS_AFTER_MS = 1500;
 const WORKER = "/on-site-worker.js";
 
@@ -13,7 +13,7 @@ export async function beginKeeping(person) {
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible") sendNow();
   });
-  setInterval(() => sendIfAnything(person), LOOKS_MS);
+  lookAgain(person);
   sendIfAnything(person);
   tidy().catch(() => {});
   setTimeout(() => ask({ ask: "keep" }), KEEPS_AFTER_MS);
@@ -45,6 +45,28 @@ export async function sendNow() {
   await sender.forgetPauses();
   if (!ask({ ask: "send" })) sender.sendAll();
   registerSync();
+}
+
+let looks = 0;
+let timer = null;
+
+/** Looks at the queue after a while, and after every piece of good news from the start again. */
+function lookAgain(person) {
+  const next = () => {
+    clearTimeout(timer);
+    timer = setTimeout(async () => {
+      looks += 1;
+      await sendIfAnything(person);
+      next();
+    }, LOOKS_MS[Math.min(looks, LOOKS_MS.length - 1)]);
+  };
+  listen((message) => {
+    const isNews = message.what === "queue" || (message.what === "office" && message.kind === "here");
+    if (!isNews || looks === 0) return;
+    looks = 0;
+    next();
+  });
+  next();
 }
 
 async function sendIfAnything(person) {

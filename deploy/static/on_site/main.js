@@ -30,8 +30,8 @@ document.addEventListener("htmx:beforeSwap", (event) => {
 
 const person = document.body.dataset.person || "";
 beginSignatures();
-beginDrawing();
 beginPosition();
+beginDrawing();
 if (person && "indexedDB" in window) {
   beginForms(person);
   beginPhotos(person);

@@ -27,6 +27,7 @@ export function beginReadings(person) {
     if (verdict) showPlaces(verdict, here);
   }
 
+  document.addEventListener("record-checking", (event) => checkPlace(event, rulesOfPage()));
   listen(async (message) => {
     if (message.what === "queue" && message.state === "safe" && (await isOfThisPage(message.id))) {
       if (!(await mine()).some(isUnsent) && window.htmx && !isTyping()) await refreshPage("readings");
@@ -36,6 +37,19 @@ export function beginReadings(person) {
   const isOfThisPage = async (id) => (await mine()).some((item) => item.id === id);
   document.addEventListener("htmx:afterSettle", () => show());
   show();
+}
+
+/** What only a page with the drawing can say of a reading: where to touch. */
+function checkPlace(event, rules) {
+  const { body, problems } = event.detail;
+  if (!event.target.matches(".reading-form")) return;
+  const isPlaced = Number.isFinite(body.x_mm) && Number.isFinite(body.y_mm);
+  if (isPlaced && (!rules || body.area || areaAt(rules, body.x_mm, body.y_mm))) return;
+  const message = isPlaced
+    ? "That place does not lie in the loft. Touch the drawing again."
+    : "Touch the drawing where you measured.";
+  const others = problems.filter((each) => each.field !== "x_mm" && each.field !== "y_mm");
+  event.detail.problems = [{ field: "x_mm", message }, ...others];
 }
 
 function isTyping() {

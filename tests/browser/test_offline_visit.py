@@ -1,0 +1,94 @@
+"""A whole visit in a loft without signal, and what the office has of it afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from jobs.models import Arrival, DepthReading, Handover, Leave, Photo, PreStartCheck, WorkStep
+from tests.browser.office import Line
+from tests.browser.phones import OnSite, Phone, scene_today
+from tests.pictures import loft_jpeg
+
+pytestmark = pytest.mark.browser
+Pocket = Callable[[str], Phone]
+LAYING = ("eaves", "first_layer", "cross_layers", "hatch_and_tank")
+
+
+def photograph(lead: OnSite, moment: str, folder: Path) -> int:
+    """One photo at every point, each shown at once; returns how many."""
+    lead.opens(f"photos/{moment}/")
+    labels = lead.page.locator(".point-label").all_inner_texts()
+    for number, label in enumerate(labels):
+        file = folder / f"{moment}-{label}.jpg"
+        shows = {"moment": moment, "point_label": label}
+        file.write_bytes(loft_jpeg(100 * len(moment) + number, **shows))
+        point = lead.takes(label, file)
+        expect(point.locator("img.phone-thumb")).to_be_visible()
+        lead.reads("On this phone only", within=point)
+    lead.reads("Go on", within=lead.page.locator("#action-bar"))
+    return len(labels)
+
+
+def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path) -> None:
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+
+    line.down()
+    lead.page.goto("/on-site/")
+    lead.page.locator(".visit-link").first.click()
+    lead.is_ready()
+    lead.reads("No signal", within=lead.bar)
+    lead.goes_on("We are here")
+    lead.arrives()
+    lead.reads("On this phone only: Arrival", within=lead.row("loft"))
+    lead.goes_on("Start the pre-start check")
+    lead.answers_safely()
+    lead.goes_on("Save the check")
+    lead.reads("On this phone only: Pre-start check", within=lead.row("check"))
+    before = photograph(lead, "before", tmp_path)
+    for step in LAYING:
+        lead.opens(f"work/{step}/")
+        lead.answers_safely()
+        lead.goes_on("Save this step")
+        lead.reads("On this phone only", within=lead.row(step))
+    after = photograph(lead, "after", tmp_path)
+    lead.opens("readings/")
+    depths = lead.measures(280)
+    lead.reads("Meets", "Reckoned on this phone", within=lead.page.locator("[data-live-verdict]"))
+    lead.opens("handover/")
+    lead.hands_over("A. Householder")
+    lead.reads("The office does not have it yet")
+    lead.opens("leave/")
+    lead.answers_safely()
+    lead.goes_on("Leave")
+    lead.page.goto("/on-site/kept/")
+    waiting = 3 + len(LAYING) + before + after + depths + 1
+    lead.has_on_phone(waiting)
+    assert not Arrival.objects.exists()
+    assert not Photo.objects.exists()
+
+    line.up()
+    lead.page.get_by_role("button", name="Send now").click()
+    lead.all_is_safe()
+
+    scene.visit.refresh_from_db()
+    assert scene.visit.status == "done"
+    assert Arrival.objects.get().loft_ready
+    assert PreStartCheck.objects.get().safe_to_start
+    assert WorkStep.objects.count() == len(LAYING)
+    assert Photo.objects.filter(moment="before").count() == before
+    assert Photo.objects.filter(moment="after").count() == after
+    assert DepthReading.objects.count() == depths
+    assert Handover.objects.get().signed_name == "A. Householder"
+    assert Leave.objects.get().site_clear
+    assert {item["state"] for item in lead.queue()} == {"safe"}
+    for photo in Photo.objects.all():
+        assert photo.received_at <= timezone.now()
