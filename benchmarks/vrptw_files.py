@@ -180,10 +180,6 @@ def distance_and_prizes(found: Published, plan: Plan) -> int:
     total = 0
     for round_ in plan.rounds:
         way = [0, *(0 if s.kind == "reload" else int(s.key) for s in round_.stops), 0]
-        total += sum(
-            int(found.distances[a, b]) for a, b in zip(way, way[1:], strict=False)
-        )
+        total += sum(int(found.distances[a, b]) for a, b in zip(way, way[1:], strict=False))
     planned = {int(stop.key) for _, stop in plan.placed()}
-    return total + sum(
-        int(prize) for n, prize in enumerate(found.prizes) if n and n not in planned
-    )
+    return total + sum(int(prize) for n, prize in enumerate(found.prizes) if n and n not in planned)
