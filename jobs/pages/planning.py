@@ -12,11 +12,12 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
 
-from jobs.models import Crew, Role
+from jobs.models import Crew, PlanRun, Role
 from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
 from jobs.pages.access import page_for
 from jobs.pages.planning_forms import NeedFilter, SpanForm
 from jobs.planning.board import DAY_CHOICES, Board, board_of, stamps_of
+from jobs.planning.board_ghosts import with_ghosts
 from jobs.planning.board_map import maps_of_day
 from jobs.planning.board_needs import waiting_needs, waiting_stamp
 from jobs.planning.board_news import news_for
@@ -28,17 +29,27 @@ ROWS_AT_ONCE = 10
 @page_for(Role.PLANNER)
 def planning(request: HttpRequest) -> HttpResponse:
     span = SpanForm(request.GET)
-    board = board_of(request.user, span.first_day, span.days)
+    board = _board(request, span)
     needs = NeedFilter(request.GET, user=request.user)
     context = {
         "board": _first_rows(board),
         "today": timezone.localdate(),
         "choices": DAY_CHOICES,
         "maps": maps_of_day(board, _day_of_map(board)),
+        "latest_run": PlanRun.objects.visible_to(request.user).first(),
         "page_title": "Planning",
         **_needs_context(needs),
     }
     return render(request, "jobs/planning/planning.html", context)
+
+
+def _board(request: HttpRequest, span: SpanForm, crews: list[int] | None = None) -> Board:
+    """The board that is asked for, with a run's proposals if that is asked too."""
+    board = board_of(request.user, span.first_day, span.days, crews=crews)
+    if span.run_id is None:
+        return board
+    run = get_object_or_404(PlanRun.objects.visible_to(request.user), pk=span.run_id)
+    return with_ghosts(board, run)
 
 
 def _day_of_map(board: Board) -> date:
@@ -71,7 +82,7 @@ def planning_row(request: HttpRequest, pk: int) -> HttpResponse:
     """One crew's days, asked for by htmx when it comes into sight or has changed."""
     crew = get_object_or_404(Crew.objects.visible_to(request.user), pk=pk)
     span = SpanForm(request.GET)
-    board = board_of(request.user, span.first_day, span.days, crews=[crew.pk])
+    board = _board(request, span, [crew.pk])
     row = next((row for row in board.rows if row.crew == crew), None)
     context = {"row": row, "board": board, "today": timezone.localdate()}
     return render(request, "jobs/planning/crew_row.html", context)

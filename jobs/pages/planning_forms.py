@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Count, QuerySet
@@ -38,8 +39,12 @@ class SpanForm(forms.Form):
         required=False, coerce=int, choices=[(n, n) for n in DAY_CHOICES], empty_value=USUAL_DAYS
     )
 
+    run = forms.IntegerField(required=False, min_value=1, max_value=2**31 - 1)
+
     def __init__(self, asked: QueryDict) -> None:
-        super().__init__({"first": asked.get("from"), "count": asked.get("days")})
+        super().__init__(
+            {"first": asked.get("from"), "count": asked.get("days"), "run": asked.get("run")}
+        )
         self.is_valid()
 
     @property
@@ -49,6 +54,16 @@ class SpanForm(forms.Form):
     @property
     def days(self) -> int:
         return self.cleaned_data.get("count") or USUAL_DAYS
+
+    @property
+    def query(self) -> str:
+        """The same days for another address."""
+        return urlencode({"from": self.first_day.isoformat(), "days": self.days})
+
+    @property
+    def run_id(self) -> int | None:
+        """The run whose proposals are to be laid over the board."""
+        return self.cleaned_data.get("run")
 
 
 class NeedFilter(forms.Form):

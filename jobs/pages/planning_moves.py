@@ -15,9 +15,10 @@ from jobs.models import Role, User, Visit, VisitNeed
 from jobs.pages.access import page_for
 from jobs.pages.planning_forms import MoveForm, SpanForm, WhereForm
 from jobs.planning.agreeing import hold, tell_householder
-from jobs.planning.board_fit import fit_of, places_for, sheet_of, why_not_planned
+from jobs.planning.board_fit import fit_of, places_for
 from jobs.planning.board_moves import Moved, move_on_board, place_on_board
 from jobs.planning.board_news import last_change_of
+from jobs.planning.board_sheet import sheet_of, why_waiting
 
 CANNOT_READ = "Say which crew, and when: the request could not be read. Load the page again."
 
@@ -37,7 +38,8 @@ def planning_fit(request: HttpRequest) -> HttpResponse:
 def planning_places(request: HttpRequest) -> HttpResponse:
     """For every crew and day shown, the best place for a visit, or why there is none."""
     span = SpanForm(request.GET)
-    places = places_for(_in_hand(request.GET, request.user), span.first_day, span.days)
+    thing = _in_hand(request.GET, request.user)
+    places = places_for(request.user, thing, span.first_day, span.days)
     return JsonResponse({"places": [asdict(place) for place in places]})
 
 
@@ -83,7 +85,7 @@ def planning_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     visit = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
     span = SpanForm(request.GET)
     context = {
-        "sheet": sheet_of(visit, span.first_day, span.days),
+        "sheet": sheet_of(request.user, visit, span.first_day, span.days),
         "last_change": last_change_of(visit),
         "span": span,
     }
@@ -95,7 +97,7 @@ def planning_need_why(request: HttpRequest, pk: int) -> HttpResponse:
     """Why one visit that waits has no place on the days shown, and what would let it in."""
     need = get_object_or_404(VisitNeed.objects.visible_to(request.user).with_job(), pk=pk)
     span = SpanForm(request.GET)
-    context = {"reasons": why_not_planned(need, span.first_day, span.days)}
+    context = {"why": why_waiting(request.user, need, span.first_day, span.days), "need": need}
     return render(request, "jobs/planning/need_why.html", context)
 
 

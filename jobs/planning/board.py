@@ -17,7 +17,7 @@ from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from jobs.loading.needs import shares_of
-from jobs.models import Absence, Crew, Operative, Property, User, Visit
+from jobs.models import Absence, Crew, Job, Operative, Property, ProposedVisit, User, Visit
 from jobs.planning.board_stock import DayStock, stock_of_days
 from jobs.planning.calendars import holiday_on, midnight
 from jobs.planning.travel import Drive, drive_between
@@ -71,6 +71,7 @@ class Block:
     volume_m3: float
     leg: Leg | None
     is_late: bool
+    is_going: bool = False
 
     @property
     def can_move(self) -> bool:
@@ -81,6 +82,8 @@ class Block:
         visit = self.visit
         begun = {"on_site": "begun", "done": "done", "stopped": "stopped"}.get(visit.status)
         found = [Mark(begun, visit.get_status_display().lower())] if begun else []
+        if self.is_going:
+            found.append(Mark("going", "would go"))
         if self.is_late:
             found.append(Mark("late", "late"))
         if visit.held:
@@ -88,6 +91,16 @@ class Block:
         if visit.promised_at is not None:
             found.append(Mark("promised", "promised"))
         return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Ghost:
+    """Where a plan would put a visit of a job."""
+
+    line: ProposedVisit
+    job: Job
+    step: int
+    steps: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +143,7 @@ class Track:
     booked_h: float
     volume_m3: float
     van_m3: float | None
+    ghosts: tuple[Ghost, ...] = ()
 
     @property
     def closed(self) -> Away | None:
@@ -197,7 +211,10 @@ class DayHead:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """`opens` and `hours`: the hour the time axis begins with, and how many it has."""
+    """`opens` and `hours`: the hour the time axis begins with, and how many it has.
+
+    `run_id`: the run whose proposals are laid over it.
+    """
 
     first: date
     count: int
@@ -206,6 +223,7 @@ class Board:
     rows: tuple[CrewRow, ...]
     opens: int
     hours: int
+    run_id: int | None = None
 
     @property
     def marks(self) -> tuple[HourMark, ...]:

@@ -1,14 +1,23 @@
-"""Whether a visit fits somewhere on the board: asked while it is moved, and for its sheet."""
+"""Whether a visit fits somewhere on the board: asked while it is moved."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from jobs.models import Crew, Visit, VisitNeed
+from jobs.models import Crew, User, Visit, VisitNeed
+from jobs.planning.board import board_of
+from jobs.planning.board_moves import next_part
+from jobs.planning.board_places import (
+    Closed,
+    Opening,
+    cost_where_it_is,
+    moment_of,
+    places_on,
+    to_place,
+)
 from jobs.planning.spelling import spell_minutes
 from jobs.planning.trying import Trial, try_booking, try_move
-from jobs.planning.board_moves import next_part
 
 YES, DEAR, NO = "yes", "dear", "no"
 WORTH_TELLING_MIN = 1.0
@@ -51,27 +60,36 @@ def _as_fit(trial: Trial) -> PlaceFit:
     why = trial.warnings
     extra = trial.extra_travel_min
     if extra is not None and abs(extra) >= WORTH_TELLING_MIN:
-        more = "more" if extra > 0 else "less"
-        why = (*why, f"{spell_minutes(abs(extra))} {more} driving.")
+        words = more_driving(extra)
+        why = (*why, f"{words[:1].upper()}{words[1:]}.")
     dear = trial.warnings or (extra is not None and extra >= DEAR_FROM_MIN)
     return PlaceFit(DEAR if dear else YES, why, extra)
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """What stands about one visit."""
-
-    visit: Visit
-    hours: float
-
-
-def places_for(thing: Visit | VisitNeed, first: date, count: int) -> list[TrackFit]:
-    return []
+def places_for(user: User, thing: Visit | VisitNeed, first: date, count: int) -> list[TrackFit]:
+    """The best place on every crew's day, for the tracks of the board while something moves."""
+    board = board_of(user, first, count)
+    wanted = to_place(thing)
+    now = cost_where_it_is(board, thing) if isinstance(thing, Visit) else None
+    return [_track_fit(place, now or 0.0) for place in places_on(board, wanted)]
 
 
-def sheet_of(visit: Visit, first: date, count: int) -> Sheet:
-    return Sheet(visit, (visit.during.upper - visit.during.lower).total_seconds() / 3600)
+def _track_fit(place: Opening | Closed, saved_min: float) -> TrackFit:
+    crew, day = place.row.crew.pk, place.track.day.isoformat()
+    if isinstance(place, Closed):
+        return TrackFit(crew, day, NO, place.why)
+    words = ", ".join((_opening_words(place, saved_min), *place.warnings))
+    fit = DEAR if place.warnings else YES
+    return TrackFit(crew, day, fit, words, f"{moment_of(place.track.day, place.step):%H:%M}")
 
 
-def why_not_planned(need: VisitNeed, first: date, count: int) -> list[str]:
-    return []
+def _opening_words(place: Opening, saved_min: float) -> str:
+    start = moment_of(place.track.day, place.step)
+    return f"{start:%H:%M}, {more_driving(place.extra_min - saved_min)}"
+
+
+def more_driving(minutes: float) -> str:
+    """Such as “12 min more driving”, or “the same driving” for less than a minute."""
+    if abs(minutes) < WORTH_TELLING_MIN:
+        return "the same driving"
+    return f"{spell_minutes(abs(minutes))} {'more' if minutes > 0 else 'less'} driving"

@@ -30,10 +30,11 @@ def district(postcode: str) -> str:
 
 
 @register.simple_tag
-def board_url(first: date, count: int, crew: int | None = None) -> str:
-    """The planning board from a day on; with a crew, that crew's row of it."""
+def board_url(first: date, count: int, crew: int | None = None, run: int | None = None) -> str:
+    """The planning board from a day on; with a crew, that crew's row; with a run, its proposals."""
     page = reverse("planning") if crew is None else reverse("planning_row", args=[crew])
-    return f"{page}?{urlencode({'from': first.isoformat(), 'days': count})}"
+    asked: dict[str, object] = {"from": first.isoformat(), "days": count}
+    return f"{page}?{urlencode(asked | ({'run': run} if run else {}))}"
 
 
 @register.simple_tag

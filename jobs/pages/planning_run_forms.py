@@ -1,0 +1,159 @@
+"""What is asked before a plan is looked for: days, what may move, what matters, what happened."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from jobs.models import Crew, User, Visit
+from jobs.planning.board import first_working_day, working_days_from
+
+HOW_LONG = ((10, "10 seconds"), (30, "half a minute"), (60, "a minute"), (300, "five minutes"))
+HOW_MUCH = (
+    ("hardly", "hardly counts"),
+    ("less", "counts less"),
+    ("usual", "as usual"),
+    ("more", "counts more"),
+    ("most", "above all"),
+)
+FACTORS = {"hardly": 0.1, "less": 0.5, "usual": 1.0, "more": 2.0, "most": 5.0}
+MAY_MOVE = (
+    ("all", "Booked visits may move; promised ones only where it pays"),
+    ("unpromised", "Booked visits may move, promised ones stay"),
+    ("nothing", "Booked visits stay; only what waits is placed"),
+)
+CALENDAR_DAYS = ((1, "1 day"), (5, "5 days"), (7, "a week"), (14, "two weeks"), (28, "four weeks"))
+
+
+def day_field(**given: Any) -> forms.DateField:
+    return forms.DateField(
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **given
+    )
+
+
+class RunForm(forms.Form):
+    """A plan to be looked for. What matters is said in words and becomes factors of the prices."""
+
+    first_day = day_field(label="From")
+    days = forms.TypedChoiceField(label="How far", coerce=int, choices=CALENDAR_DAYS, initial=14)
+    seconds = forms.TypedChoiceField(label="Look for", coerce=int, choices=HOW_LONG, initial=30)
+    may_move = forms.ChoiceField(label="What may move", choices=MAY_MOVE, initial="all")
+    travel = forms.ChoiceField(label="Driving little", choices=HOW_MUCH, initial="usual")
+    late = forms.ChoiceField(label="Keeping due dates", choices=HOW_MUCH, initial="usual")
+    overtime = forms.ChoiceField(label="Going home on time", choices=HOW_MUCH, initial="usual")
+    left_out = forms.ChoiceField(label="Leaving nothing out", choices=HOW_MUCH, initial="usual")
+    promises = forms.ChoiceField(label="Keeping promises", choices=HOW_MUCH, initial="usual")
+    seed = forms.IntegerField(
+        min_value=1,
+        max_value=999_999,
+        initial=1,
+        required=False,
+        help_text="The same number finds the same plan again; another one tries another way.",
+    )
+
+    WISHES = ("travel", "late", "overtime", "left_out", "promises")
+
+    def __init__(self, data: Any = None, *, first: date | None = None) -> None:
+        first = max(first or timezone.localdate(), timezone.localdate())
+        super().__init__(data, initial={"first_day": first_working_day(first)})
+
+    @property
+    def wishes(self) -> list[Any]:
+        """The fields that say what matters."""
+        return [self[name] for name in self.WISHES]
+
+    @property
+    def factors(self) -> dict[str, float]:
+        """How much more or less than usual each wish counts."""
+        return {name: FACTORS[self.cleaned_data[name]] for name in self.WISHES}
+
+
+class CrewAwayForm(forms.Form):
+    """A crew that cannot come, from now or a day on."""
+
+    crew = forms.ModelChoiceField(Crew.objects.none(), empty_label="Choose")
+    first_day = day_field(label="From")
+    last_day = day_field(label="Until and with")
+    note = forms.CharField(required=False, max_length=200)
+
+    def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
+        today = timezone.localdate()
+        super().__init__(data, initial={"first_day": today, "last_day": today} | initial)
+        crew: Any = self.fields["crew"]
+        crew.queryset = Crew.objects.visible_to(user).filter(is_active=True)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        first, last = given.get("first_day"), given.get("last_day")
+        if first and last and last < first:
+            self.add_error("last_day", "It ends before it begins. Give a later day.")
+        if first and first < timezone.localdate():
+            self.add_error("first_day", "That day has passed. Begin today or later.")
+        return given
+
+    @property
+    def starts_at(self) -> datetime:
+        return _midnight(self.cleaned_data["first_day"])
+
+    @property
+    def ends_at(self) -> datetime:
+        return _midnight(self.cleaned_data["last_day"] + timedelta(days=1))
+
+
+class VisitForm(forms.Form):
+    """One of the booked visits of the next days."""
+
+    visit = forms.ModelChoiceField(Visit.objects.none(), empty_label="Choose")
+
+    DAYS = 10
+    STATUSES: tuple[str, ...] = (Visit.Status.BOOKED,)
+
+    def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
+        super().__init__(data, initial=initial)
+        today = timezone.localdate()
+        visits = Visit.objects.visible_to(user).filter(status__in=self.STATUSES).with_job()
+        soon = visits.between(today, working_days_from(today, self.DAYS)).order_by("during")
+        field: Any = self.fields["visit"]
+        field.queryset = soon
+        field.label_from_instance = _visit_label
+
+
+class CancelledForm(VisitForm):
+    """The householder does not want the visit at its time."""
+
+    reason = forms.CharField(
+        max_length=300,
+        label="What the householder said",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class OverrunForm(VisitForm):
+    """A visit that lasts longer than it was booked for."""
+
+    ends_at = forms.TimeField(
+        label="Ends at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
+    )
+
+    DAYS = 1
+    STATUSES = (Visit.Status.BOOKED, Visit.Status.ON_SITE)
+
+    @property
+    def until(self) -> datetime:
+        """The end, on the visit's own day."""
+        visit = self.cleaned_data["visit"]
+        day = timezone.localtime(visit.during.lower).date()
+        return timezone.make_aware(datetime.combine(day, self.cleaned_data["ends_at"]))
+
+
+def _visit_label(visit: Visit) -> str:
+    start = timezone.localtime(visit.during.lower)
+    home = visit.job.property
+    return f"{start:%a %-d %b %H:%M} {visit.crew}: {home.address_line_1}, {home.postcode}"
+
+
+def _midnight(day: date) -> datetime:
+    return timezone.make_aware(datetime.combine(day, time()))

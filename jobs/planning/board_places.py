@@ -1,0 +1,209 @@
+"""Where on the board a visit could lie: the best gap of every crew's day, by driving.
+
+A quick look for the hand that moves a visit, made from what the board shows: gaps, drives, hours,
+skills and agreed times. The plan runs weigh everything against everything; this does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from django.utils import timezone
+
+from jobs.models import Skill, Visit, VisitNeed
+from jobs.planning.board import (
+    STEP_MIN,
+    Block,
+    Board,
+    CrewRow,
+    Position,
+    Track,
+    base_of,
+    position_of,
+    step_of,
+)
+from jobs.planning.booking import hours_of
+from jobs.planning.booking_checks import skills_for
+from jobs.planning.calendars import at
+from jobs.planning.needs import open_parts
+from jobs.planning.travel import drive_between
+
+
+@dataclass(frozen=True, slots=True)
+class ToPlace:
+    """What is to be placed: its length in steps, where, what it takes, when it was agreed."""
+
+    visit_id: int | None
+    steps: int
+    at: Position | None
+    skills: tuple[str, ...]
+    windows: tuple[tuple[datetime, datetime], ...]
+    due_on: date | None
+    only_crew: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """The best gap of a track. `extra_min`: driving more than the crew does without it."""
+
+    row: CrewRow
+    track: Track
+    step: int
+    extra_min: float
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """No gap on a track: why, and how many minutes lack in its longest gap, if that is all."""
+
+    row: CrewRow
+    track: Track
+    why: str
+    code: str
+    lacks_min: int | None = None
+
+
+def to_place(thing: Visit | VisitNeed) -> ToPlace:
+    """A booked visit, or the next part of a need, as something to be placed."""
+    need = thing.need if isinstance(thing, Visit) else thing
+    windows = tuple((w.during.lower, w.during.upper) for w in need.windows.all()) if need else ()
+    if isinstance(thing, Visit):
+        hours = hours_of(thing)
+    else:
+        part = next(iter(open_parts(thing)), len(thing.part_hours))
+        hours = thing.part_hours[part - 1]
+    return ToPlace(
+        thing.pk if isinstance(thing, Visit) else None,
+        -(round(hours * 60) // -STEP_MIN),
+        position_of(thing.job.property),
+        tuple(skills_for(thing.kind, need)),
+        windows,
+        need.due_on if need else thing.job.due_on,
+        need.fixed_crew_id if need else None,
+    )
+
+
+def places_on(board: Board, thing: ToPlace, now: datetime | None = None) -> list[Opening | Closed]:
+    """The best opening of every crew and day of the board, or why there is none."""
+    now = now or timezone.now()
+    return [_place_on(row, track, thing, now) for row in board.rows for track in row.tracks]
+
+
+def cost_where_it_is(board: Board, visit: Visit) -> float | None:
+    """How much driving a booked visit causes where it lies [min]; None if it is not shown."""
+    for row in board.rows:
+        for track in row.tracks:
+            for nth, block in enumerate(track.blocks):
+                if block.visit.pk == visit.pk:
+                    others = [b for b in track.blocks if b is not block]
+                    return _extra(row, others, nth, position_of(visit.job.property))
+    return None
+
+
+def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Opening | Closed:
+    missing = [skill for skill in thing.skills if skill not in row.skills]
+    if missing:
+        skill = Skill(missing[0]).label
+        return Closed(row, track, f"Nobody in {row.crew} has the skill “{skill}”.", "skill")
+    if track.closed is not None and track.closed.refuses:
+        return Closed(row, track, f"{row.crew} is away: {track.closed.words}.", "away")
+    today = timezone.localtime(now).date()
+    if track.day < today:
+        return Closed(row, track, "That day has passed.", "passed")
+    earliest = max(track.opens, step_of(now) + 1) if track.day == today else track.opens
+    if earliest >= track.closes:
+        return Closed(row, track, "The day is over.", "passed")
+    blocks = [block for block in track.blocks if block.visit.pk != thing.visit_id]
+    found = list(_openings(row, track, blocks, thing, earliest))
+    fitting = [opening for opening in found if isinstance(opening, Opening)]
+    if fitting:
+        return min(fitting, key=lambda opening: (round(opening.extra_min), opening.step))
+    lacking = [closed for closed in found if isinstance(closed, Closed)]
+    return min(lacking, key=lambda closed: closed.lacks_min or 10_000)
+
+
+def _openings(
+    row: CrewRow, track: Track, blocks: Sequence[Block], thing: ToPlace, earliest: int
+) -> Iterator[Opening | Closed]:
+    """Each gap between visits: a start in it, or what it lacks."""
+    bounds = sorted(
+        [(block.step, block.step + block.steps, block) for block in blocks]
+        + [(away.step, away.step + away.steps, None) for away in track.away if away.refuses],
+        key=lambda bound: bound[0],
+    )
+    base = base_of(row.crew)
+    here, free, place = base, earliest, 0
+    for begins, ends, block in [*bounds, (track.closes + track.overtime, 0, None)]:
+        there = _at(block) if block else base
+        start = max(earliest, free + _steps(here, thing.at) if place else free)
+        start = _in_window(track.day, start, thing.windows)
+        last = begins - (_steps(thing.at, there) if block else 0)
+        if start is None:
+            yield Closed(row, track, "The householder agreed to other times.", "agreed")
+        elif start + thing.steps <= last:
+            extra = _extra(row, blocks, sum(b.step < begins for b in blocks), thing.at)
+            yield Opening(row, track, start, extra, _warnings(row, track, thing, start))
+        else:
+            lacks = (start + thing.steps - last) * STEP_MIN
+            yield Closed(row, track, f"No gap is long enough: {lacks} min lack.", "room", lacks)
+        here, free, place = there, max(free, ends), place + 1
+
+
+def _at(block: Block) -> Position | None:
+    return position_of(block.visit.job.property)
+
+
+def _steps(here: Position | None, there: Position | None) -> int:
+    """Steps of five minutes that a drive takes, rounded up."""
+    return -(round(_minutes(here, there)) // -STEP_MIN)
+
+
+def _minutes(here: Position | None, there: Position | None) -> float:
+    return drive_between(here, there).minutes if here and there else 0.0
+
+
+def _extra(row: CrewRow, others: Sequence[Block], nth: int, home: Position | None) -> float:
+    """Driving more with a stop at `home` as the `nth` among the others than without [min]."""
+    base = base_of(row.crew)
+    before = _at(others[nth - 1]) if nth else base
+    after = _at(others[nth]) if nth < len(others) else base
+    without = _minutes(before, after) if others else 0.0
+    return _minutes(before, home) + _minutes(home, after) - without
+
+
+def _in_window(day: date, start: int, windows: Sequence[tuple[datetime, datetime]]) -> int | None:
+    """The first step from `start` on that an agreed time allows; None if none does."""
+    if not windows:
+        return start
+    fitting = []
+    for opens, closes in windows:
+        first = timezone.localtime(opens).date()
+        last = timezone.localtime(closes).date()
+        if first <= day <= last:
+            begins = step_of(opens) if first == day else 0
+            ends = step_of(closes) if last == day else 288
+            if max(start, begins) <= ends:
+                fitting.append(max(start, begins))
+    return min(fitting, default=None)
+
+
+def _warnings(row: CrewRow, track: Track, thing: ToPlace, start: int) -> tuple[str, ...]:
+    found = []
+    if track.closed is not None:
+        found.append(f"{track.closed.words}")
+    if start + thing.steps > track.closes:
+        found.append(f"{(start + thing.steps - track.closes) * STEP_MIN} min of overtime")
+    if thing.due_on is not None and track.day > thing.due_on:
+        found.append("after its due date")
+    if thing.only_crew is not None and thing.only_crew != row.crew.pk:
+        found.append("another crew should do it")
+    return tuple(found)
+
+
+def moment_of(day: date, step: int) -> datetime:
+    """The moment of a step of a day, by the local clock."""
+    hours, minutes = divmod(step * STEP_MIN, 60)
+    return at(day, time(hours, minutes))
