@@ -12,7 +12,7 @@ from jobs.api.concurrency import VersionedUpdateMixin
 from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import OFFICE, PLANNER
-from jobs.models import Crew, Operative, Skill, User, Van
+from jobs.models import Crew, Depot, Operative, Skill, User, Van
 from jobs.planning.crews import keep
 
 
@@ -38,6 +38,7 @@ class VanSerializer(KeptSerializer):
 
 class CrewSerializer(KeptSerializer):
     van = VisibleRelatedField(queryset=Van.objects.all(), required=False, allow_null=True)
+    depot = VisibleRelatedField(queryset=Depot.objects.all(), required=False, allow_null=True)
     operatives = serializers.PrimaryKeyRelatedField[Any](many=True, read_only=True)
 
     class Meta:
@@ -46,6 +47,7 @@ class CrewSerializer(KeptSerializer):
             "id",
             "name",
             "van",
+            "depot",
             "operatives",
             "base_postcode",
             "base_latitude_deg",

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from jobs.models import Crew, Operative, Role, Skill, User, Van
+from jobs.models import Crew, Depot, Operative, Role, Skill, User, Van
 
 
 class KeptForm(forms.ModelForm):
@@ -38,6 +38,7 @@ class CrewForm(KeptForm):
         fields = [
             "name",
             "van",
+            "depot",
             "day_starts_at",
             "day_ends_at",
             "base_postcode",
@@ -59,6 +60,8 @@ class CrewForm(KeptForm):
     def limit_choices(self, user: User) -> None:
         van: Any = self.fields["van"]
         van.queryset, van.empty_label = Van.objects.visible_to(user), "No usual van"
+        depot: Any = self.fields["depot"]
+        depot.queryset, depot.empty_label = Depot.objects.visible_to(user), "No depot"
 
 
 class OperativeForm(KeptForm):

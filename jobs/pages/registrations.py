@@ -6,6 +6,7 @@ from importlib import import_module
 
 AREAS = (
     "jobs.pages.desk_parts",
+    "jobs.pages.depot_parts",
     "jobs.pages.job_parts",
     "jobs.pages.survey_story",
     "jobs.pages.evidence_story",

@@ -33,7 +33,7 @@ def keep(record: Kept, *, version: int | None = None) -> Kept:
 
 def _check_belongings(record: Crew | Van | Operative) -> None:
     """What a record points to is of its own company."""
-    for field in ("crew", "van", "user"):
+    for field in ("crew", "van", "depot", "user"):
         other = getattr(record, field, None)
         if other is not None and other.company_id != record.company_id:
             raise Refused(f"There is no such {field}.", field=field, remedy="Choose one of yours.")

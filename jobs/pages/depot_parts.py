@@ -1,0 +1,31 @@
+"""What the depots add to the header and to the planner's list of what needs a hand."""
+
+from __future__ import annotations
+
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.loading.standing import urgent_count
+from jobs.models import Role, User
+from jobs.pages.registry import (
+    Attention,
+    NavigationItem,
+    register_attention,
+    register_navigation,
+)
+
+
+def stock_attention(user: User) -> list[Attention]:
+    short, late = urgent_count(user, timezone.localdate())
+    runs = "item runs out at a depot" if short == 1 else "items run out at a depot"
+    never = "order for a depot never came" if late == 1 else "orders for a depot never came"
+    return [
+        Attention(short, f"{runs} before booked visits have theirs", reverse("depot_list")),
+        Attention(late, never, reverse("depot_list")),
+    ]
+
+
+def register() -> None:
+    readers = frozenset({Role.PLANNER, Role.SURVEYOR})
+    register_navigation(NavigationItem("Depots", "depot_list", readers, 62))
+    register_attention(frozenset({Role.PLANNER}), stock_attention)
