@@ -31,6 +31,14 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.tell_office_of_untold_stops",
         "schedule": crontab(minute="*/5"),
     },
+    "catch-up-needs": {
+        "task": "jobs.planning.tasks.catch_up_needs",
+        "schedule": crontab(minute="*/5"),
+    },
+    "mind-plan-runs": {
+        "task": "jobs.planning.tasks.mind_plan_runs",
+        "schedule": crontab(),
+    },
     "seal-ledger": {
         "task": "compliance.tasks.seal_ledger",
         "schedule": crontab(minute="*/5"),

@@ -16,7 +16,7 @@ from django.utils import timezone
 from jobs.errors import Conflict
 from jobs.models import Company, Crew, Visit, VisitNeed
 from jobs.planning.calendars import WorkingDay, at, away_between, days_from, midnight, working_day
-from jobs.planning.gather_depots import Depots, depots_of
+from jobs.planning.gather_depots import Depots, depots_of, with_booked_covered
 from jobs.planning.gather_visits import Left, VisitsToPlan, visits_to_plan
 from jobs.planning.plan import Reason
 from jobs.planning.problem import Break, Place, PlanProblem, Shift
@@ -72,11 +72,12 @@ def gather(
     *,
     from_moment: datetime | None = None,
     weights: Weights | None = None,
+    overruns: Mapping[int, datetime] | None = None,
 ) -> Gathered:
     """Everything a plan of these days is made from.
 
     What begins before `from_moment` (now, by default) stays where it is, as do visits that a
-    planner holds.
+    planner holds. `overruns`: visits, by id, that will end later than booked; they stay too.
 
     Raises:
         Conflict: no crew can be sent on any of the days.
@@ -93,7 +94,12 @@ def gather(
             field="first_day",
             remedy=" ".join(notes) or "Look at absences, holidays and the crews' days.",
         )
-    found = visits_to_plan(frame, crews, {shift.key for shift in shifts}, depots)
+    weights = weights or Weights()
+    keys = {shift.key for shift in shifts}
+    found = visits_to_plan(frame, crews, keys, depots, overruns or {}, weights)
+    depots = with_booked_covered(
+        depots, found.visits, {crew_key(crew): depots.key_of(crew) for crew in crews}
+    )
     places = _places(crews, based, depots, found)
     matrices = travel_matrix([(p.latitude_deg, p.longitude_deg) for p in places])
     problem = PlanProblem(
@@ -104,7 +110,7 @@ def gather(
         visits=found.visits,
         shifts=shifts,
         depots=depots.to_plan,
-        weights=weights or Weights(),
+        weights=weights,
         now_s=max(0, frame.seconds(frame.now)),
     )
     return Gathered(

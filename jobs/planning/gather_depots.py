@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -13,11 +13,13 @@ from django.utils import timezone
 from jobs.loading.stock import needed_by_day
 from jobs.models import Crew, Depot, StockBalance, StockItem, StockOrder
 from jobs.planning.calendars import at, holiday_on
-from jobs.planning.problem import DepotToPlan, Place, Window
+from jobs.planning.problem import DepotToPlan, Place, VisitToPlan, Window
 from jobs.planning.travel import Position
 
 if TYPE_CHECKING:
     from jobs.planning.gather import Frame
+
+DAY_S = 24 * 3600
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,40 @@ class Depots:
 
 def depot_key(depot_id: int | None) -> str:
     return f"depot:{depot_id}"
+
+
+def with_booked_covered(
+    depots: Depots, visits: Sequence[VisitToPlan], depot_of_crew: Mapping[str, str | None]
+) -> Depots:
+    """Depots with at least the stock that booked visits take on their days.
+
+    What is booked is taken to be got in time: the stock ledger warns of it and says what to order,
+    and a visit that somebody was promised is not thrown out for want of a roll. New visits get
+    what is left beyond it.
+    """
+    demand: dict[str, dict[int, Counter[str]]] = defaultdict(lambda: defaultdict(Counter))
+    for visit in visits:
+        depot = depot_of_crew.get(visit.promised.crew) if visit.promised else None
+        if depot is not None and visit.promised is not None:
+            demand[depot][visit.promised.starts_s // DAY_S].update(visit.stock)
+    notes: list[str] = []
+    covered = tuple(_covered(depot, demand[depot.key], notes) for depot in depots.to_plan)
+    return replace(depots, to_plan=covered, notes=(*depots.notes, *notes))
+
+
+def _covered(
+    depot: DepotToPlan, demand: Mapping[int, Counter[str]], notes: list[str]
+) -> DepotToPlan:
+    by_day, taken, short = [], Counter[str](), Counter[str]()
+    for day, stock in enumerate(depot.stock_by_day):
+        taken.update(demand.get(day, {}))
+        missing = {item: taken[item] - stock.get(item, 0) for item in taken if item in stock}
+        short |= Counter({item: count for item, count in missing.items() if count > 0})
+        by_day.append({item: max(count, taken[item]) for item, count in stock.items()})
+    if short:
+        items = ", ".join(f"{count} {item}" for item, count in sorted(short.items())[:6])
+        notes.append(f"{depot.label} lacks {items} for what is booked: order them.")
+    return replace(depot, stock_by_day=tuple(by_day))
 
 
 def depots_of(frame: Frame, crews: Sequence[Crew]) -> Depots:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.utils import timezone
@@ -15,24 +15,28 @@ from jobs.loading.needs import LoadNeeds, needs_of_jobs
 from jobs.models import Crew, Property, VanLoading, Visit, VisitKind, VisitNeed
 from jobs.planning.booking_checks import skills_for
 from jobs.planning.calendars import midnight
+from jobs.planning.gather_order import put_in_order
 from jobs.planning.plan import Reason
-from jobs.planning.problem import After, Place, Promise, VisitToPlan, Window
+from jobs.planning.problem import Place, Promise, VisitToPlan, Window
+from jobs.planning.weights import Weights
 
 if TYPE_CHECKING:
     from jobs.planning.gather import Frame
     from jobs.planning.gather_depots import Depots
 
 MOST_WAITING = 1500
+# Leaving out a visit that is booked, or told to the householder, costs so many times as much as
+# one that waits.
+BOOKED_FACTOR, TOLD_FACTOR = 2.0, 4.0
 LIVE = ("booked", "on_site", "done")
 
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """A need, or a booked visit, that was not put to the solver, and why."""
+    """A need that was not put to the solver, and why."""
 
     key: str
-    need: VisitNeed | None
-    visit: Visit | None
+    need: VisitNeed
     reason: Reason
 
 
@@ -48,10 +52,15 @@ class VisitsToPlan:
 
 
 def visits_to_plan(
-    frame: Frame, crews: Sequence[Crew], shift_keys: set[str], depots: Depots
+    frame: Frame,
+    crews: Sequence[Crew],
+    shift_keys: set[str],
+    depots: Depots,
+    overruns: Mapping[int, datetime],
+    weights: Weights,
 ) -> VisitsToPlan:
-    """All visits of the days and all that waits, the most urgent first. Nine queries."""
-    collector = _Collector(frame, crews, shift_keys, depots)
+    """All visits of the days and all that waits, the most urgent first. A dozen queries."""
+    collector = Collector(frame, crews, shift_keys, depots, overruns, weights)
     booked = _booked(frame)
     waiting, later = _waiting(frame)
     collector.load(booked, waiting)
@@ -65,7 +74,7 @@ def visits_to_plan(
 
 
 def _booked(frame: Frame) -> list[Visit]:
-    """Visits of the days that are not over, with their needs. Three queries."""
+    """Visits of the days that are not over, with their needs. Four queries."""
     visits = Visit.objects.filter(
         company_id=frame.company_id,
         status__in=("booked", "on_site"),
@@ -74,8 +83,8 @@ def _booked(frame: Frame) -> list[Visit]:
     )
     return list(
         visits.with_job()
-        .select_related("need")
-        .prefetch_related("need__windows", "need__barred_crews")
+        .select_related("need__after")
+        .prefetch_related("need__windows", "need__barred_crews", "need__after__visits")
         .order_by("during", "id")
     )
 
@@ -92,13 +101,15 @@ def _waiting(frame: Frame) -> tuple[list[VisitNeed], int]:
 
 
 @dataclass(slots=True)
-class _Collector:
+class Collector:
     """Turns records into visits to plan, one by one."""
 
     frame: Frame
     crews: Sequence[Crew]
     shift_keys: set[str]
     depots: Depots
+    overruns: Mapping[int, datetime]
+    weights: Weights
     visits: dict[str, VisitToPlan] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
     booked: dict[str, Visit] = field(default_factory=dict)
@@ -127,13 +138,13 @@ class _Collector:
         day = timezone.localtime(visit.during.lower).date()
         stays = visit.held or visit.status == "on_site" or visit.during.lower < self.frame.now
         has_shift = f"crew:{visit.crew_id}:{day.isoformat()}" in self.shift_keys
+        stays = stays or _position_of(visit.job.property) is None
         if stays and not has_shift:
             self._stays_outside(visit)
             return
-        place = self._place(visit.job.property, stand_in=visit.crew_id if stays else None)
+        place = self._place(visit.job.property)
         if place is None:
-            self._leave(key, visit.need, visit, self._no_position(visit.job.property))
-            return
+            place = self._stand_in(visit)
         self.booked[key] = visit
         if visit.need_id is not None:
             self.keys_of_need[visit.need_id].append(key)
@@ -142,7 +153,8 @@ class _Collector:
     def _from_visit(self, key: str, visit: Visit, place: str, *, stays: bool) -> VisitToPlan:
         need = visit.need
         starts_s = self.frame.seconds(visit.during.lower)
-        service_s = self.frame.seconds(visit.during.upper) - starts_s
+        ends = max(visit.during.upper, self.overruns.get(visit.pk, visit.during.upper))
+        service_s = self.frame.seconds(ends) - starts_s
         service_s = service_s if stays else self._without_break(visit, service_s)
         share = service_s / sum(need.part_hours) / 3600 if need and need.part_hours else 1.0
         volume, stock = self._goods(visit.job_id, visit.kind, min(1.0, share))
@@ -161,10 +173,16 @@ class _Collector:
             stock=stock,
             promised=Promise(f"crew:{visit.crew_id}", starts_s, told=visit.promised_at is not None),
             fixed=stays,
+            left_out_points=self._leaving_out(need, told=visit.promised_at is not None),
         )
         if need is None or stays:
             return plain
         return replace(plain, **self._choice(need, visit))
+
+    def _leaving_out(self, need: VisitNeed | None, *, told: bool) -> float:
+        """A booked visit is not thrown out for one that is not, one that was told least of all."""
+        factor = TOLD_FACTOR if told else BOOKED_FACTOR
+        return self.weights.leaving_out(need.priority if need else 3) * factor
 
     def _choice(self, need: VisitNeed, visit: Visit | None = None) -> dict[str, object]:
         """What decides who may come and when; a planner's own booking outside of it stands."""
@@ -214,7 +232,7 @@ class _Collector:
         if reason is None and place is None:
             reason = self._no_position(need.job.property)
         if reason is not None or place is None:
-            self._leave(key, need, None, reason)
+            self._leave(key, need, reason)
             return
         seconds = [round(need.part_hours[part - 1] * 3600) for part in parts]
         share = sum(seconds) / 3600 / sum(need.part_hours)
@@ -261,11 +279,9 @@ class _Collector:
             )
         return None
 
-    def _leave(
-        self, key: str, need: VisitNeed | None, visit: Visit | None, reason: Reason | None
-    ) -> None:
+    def _leave(self, key: str, need: VisitNeed, reason: Reason | None) -> None:
         if reason is not None:
-            self.left.append(Left(key, need, visit, reason))
+            self.left.append(Left(key, need, reason))
 
     # --- Shared
 
@@ -304,18 +320,22 @@ class _Collector:
         }
         return goods.volume_m3 * share, {item: count for item, count in stock.items() if count}
 
-    def _place(self, home: Property, stand_in: int | None = None) -> str | None:
-        """The key of a home's place. `stand_in`: a crew whose base stands in for a lacking one."""
-        key = f"home:{home.pk}"
-        if home.latitude_deg is not None and home.longitude_deg is not None:
-            self.places.setdefault(
-                key, Place(key, str(home), home.latitude_deg, home.longitude_deg)
-            )
-            return key
-        if stand_in is None:
+    def _place(self, home: Property) -> str | None:
+        """The key of a home's place, if its position is known."""
+        position = _position_of(home)
+        if position is None:
             return None
-        self.notes.append(f"{home} has no position; drives to it are not counted.")
-        return f"crew:{stand_in}"
+        key = f"home:{home.pk}"
+        self.places.setdefault(key, Place(key, str(home), *position))
+        return key
+
+    def _stand_in(self, visit: Visit) -> str:
+        """A booked visit to a home without a position stays; its crew's base stands in for it."""
+        self.notes.append(
+            f"{visit.job.property} has no position: its visit is not moved, and drives to it are "
+            "not counted."
+        )
+        return f"crew:{visit.crew_id}"
 
     def _no_position(self, home: Property) -> Reason:
         return Reason(
@@ -324,12 +344,15 @@ class _Collector:
             "Give the latitude and longitude of the property.",
         )
 
-    # --- The order among visits
+    def take_out(self, key: str, reason: Reason) -> None:
+        """A need that turned out not to be plannable."""
+        del self.visits[key], self.parts[key]
+        need = self.needs.pop(key)
+        self.keys_of_need[need.pk].remove(key)
+        self._leave(key, need, reason)
 
     def result(self) -> VisitsToPlan:
-        for key in list(self.visits):
-            self._put_in_order(key)
-        self._drop_waiting_for_nothing()
+        put_in_order(self)
         return VisitsToPlan(
             tuple(self.visits.values()),
             tuple(self.places.values()),
@@ -340,65 +363,11 @@ class _Collector:
             tuple(dict.fromkeys(self.notes)),
         )
 
-    def _drop_waiting_for_nothing(self) -> None:
-        """Whoever must follow a visit that was taken out cannot be planned either."""
-        words = "What it must follow cannot be planned."
-        reason = Reason("waits_for_other", words, "Plan that visit first.")
-        dropped = True
-        while dropped:
-            dropped = False
-            for key, visit in list(self.visits.items()):
-                if any(before.key not in self.visits for before in visit.after):
-                    self._take_out(key, reason)
-                    dropped = True
 
-    def _put_in_order(self, key: str) -> None:
-        need = self.needs.get(key) or (self.booked[key].need if key in self.booked else None)
-        if need is None or key not in self.visits or self.visits[key].fixed:
-            return
-        befores = list(self._parts_before(key, need))
-        if need.after_id is not None:
-            gap_s = round(need.after_gap_hours * 3600)
-            befores += [After(before, gap_s) for before in self.keys_of_need[need.after_id]]
-            if not self.keys_of_need[need.after_id] and not self._free_of(key, need, gap_s):
-                return
-        if befores:
-            self.visits[key] = replace(self.visits[key], after=tuple(befores))
-
-    def _parts_before(self, key: str, need: VisitNeed) -> Iterator[After]:
-        """Earlier days' work of the same need come before later ones."""
-        own = [k for k in self.keys_of_need[need.pk] if k in self.booked and k != key]
-        part = self.booked[key].part if key in self.booked else math.inf
-        for other in own:
-            if self.booked[other].part < part:
-                yield After(other)
-
-    def _free_of(self, key: str, need: VisitNeed, gap_s: int) -> bool:
-        """Whether the visit it must follow, which is not in the problem, leaves it room."""
-        before = need.after
-        if before is None or before.state in ("done", "withdrawn"):
-            return True
-        ends = [v.during.upper for v in before.visits.all() if v.status in LIVE]
-        last_s = self.frame.seconds(max(ends)) + gap_s if ends else None
-        if before.state == "open" or last_s is None:
-            words = f"It must follow the {before.get_kind_display().lower()}, which is not planned."
-            return self._take_out(key, Reason("waits_for_other", words, "Plan that visit first."))
-        if last_s >= self.frame.seconds(self.frame.ends_at):
-            words = "What it must follow is booked after the days that are planned."
-            return self._take_out(key, Reason("waits_for_other", words, "Plan more days."))
-        earliest = max(self.visits[key].earliest_s, last_s)
-        self.visits[key] = replace(self.visits[key], earliest_s=earliest)
-        return True
-
-    def _take_out(self, key: str, reason: Reason) -> bool:
-        del self.visits[key]
-        need, visit = self.needs.pop(key, None), self.booked.pop(key, None)
-        self.parts.pop(key, None)
-        for keys in self.keys_of_need.values():
-            if key in keys:
-                keys.remove(key)
-        self._leave(key, need or (visit.need if visit else None), visit, reason)
-        return False
+def _position_of(home: Property) -> tuple[float, float] | None:
+    if home.latitude_deg is None or home.longitude_deg is None:
+        return None
+    return home.latitude_deg, home.longitude_deg
 
 
 def _inside(windows: Iterable[Window], starts_s: int) -> bool:

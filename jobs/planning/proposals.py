@@ -1,0 +1,204 @@
+"""From a plan to what it proposes: each visit beside where it is booked, with price and reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.db.models import Count, Q, QuerySet
+from django.utils import timezone
+
+from jobs.models import Crew, PlanRun, ProposedVisit, Visit
+from jobs.planning.gather import Gathered
+from jobs.planning.gather_visits import Left
+from jobs.planning.plan import MovingCost, Plan, Reason, Round, Stop
+
+Change = ProposedVisit.Change
+LONGEST_WHY = 600
+
+
+def proposals_of(run: PlanRun) -> QuerySet[ProposedVisit]:
+    """The lines of a run with all that a page shows of them. One query."""
+    return run.proposals.with_place().order_by("crew__name", "during", "id")
+
+
+@dataclass(frozen=True, slots=True)
+class RunSummary:
+    """How many lines of each kind a run has; `told`: moved although the householder was told."""
+
+    new: int
+    moved: int
+    other_crew: int
+    kept: int
+    taken_off: int
+    left: int
+    told: int
+    unanswered: int
+
+    @property
+    def changing(self) -> int:
+        return self.new + self.moved + self.other_crew + self.taken_off
+
+
+def summary_of(run: PlanRun) -> RunSummary:
+    """Counts over the lines of a run. One query."""
+    changing = Q(change__in=("moved", "other_crew", "taken_off"))
+    would_change = Q(change__in=("new", "moved", "other_crew", "taken_off"))
+    return RunSummary(
+        **run.proposals.aggregate(
+            **{change.value: Count("pk", filter=Q(change=change)) for change in Change},
+            told=Count("pk", filter=changing & Q(visit__promised_at__isnull=False)),
+            unanswered=Count("pk", filter=would_change & Q(answer="none")),
+        )
+    )
+
+
+# --- Making them
+
+
+def propose(
+    run: PlanRun,
+    gathered: Gathered,
+    plan: Plan,
+    costs: Mapping[str, MovingCost],
+) -> list[ProposedVisit]:
+    """The lines of a plan, not yet stored. `costs`: what moving a placed visit would cost."""
+    lines: list[ProposedVisit] = []
+    for round_ in plan.rounds:
+        visits = [stop for stop in round_.stops if stop.kind == "visit"]
+        for sequence, stop in enumerate(visits, start=1):
+            lines.append(_placed(run, gathered, round_, stop, sequence, costs.get(stop.key)))
+    for left in plan.unplanned:
+        lines.append(_unplanned(run, gathered, left.key, left.reasons))
+    lines += [_left(run, each) for each in gathered.left]
+    return lines
+
+
+def _placed(
+    run: PlanRun,
+    gathered: Gathered,
+    round_: Round,
+    stop: Stop,
+    sequence: int,
+    cost: MovingCost | None,
+) -> ProposedVisit:
+    crew = gathered.crews[gathered.problem.shift(round_.shift).crew]
+    during = DateTimeTZRange(gathered.moment(stop.starts_s), gathered.moment(stop.leaves_s))
+    visit = gathered.visits.get(stop.key)
+    need = gathered.needs.get(stop.key)
+    change = _change(visit, crew, during)
+    line = ProposedVisit(
+        run=run,
+        need=need or (visit.need if visit else None),
+        visit=visit,
+        part=visit.part if visit else gathered.parts[stop.key][stop.part],
+        change=change,
+        crew=crew,
+        van=_van(visit, crew),
+        during=visit.during if visit and change == Change.KEPT else during,
+        sequence=sequence,
+        travel_s=stop.travel_s,
+        travel_m=stop.travel_m,
+        cost_min=cost.extra_points if cost else None,
+        why=_why(change, visit, crew, during, stop, cost)[:LONGEST_WHY],
+    )
+    return _as_seen(line)
+
+
+def _change(visit: Visit | None, crew: Crew, during: DateTimeTZRange) -> Change:
+    if visit is None:
+        return Change.NEW
+    if visit.crew_id != crew.pk:
+        return Change.OTHER_CREW
+    return Change.KEPT if visit.during == during else Change.MOVED
+
+
+def _van(visit: Visit | None, crew: Crew) -> Any:
+    return visit.van if visit is not None and visit.crew_id == crew.pk else crew.van
+
+
+def _as_seen(line: ProposedVisit) -> ProposedVisit:
+    """With what the plan saw of need and visit, so that a later change is noticed."""
+    if line.need is not None:
+        line.need_version = line.need.version
+    if line.visit is not None:
+        line.visit_version = line.visit.version
+        line.was_crew_id, line.was_during = line.visit.crew_id, line.visit.during
+    return line
+
+
+def _unplanned(
+    run: PlanRun, gathered: Gathered, key: str, reasons: Iterable[Reason]
+) -> ProposedVisit:
+    visit, need = gathered.visits.get(key), gathered.needs.get(key)
+    told = list(reasons)
+    line = ProposedVisit(
+        run=run,
+        need=need or (visit.need if visit else None),
+        visit=visit,
+        part=visit.part if visit else gathered.parts[key][0],
+        change=Change.TAKEN_OFF if visit else Change.LEFT,
+        reasons=_told(told),
+        why=" ".join(_sentence(reason) for reason in told[:2])[:LONGEST_WHY],
+    )
+    return _as_seen(line)
+
+
+def _left(run: PlanRun, left: Left) -> ProposedVisit:
+    line = ProposedVisit(
+        run=run,
+        need=left.need,
+        change=Change.LEFT,
+        reasons=_told([left.reason]),
+        why=_sentence(left.reason)[:LONGEST_WHY],
+    )
+    return _as_seen(line)
+
+
+def _told(reasons: Iterable[Reason]) -> list[dict[str, str]]:
+    return [
+        {"code": each.code, "words": each.words, "would_help": each.would_help} for each in reasons
+    ]
+
+
+def _sentence(reason: Reason) -> str:
+    return f"{reason.words} {reason.would_help}".strip()
+
+
+# --- Why, in words
+
+
+def _why(
+    change: Change,
+    visit: Visit | None,
+    crew: Crew,
+    during: DateTimeTZRange,
+    stop: Stop,
+    cost: MovingCost | None,
+) -> str:
+    parts = [_from_to(change, visit, crew, during)]
+    if stop.travel_s:
+        parts.append(f"{stop.travel_s / 60:.0f} min drive, {stop.travel_m / 1000:.0f} km, to it.")
+    if cost is not None and cost.words:
+        parts.append(cost.words)
+    return " ".join(part for part in parts if part)
+
+
+def _from_to(change: Change, visit: Visit | None, crew: Crew, during: DateTimeTZRange) -> str:
+    if visit is None or change == Change.KEPT:
+        return ""
+    was, now = when_words(visit.during.lower), when_words(during.lower)
+    if change == Change.OTHER_CREW:
+        return f"From {visit.crew}, {was}, to {crew}, {now}."
+    if visit.during.lower == during.lower:
+        return f"Until {timezone.localtime(during.upper):%H:%M} instead of " + (
+            f"{timezone.localtime(visit.during.upper):%H:%M}."
+        )
+    return f"From {was} to {now}."
+
+
+def when_words(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%a %-d %b %H:%M}"

@@ -1,0 +1,210 @@
+"""What the planner's process does with a run: gather, search, tell how far it is, propose.
+
+The best plan so far is written to the run's row as it is found, at most once a second; with it
+goes the sign of life. Proposals are written once, in the transaction that makes the run `ready`:
+a process that dies at any moment leaves none, or all.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.errors import Refused
+from jobs.models import PlanRun, ProposedVisit
+from jobs.planning.gather import Gathered, gather
+from jobs.planning.kept_plans import plan_from_json, plan_to_json
+from jobs.planning.plan import MovingCost, Objective, Plan
+from jobs.planning.plan_errors import PlanProblemError
+from jobs.planning.present_plan import present_plan
+from jobs.planning.proposals import propose
+from jobs.planning.runs import claim_run
+from jobs.planning.solving.solve import solve_plan
+from jobs.planning.solving.stopping import AfterSeconds, AnyOf, WhenAsked
+
+log = logging.getLogger(__name__)
+
+State = PlanRun.State
+BEAT_S = 1.0
+MOST_POINTS_OF_CURVE = 120
+# How long prices of moving visits may be worked out after the search [s]; the rest go without.
+PRICING_S = 20.0
+
+
+class Lost(Exception):
+    """Another process took the run over, or somebody ended it."""
+
+
+def work_on(run_id: int) -> PlanRun | None:
+    """Take a run up and carry it through; None if somebody else has it."""
+    run = claim_run(run_id)
+    if run is None:
+        return None
+    try:
+        _carry_through(run)
+    except Lost:
+        log.warning("Plan run %d was taken over", run.pk)
+    except (Refused, PlanProblemError) as refusal:
+        _fail(run, str(refusal))
+    except Exception:
+        _fail(run, "Something went wrong while the plan was looked for; it stands in the log.")
+        raise
+    run.refresh_from_db()
+    return run
+
+
+def _carry_through(run: PlanRun) -> None:
+    gathered = gathered_for(run)
+    recorder = Recorder(run, gathered)
+    recorder.tell(force=True)
+    found = solve_plan(
+        gathered.problem,
+        seed=run.seed,
+        stop=AnyOf((AfterSeconds(_seconds_left(run)), WhenAsked(recorder.asked_to_stop))),
+        on_better=recorder.on_better,
+        start_from=plan_from_json(run.best) if run.best else present_plan(gathered),
+    )
+    recorder.on_better(found.plan, found.objective, recorder.elapsed_s)
+    recorder.tell(force=True)
+    _finish(run, gathered, found.plan, recorder.alive)
+
+
+def gathered_for(run: PlanRun) -> Gathered:
+    """The problem of a run, as the database stands now."""
+    overruns = {int(pk): datetime.fromisoformat(ends) for pk, ends in run.overruns.items()}
+    return gather(
+        run.company,
+        run.first_day,
+        run.days,
+        from_moment=max(run.from_moment, timezone.now()),
+        overruns=overruns,
+    )
+
+
+def end_with_best(run: PlanRun, note: str) -> None:
+    """End a run whose process is gone with the best plan it had; without one it failed.
+
+    The run's claim must be the caller's.
+    """
+    if not run.best:
+        _fail(run, note)
+        return
+    try:
+        gathered = gathered_for(run)
+        plan = plan_from_json(run.best)
+        run.notes = [*run.notes, note]
+        _finish(run, gathered, plan, lambda: None)
+    except (Refused, PlanProblemError, KeyError, Lost) as refusal:
+        log.warning("The best plan of run %d is of no use any more: %s", run.pk, refusal)
+        _fail(run, note)
+
+
+def _seconds_left(run: PlanRun) -> float:
+    """A run taken up again looks for the rest of its time, at least a little."""
+    spent = float((run.progress or {}).get("elapsed_s", 0.0))
+    return max(run.seconds - spent, min(5.0, run.seconds))
+
+
+# --- Telling how far it is
+
+
+@dataclass(slots=True)
+class Recorder:
+    """Remembers the best plan and writes it down, once a second at most; hears of being stopped."""
+
+    run: PlanRun
+    gathered: Gathered
+    began_s: float = field(default_factory=time.monotonic)
+    told_s: float = -BEAT_S
+    plan: Plan | None = None
+    fresh: bool = False
+    stop: bool = False
+    progress: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.progress = dict(self.run.progress or {})
+
+    @property
+    def elapsed_s(self) -> float:
+        return time.monotonic() - self.began_s
+
+    def on_better(self, plan: Plan, objective: Objective, elapsed_s: float) -> None:
+        """A better plan was found."""
+        first = self.plan is None
+        self.plan, self.fresh = plan, True
+        self.progress |= {
+            "objective": _amounts(objective),
+            "placed": sum(1 for _ in plan.placed()),
+            "left": len(plan.unplanned) + len(self.gathered.left),
+            "better_count": self.progress.get("better_count", 0) + 1,
+        }
+        self.progress.setdefault("first_plan_after_s", round(elapsed_s, 2))
+        curve = self.progress.setdefault("curve", [])
+        curve.append([round(elapsed_s, 1), round(objective.total, 1)])
+        if len(curve) > MOST_POINTS_OF_CURVE:
+            del curve[1::2]
+        self.tell(force=first)
+
+    def asked_to_stop(self) -> bool:
+        """Asked after every step of the search; looks at the database once a second."""
+        self.tell()
+        return self.stop
+
+    def alive(self) -> None:
+        """A sign of life while reasons are worked out."""
+        self.tell()
+
+    def tell(self, *, force: bool = False) -> None:
+        """Write progress, best plan and sign of life; raise Lost if the run is not ours."""
+        if not force and time.monotonic() - self.told_s < BEAT_S:
+            return
+        self.told_s = time.monotonic()
+        self.progress["elapsed_s"] = round(self.elapsed_s, 1)
+        values: dict[str, Any] = {"heartbeat_at": timezone.now(), "progress": self.progress}
+        if self.fresh and self.plan is not None:
+            values["best"] = plan_to_json(self.plan)
+            self.fresh = False
+        ours = PlanRun.objects.filter(pk=self.run.pk, claim=self.run.claim)
+        if not ours.update(**values):
+            raise Lost
+        self.stop = self.stop or ours.filter(state=State.STOPPING).exists()
+
+
+def _amounts(objective: Objective) -> dict[str, float]:
+    return {**asdict(objective), "total": round(objective.total, 2)}
+
+
+# --- The end
+
+
+def _finish(run: PlanRun, gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> None:
+    """Store the proposals and say so, all or nothing."""
+    lines = propose(run, gathered, plan, _prices(gathered, plan, alive))
+    with transaction.atomic():
+        locked = PlanRun.objects.select_for_update(of=("self",)).get(pk=run.pk)
+        if locked.claim != run.claim or not locked.is_under_way:
+            raise Lost
+        ProposedVisit.objects.bulk_create(lines, batch_size=500)
+        locked.state, locked.ended_at = State.READY, timezone.now()
+        locked.notes = [note[:300] for note in dict.fromkeys([*run.notes, *gathered.notes])]
+        locked.best = plan_to_json(plan)
+        locked.claim = None
+        locked.save(update_fields=["state", "ended_at", "notes", "best", "claim"])
+
+
+def _prices(gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> dict[str, MovingCost]:
+    """What moving each placed visit would cost, as far as the time for it goes."""
+    return {}
+
+
+def _fail(run: PlanRun, failure: str) -> None:
+    PlanRun.objects.filter(
+        pk=run.pk, claim=run.claim, state__in=(State.RUNNING, State.STOPPING)
+    ).update(state=State.FAILED, failure=failure[:400], ended_at=timezone.now(), claim=None)
