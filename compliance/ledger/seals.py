@@ -17,9 +17,14 @@ from compliance.certificates.keys import read_or_make
 from compliance.ledger.sequence import sequence_entries
 from compliance.ledger.stored_tree import StoredTree
 from compliance.models import Seal
+from jobs.errors import Conflict
 
 KEY_FILE = "seal-signing.pem"
 FIRST_LINE = "Eavesbook ledger seal, version 1"
+
+
+class LedgerRewritten(Conflict):
+    """The stored tree does not continue the last Seal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +49,19 @@ def make_seal() -> Seal:
 
     When nothing was added since the last Seal that one is returned; two calls at once make
     one Seal after the other.
+
+    Raises:
+        LedgerRewritten: the tree no longer continues the last Seal. Nothing is signed then.
     """
     with transaction.atomic():
         size = sequence_entries()  # holds the sequencer's lock until this transaction ends
         last = Seal.objects.first()
-        if last is not None and last.tree_size == size:
-            return last
-        root = StoredTree().root(size)
+        tree = StoredTree()
+        if last is not None:
+            _refuse_rewritten(last, size, tree)
+            if last.tree_size == size:
+                return last
+        root = tree.root(size)
         made_at = timezone.now().replace(microsecond=0)
         text = str(SealText(size, root, made_at))
         key = seal_key()
@@ -61,6 +72,20 @@ def make_seal() -> Seal:
             signed_text=text,
             signature=key.sign(text.encode()),
             public_key=public_bytes(key.public_key()),
+        )
+
+
+def _refuse_rewritten(last: Seal, size: int, tree: StoredTree) -> None:
+    """A signature under a ledger that lost or changed entries would help to hide it."""
+    try:
+        continues = last.tree_size <= size and tree.root(last.tree_size) == bytes(last.root_hash)
+    except LookupError:
+        continues = False
+    if not continues:
+        raise LedgerRewritten(
+            f"The ledger no longer continues {last}: entries were changed or taken away.",
+            remedy="Nothing is sealed until somebody found out why: `manage.py verify_ledger` "
+            "names the first thing wrong.",
         )
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from django.utils import timezone
 
 from compliance.ledger.facts import FACTS
-from compliance.ledger.seals import make_seal, public_bytes, seal_key
+from compliance.ledger.seals import LedgerRewritten, make_seal, public_bytes, seal_key
 from compliance.models import Seal
 from compliance.packs import lines
 from compliance.packs.kept_files import kept_files
@@ -64,7 +64,7 @@ class PackWriter:
     _bytes: int = 0
 
     def write(self) -> Iterator[None]:
-        seal = make_seal()
+        seal = self._seal()
         ids = entries_of(self.scope, seal)
         yield from self._ledger(seal, ids)
         yield from self._files(ids)
@@ -72,6 +72,13 @@ class PackWriter:
         yield from self._tags()
         self.sink.close()
         yield
+
+    def _seal(self) -> Seal:
+        """A fresh Seal; the last one of a ledger that was rewritten, so that the pack shows it."""
+        try:
+            return make_seal()
+        except LedgerRewritten:
+            return Seal.objects.latest("tree_size", "id")
 
     def _ledger(self, seal: Seal, ids: array[int]) -> Iterator[None]:
         seals = lines.chosen_seals(seal, self.scope.seals)

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.ledger.seals import make_seal
+from compliance.ledger.seals import LedgerRewritten, make_seal
 from compliance.models import LedgerEntry, Seal
 from compliance.pages.roles import LEDGER_READERS
 from jobs.pages.access import page_for
@@ -39,8 +39,11 @@ def ledger(request: HttpRequest) -> HttpResponse:
 @page_for(*LEDGER_READERS)
 def ledger_seal(request: HttpRequest) -> HttpResponse:
     """A Seal now, over everything committed."""
-    seal = make_seal()
-    messages.success(request, f"{seal}, made {seal.made_at:%-d %b %Y %H:%M} UTC.")
+    try:
+        seal = make_seal()
+        messages.success(request, f"{seal}, made {seal.made_at:%-d %b %Y %H:%M} UTC.")
+    except LedgerRewritten as refusal:
+        messages.error(request, str(refusal))
     return redirect("ledger")
 
 

@@ -80,7 +80,7 @@ class EntryReader:
             where = name_of(fact["kind"], body, n if self.whole else None)
             if not self.whole:
                 yield from self._inclusion(entry, proof, where)
-            yield from self._row(entry, row, body, where)
+            yield from self._row(entry, row, fact, where)
             again = self.facts.add(fact["kind"], body, where)
             if again:
                 yield Fault(where, "enters the ledger twice")
@@ -119,21 +119,26 @@ class EntryReader:
             )
 
     def _row(
-        self, entry: bytes, row: bytes | None, recorded: dict[str, Any], where: str
+        self, entry: bytes, row: bytes | None, fact: dict[str, Any], where: str
     ) -> Iterator[Fault]:
         """Mostly letter by letter; a column added to the table since then is no change."""
+        recorded = fact["fact"]
         if row == entry:
             return
         if row is None:
             yield Fault(where, "has no row any more: it was deleted from its table")
             return
-        now = read_object(row, f"the row of {where}").get("fact")
-        if not isinstance(now, dict) or now.get("id") != recorded["id"]:
+        found = read_object(row, f"the row of {where}")
+        now = found.get("fact")
+        if not isinstance(now, dict) or (found.get("kind"), now.get("id")) != (
+            fact["kind"],
+            recorded["id"],
+        ):
             yield Fault(
                 where,
                 "has no row any more: it was deleted from its table, or rows were moved",
-                f"id {recorded['id']}",
-                f"id {now.get('id') if isinstance(now, dict) else None}",
+                f"{fact['kind']} {recorded['id']}",
+                f"{found.get('kind')} {now.get('id')}" if isinstance(now, dict) else "none",
             )
             return
         for column, value in recorded.items():

@@ -11,7 +11,7 @@ from compliance.verify.faults import Unsound
 def read_object(text: bytes | str, where: str) -> dict[str, Any]:
     """Raises Unsound, naming `where`, for anything but one JSON object."""
     try:
-        found = json.loads(text, object_pairs_hook=_once, parse_constant=_refuse)
+        found = DECODER.decode(text if isinstance(text, str) else text.decode())
     except (ValueError, RecursionError) as error:
         raise Unsound(where, "is no readable JSON", found=error) from error
     if not isinstance(found, dict):
@@ -28,6 +28,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _refuse(constant: str) -> None:
     raise ValueError(f"{constant} is no number")
+
+
+DECODER = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_refuse)
 
 
 def field(values: dict[str, Any], name: str, kind: type, where: str) -> Any:

@@ -55,18 +55,19 @@ class Scene:
         return UserFactory(role=role, company=self.job.company)
 
 
-def fitted(depths: Sequence[float] = GOOD_DEPTHS, **job_fields: Any) -> Scene:
+def fitted(
+    depths: Sequence[float] = GOOD_DEPTHS, photo: Any = PhotoFactory, **job_fields: Any
+) -> Scene:
     """A job that waits for its verdict, with all the evidence its rule asks for.
 
-    The readings stand where the engine wants them, with `depths` [mm] in turn.
+    The readings stand where the engine wants them, with `depths` [mm] in turn. `photo` makes
+    the photos.
     """
     scene = _visited(**job_fields)
     measure(scene, depths)
     for moment in ("before", "after"):
         for label in ("P1", "P2"):
-            PhotoFactory(
-                visit=scene.visit, moment=moment, point_label=label, sent_by=scene.installer
-            )
+            photo(visit=scene.visit, moment=moment, point_label=label, sent_by=scene.installer)
     PreStartCheckFactory(visit=scene.visit, checked_by=scene.installer)
     HandoverFactory(visit=scene.visit, taken_by=scene.installer)
     return scene

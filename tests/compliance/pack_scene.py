@@ -1,0 +1,102 @@
+"""A small ledger with every kind of fact, and packs of it: where tests of packs begin."""
+
+from __future__ import annotations
+
+import io
+import os
+import zipfile
+from dataclasses import dataclass
+from typing import Any
+
+from compliance.assess import assess_job
+from compliance.certificates.withdraw import withdraw_certificate
+from compliance.ledger.seals import make_seal, public_bytes, seal_key
+from compliance.packs.export import zip_chunks
+from compliance.packs.scope import PackScope
+from compliance.verify import MemorySource, PackReport, verify_pack
+from jobs.evidence.content_store import keep
+from jobs.models import Photo
+from tests.access.worlds import World, build
+from tests.compliance.scene import certified_scene
+from tests.factories import (
+    ArrivalFactory,
+    CompanyFactory,
+    DepthReadingFactory,
+    LeaveFactory,
+    PhotoFactory,
+    SchemeFactory,
+    StopWorkFactory,
+    VariationFactory,
+    WorkStepFactory,
+)
+
+SITE_FACTS = (ArrivalFactory, WorkStepFactory, VariationFactory, LeaveFactory, StopWorkFactory)
+
+Files = dict[str, bytes]
+
+
+@dataclass(frozen=True)
+class PackScene:
+    """world: a certified and a short job with audits. apart: another company's certified job."""
+
+    world: World
+    apart: int
+
+    @property
+    def jobs(self) -> list[int]:
+        return [self.world.job.pk, self.world.shortfall.job_id]
+
+
+def pack_scene() -> PackScene:
+    """Facts of two companies mixed in one ledger, with Seals in between and one correction."""
+    company, scheme = CompanyFactory(name="Invented Lofts A"), SchemeFactory(name="Warm Trial S")
+    scheme.companies.add(company)
+    world = build(World, "own", company, scheme)
+    apart, _ = certified_scene(photo=stored_photo)
+    for site_fact in SITE_FACTS:
+        site_fact(visit=world.booked_visit)
+    reading = world.visit.depth_readings.first()
+    DepthReadingFactory(
+        visit=reading.visit,
+        area=reading.area,
+        x_mm=reading.x_mm,
+        y_mm=reading.y_mm,
+        depth_mm=281,
+        measured_by=reading.measured_by,
+        replaces=reading,
+        correction_reason="read the gauge wrong",
+    )
+    make_seal()
+    assess_job(world.job.pk)
+    officer = world.people["compliance_officer"]
+    withdraw_certificate(world.certificate, "opened up for rewiring", officer)
+    make_seal()
+    return PackScene(world, apart.job.pk)
+
+
+def stored_photo(**fields: Any) -> Photo:
+    """A photo whose bytes are stored, though no picture."""
+    kept = keep(io.BytesIO(os.urandom(2_000)), "photos", limit_bytes=10_000)
+    return PhotoFactory(
+        sha256=kept.sha256, size_bytes=kept.size_bytes, original_name=kept.name, **fields
+    )
+
+
+def own_key() -> list[bytes]:
+    """The public key of the Seals, as somebody trusts it."""
+    return [public_bytes(seal_key().public_key())]
+
+
+def pack_of(scope: PackScope) -> bytes:
+    """A pack as its zip."""
+    return b"".join(zip_chunks(scope))
+
+
+def files_of(scope: PackScope) -> Files:
+    """The files of a pack, named relative to the bag."""
+    with zipfile.ZipFile(io.BytesIO(pack_of(scope))) as packed:
+        return {name.partition("/")[2]: packed.read(name) for name in packed.namelist()}
+
+
+def check(files: Files, **options: object) -> PackReport:
+    return verify_pack(MemorySource(files), own_key(), **options)  # type: ignore[arg-type]

@@ -1,0 +1,173 @@
+"""Ten thousand changes to packs and to the database beneath: all found by the offline verifier.
+
+Every change is checked by the verifier as it is run from the command line; nothing stands in for
+it. Changes are random from one seed. Of an untouched pack nothing is found.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from django.db import transaction
+
+from compliance.packs.scope import PackScope
+from tests.compliance import database_tampering as database
+from tests.compliance import tampering
+from tests.compliance.pack_scene import Files, PackScene, check, files_of, pack_scene
+
+pytestmark = pytest.mark.django_db
+
+SEED = 9162
+
+# Of every change by every hand that can make it, so many in each of two packs.
+BY_ANYBODY: tuple[tampering.Change, ...] = (
+    tampering.photo_bit,
+    tampering.certificate_bit,
+    tampering.row_value,
+    tampering.entry_value,
+    tampering.swapped_readings,
+    tampering.row_dropped,
+    tampering.entry_forged,
+    tampering.ledger_reordered,
+    tampering.seal_changed,
+    tampering.proof_forged,
+    tampering.contents_changed,
+    tampering.payload_truncated,
+    tampering.payload_missing,
+)
+# What the signature of the pack finds, and so nobody who can sign.
+BY_STRANGERS = (
+    tampering.any_bit,
+    tampering.anything_truncated,
+    tampering.anything_missing,
+    tampering.file_added,
+    tampering.said_otherwise,
+)
+EACH = 96
+DROPPED_EACH = 80
+ROWS_CHANGED = 1_200
+ROWS_A_PACK = 30
+LEDGER_CHANGES = 120
+WANTED = 10_000
+
+made: Counter[str] = Counter()
+
+
+@dataclass(frozen=True)
+class Packs:
+    scene: PackScene
+    jobs: Files
+    whole: Files
+
+
+@pytest.fixture(scope="module")
+def packs(django_db_setup: None, django_db_blocker: pytest.FixtureRequest) -> Iterator[Packs]:
+    """One scene for all changes; nothing of it stays."""
+    with django_db_blocker.unblock(), transaction.atomic():  # type: ignore[attr-defined]
+        scene = pack_scene()
+        yield Packs(
+            scene, files_of(PackScope(scene.jobs, "Two jobs")), files_of(PackScope(None, "All"))
+        )
+        transaction.set_rollback(True)
+
+
+def found(files: Files, change: tampering.Change, hand: object, number: int) -> str:
+    """The first thing the verifier names, or nothing."""
+    name = change.__name__
+    chance = random.Random(f"{SEED} {name} {hand} {number}")
+    changed = dict(files)
+    change(chance, changed)
+    getattr(tampering, str(hand))(changed)
+    assert changed != files
+    made[name] += 1
+    report = check(changed, most_faults=1)
+    return "" if report.sound else str(report.faults[0])
+
+
+def missed(files: Files, change: tampering.Change, hand: str, times: int) -> list[int]:
+    return [number for number in range(times) if not found(files, change, hand, number)]
+
+
+def test_untouched_packs_are_sound(packs: Packs):
+    assert check(packs.jobs).sound, check(packs.jobs)
+    assert check(packs.whole).sound, check(packs.whole)
+
+
+def test_every_kind_of_fact_is_in_the_whole_pack(packs: Packs):
+    """So that a change in any table of facts is among those that are tried."""
+    assert database.tables_without_rows() == []
+
+
+@pytest.mark.parametrize("hand", ["clumsy", "thorough", "insider"])
+@pytest.mark.parametrize("change", BY_ANYBODY, ids=lambda change: change.__name__)
+def test_a_change_is_found_whoever_makes_it(packs: Packs, change: tampering.Change, hand: str):
+    assert missed(packs.jobs, change, hand, EACH) == []
+    assert missed(packs.whole, change, hand, EACH) == []
+
+
+@pytest.mark.parametrize("change", BY_STRANGERS, ids=lambda change: change.__name__)
+def test_what_the_pack_says_of_itself_is_under_its_signature(
+    packs: Packs, change: tampering.Change
+):
+    assert missed(packs.jobs, change, "clumsy", EACH) == []
+    assert missed(packs.whole, change, "clumsy", EACH) == []
+
+
+def test_a_dropped_entry_is_found(packs: Packs):
+    """By whoever cannot sign in any pack, and by whoever can in a pack of the whole ledger."""
+    for hand in ("clumsy", "thorough"):
+        assert missed(packs.jobs, tampering.entry_dropped, hand, DROPPED_EACH) == []
+    for hand in ("clumsy", "thorough", "insider"):
+        assert missed(packs.whole, tampering.entry_dropped, hand, DROPPED_EACH) == []
+
+
+def test_what_is_named_is_what_was_changed(packs: Packs):
+    """The first thing wrong is the photo, reading, entry or Seal, not the file it stands in."""
+    names = {
+        tampering.photo_bit: "photo ",
+        tampering.certificate_bit: "certificate ",
+        tampering.swapped_readings: "reading ",
+        tampering.seal_changed: "Seal ",
+    }
+    for change, name in names.items():
+        for number in range(10):
+            said = found(packs.jobs, change, "clumsy", number)
+            assert name in said.partition(":")[0], said
+
+
+def test_rows_changed_by_a_superuser_are_named_each(packs: Packs):
+    """Rows of every table of facts, changed with triggers off; then a pack is made and checked."""
+    chance = random.Random(SEED)
+    tables: Counter[str] = Counter()
+    for _ in range(ROWS_CHANGED // ROWS_A_PACK):
+        with transaction.atomic():
+            changed = database.change_rows(chance, ROWS_A_PACK)
+            report = check(files_of(PackScope(None, "All")), most_faults=10_000)
+            told = {fault.where.partition(",")[0] for fault in report.faults}
+            assert [row for row in changed if row.name not in told] == []
+            tables.update(row.table for row in changed)
+            transaction.set_rollback(True)
+    made["row changed by a superuser"] += sum(tables.values())
+    assert set(tables) == set(database.FACTS)
+
+
+@pytest.mark.parametrize("change", database.LEDGER_CHANGES, ids=lambda change: change.__name__)
+def test_the_ledger_changed_by_a_superuser_is_found(packs: Packs, change: database.LedgerChange):
+    """Entries, positions and Seals, changed with triggers off; then a pack is made and checked."""
+    chance = random.Random(f"{SEED} {change.__name__}")
+    times = LEDGER_CHANGES // len(database.LEDGER_CHANGES)
+    for _ in range(times):
+        with transaction.atomic():
+            change(chance)
+            assert not check(files_of(PackScope(None, "All")), most_faults=1).sound
+            transaction.set_rollback(True)
+    made[change.__name__] += times
+
+
+def test_so_many_were_made(packs: Packs):
+    """Runs last: ten thousand changes at least, when the whole module is run."""
+    assert made.total() >= WANTED, made
