@@ -224,3 +224,62 @@ class PreStartCheckFactory(DjangoModelFactory):
         UserFactory, role="installer", company=factory.SelfAttribute("..visit.company")
     )
     checked_at = A_MONDAY
+
+
+class SiteFactFactory(DjangoModelFactory):
+    class Meta:
+        abstract = True
+
+    visit = factory.SubFactory(VisitFactory)
+    recorded_by = factory.SubFactory(
+        UserFactory, role="installer", company=factory.SelfAttribute("..visit.company")
+    )
+
+
+class ArrivalFactory(SiteFactFactory):
+    class Meta:
+        model = jobs.Arrival
+
+    operative_ids = [1]
+    let_in_by = "the householder"
+    loft_ready = True
+    arrived_at = A_MONDAY
+
+
+class WorkStepFactory(SiteFactFactory):
+    class Meta:
+        model = jobs.WorkStep
+
+    step = "eaves"
+    outcome = "done"
+    answers = {"trays": "yes", "air_gap": "yes"}
+    done_at = A_MONDAY + timedelta(hours=1)
+
+
+class VariationFactory(SiteFactFactory):
+    class Meta:
+        model = jobs.Variation
+
+    kind = "deck_found"
+    meaning = "less_depth"
+    reason = "Boards beneath a carpet"
+    found_at = A_MONDAY + timedelta(hours=1)
+
+
+class StopWorkFactory(SiteFactFactory):
+    class Meta:
+        model = jobs.StopWork
+
+    reason = "Droppings at the ridge"
+    found = ["bats_or_birds"]
+    stopped_at = A_MONDAY + timedelta(minutes=30)
+
+
+class LeaveFactory(SiteFactFactory):
+    class Meta:
+        model = jobs.Leave
+
+    because = "handed_over"
+    loft_closed = True
+    site_clear = True
+    left_at = A_MONDAY + timedelta(hours=4)

@@ -73,7 +73,13 @@ class PreStartCheckIn(FromPhone):
     note = serializers.CharField(default="", allow_blank=True, max_length=2000)
 
 
-class PreStartCheckOut(serializers.ModelSerializer):
+class ByPhoneClockOut(serializers.ModelSerializer):
+    """A record with the time by our clock beside the phone's own."""
+
+    corrected_at = serializers.DateTimeField(read_only=True)
+
+
+class PreStartCheckOut(ByPhoneClockOut):
     class Meta:
         model = PreStartCheck
         fields = [
@@ -105,7 +111,7 @@ class InspectionOut(serializers.ModelSerializer):
         return [{"code": w["code"], "text": w["text"]} for w in inspection.warnings]
 
 
-class PhotoOut(serializers.ModelSerializer):
+class PhotoOut(ByPhoneClockOut):
     inspection = serializers.SerializerMethodField()
     urls = serializers.SerializerMethodField()
 
@@ -157,7 +163,7 @@ class ReadingsIn(FromPhone):
         return super().validate(given)
 
 
-class DepthReadingOut(serializers.ModelSerializer):
+class DepthReadingOut(ByPhoneClockOut):
     area_name = serializers.CharField(source="area.name", read_only=True)
 
     class Meta:
@@ -185,7 +191,7 @@ class HandoverIn(FromPhone):
     signed_at = serializers.DateTimeField(required=False)
 
 
-class HandoverOut(serializers.ModelSerializer):
+class HandoverOut(ByPhoneClockOut):
     class Meta:
         model = Handover
         fields = [

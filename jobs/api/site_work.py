@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from jobs.api.evidence import CLOCK, EvidenceViewSet, FromPhone, create_schema
+from jobs.api.evidence import CLOCK, ByPhoneClockOut, EvidenceViewSet, FromPhone, create_schema
 from jobs.evidence.arrival import WhoCame, record_arrival
 from jobs.evidence.leaving import HowLeft, record_leave
 from jobs.evidence.phone_told import Position, Told
@@ -103,7 +103,7 @@ class StopWorkIn(SiteRecordIn):
     found = serializers.ListField(child=serializers.CharField(), default=list, max_length=40)
 
 
-class HidesThePerson(serializers.ModelSerializer):
+class HidesThePerson(ByPhoneClockOut):
     """Who let the crew in, and where its phone was, are personal: an auditor gets null."""
 
     def to_representation(self, record: Any) -> dict[str, Any]:
@@ -131,13 +131,13 @@ class LeaveOut(HidesThePerson):
         ]  # fmt: skip
 
 
-class WorkStepOut(serializers.ModelSerializer):
+class WorkStepOut(ByPhoneClockOut):
     class Meta:
         model = WorkStep
         fields = [*COMMON, "step", "outcome", "answers", "note", "done_at", "replaces"]
 
 
-class VariationOut(serializers.ModelSerializer):
+class VariationOut(ByPhoneClockOut):
     class Meta:
         model = Variation
         fields = [
@@ -146,7 +146,7 @@ class VariationOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
-class StopWorkOut(serializers.ModelSerializer):
+class StopWorkOut(ByPhoneClockOut):
     class Meta:
         model = StopWork
         fields = [*COMMON, "found", "reason", "to_call", "stopped_at"]

@@ -7,7 +7,16 @@ from django.db import ProgrammingError, connection
 
 from jobs.evidence.inspection import inspect
 from jobs.models import DepthReading
-from tests.factories import DepthReadingFactory, HandoverFactory, PreStartCheckFactory
+from tests.factories import (
+    ArrivalFactory,
+    DepthReadingFactory,
+    HandoverFactory,
+    LeaveFactory,
+    PreStartCheckFactory,
+    StopWorkFactory,
+    VariationFactory,
+    WorkStepFactory,
+)
 from tests.jobs.on_site_scene import scene_on_site, stored
 from tests.pictures import loft_jpeg
 
@@ -25,6 +34,17 @@ STATEMENTS = (
     "DELETE FROM jobs_prestartcheck",
     "UPDATE jobs_handover SET all_done = false, not_done_reason = 'x'",
     "DELETE FROM jobs_handover",
+    "UPDATE jobs_arrival SET let_in_by = 'nobody'",
+    "DELETE FROM jobs_arrival",
+    "UPDATE jobs_workstep SET outcome = 'not_needed'",
+    "DELETE FROM jobs_workstep",
+    "UPDATE jobs_variation SET reason = 'none'",
+    "DELETE FROM jobs_variation",
+    "UPDATE jobs_stopwork SET found = '{}'",
+    "DELETE FROM jobs_stopwork",
+    "UPDATE jobs_leave SET site_clear = false, note = 'x'",
+    "DELETE FROM jobs_leave",
+    "UPDATE jobs_depthreading SET phone_ahead = interval '7 minutes'",
 )
 
 
@@ -34,6 +54,14 @@ def test_raw_sql_cannot_change_or_delete_evidence(statement):
     DepthReadingFactory()
     PreStartCheckFactory()
     HandoverFactory()
+    for factory in (
+        ArrivalFactory,
+        WorkStepFactory,
+        VariationFactory,
+        StopWorkFactory,
+        LeaveFactory,
+    ):
+        factory()
 
     with (
         pytest.raises(ProgrammingError, match="Cannot update or delete rows"),
