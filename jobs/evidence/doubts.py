@@ -6,26 +6,21 @@ The limits are common practice with no published source; a person weighs what th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils import timezone
-from PIL import Image
 
-from jobs.evidence.content_store import open_kept
 from jobs.evidence.exif import ExifFacts
-from jobs.evidence.looks import are_alike, distance, grey_of, is_blurred, is_too_dark
-from jobs.models import Photo, PhotoInspection, Property, Visit
+from jobs.evidence.looks import Look
+from jobs.models import Property, Visit
 
 BEFORE_VISIT = timedelta(hours=1)
 AFTER_VISIT = timedelta(hours=6)
 FAR_M = 1000.0
 LEAST_PIXELS = 400_000
-SAME_HASH_BITS = 3
-SAME_JOB_BITS = 4
-MOST_COMPARED = 12
 EARTH_RADIUS_M = 6_371_009.0
 
 
@@ -42,8 +37,13 @@ class Doubt:
         return row | ({"photo": self.photo} if self.photo is not None else {})
 
 
-def doubts_about_exif(exif: ExifFacts, visit: Visit, home: Property) -> Iterator[Doubt]:
-    """No EXIF; a time outside the visit; a position away from the property."""
+def doubts_about_exif(
+    exif: ExifFacts, visit: Visit, home: Property, phone_ahead: timedelta | None = None
+) -> Iterator[Doubt]:
+    """No EXIF; a time outside the visit; a position away from the property.
+
+    phone_ahead: how far the phone's clock, by which the camera goes, was ahead of ours.
+    """
     if not exif.present:
         yield Doubt(
             "no_exif",
@@ -54,7 +54,7 @@ def doubts_about_exif(exif: ExifFacts, visit: Visit, home: Property) -> Iterator
     if exif.taken_at is None:
         yield Doubt("no_time", "The file does not say when it was taken.")
     else:
-        yield from _doubts_about_time(exif.taken_at, visit)
+        yield from _doubts_about_time(exif.taken_at - (phone_ahead or timedelta()), visit)
     if exif.latitude_deg is not None and exif.longitude_deg is not None:
         yield from _doubts_about_place(exif.latitude_deg, exif.longitude_deg, home)
 
@@ -98,67 +98,14 @@ def distance_m(latitude: float, longitude: float, to_latitude: float, to_longitu
     return 2 * EARTH_RADIUS_M * math.asin(min(1.0, math.sqrt(half)))
 
 
-def doubts_about_looks(image: Image.Image, width_px: int, height_px: int) -> Iterator[Doubt]:
+def doubts_about_looks(look: Look, width_px: int, height_px: int) -> Iterator[Doubt]:
     """Too small, too dark or too blurred to prove anything."""
     if width_px * height_px < LEAST_PIXELS:
         yield Doubt("small", f"It is only {width_px} by {height_px} pixels: details can't be read.")
-    grey = grey_of(image)
-    if is_too_dark(grey):
+    if look.is_too_dark:
         yield Doubt("dark", "It is too dark to make anything out.")
-    elif is_blurred(grey):
+    elif look.is_blurred:
         yield Doubt("blurred", "It is blurred: neither joists nor a gauge can be read.")
-
-
-def doubts_about_likeness(
-    photo: Photo, image: Image.Image, hash_value: int | None
-) -> Iterator[Doubt]:
-    """The same picture as one of another moment of this job, or as one of another job."""
-    if hash_value is None:
-        return
-    twin = _twin_in_job(photo, image, hash_value)
-    if twin is not None:
-        other = twin.photo.get_moment_display().lower()
-        yield Doubt(
-            "like_other_moment",
-            f"It looks the same as the {other} picture at {twin.photo.point_label or 'no point'}.",
-            twin.photo_id,
-        )
-    stranger = _twin_elsewhere(photo, image, hash_value)
-    if stranger is not None:
-        yield Doubt(
-            "like_other_job", "It looks the same as a photo of another job.", stranger.photo_id
-        )
-
-
-def _twin_in_job(photo: Photo, image: Image.Image, hash_value: int) -> PhotoInspection | None:
-    rows = PhotoInspection.objects.with_hash().filter(photo__job_id=photo.job_id)
-    rows = rows.exclude(photo_id=photo.pk).exclude(photo__moment=photo.moment)
-    return _first_alike(rows.select_related("photo"), image, hash_value, SAME_JOB_BITS)
-
-
-def _twin_elsewhere(photo: Photo, image: Image.Image, hash_value: int) -> PhotoInspection | None:
-    rows = PhotoInspection.objects.sharing_a_hash_band(hash_value)
-    rows = rows.exclude(photo__job_id=photo.job_id)
-    return _first_alike(rows.order_by("pk"), image, hash_value, SAME_HASH_BITS)
-
-
-def _first_alike(
-    rows: Iterable[PhotoInspection], image: Image.Image, hash_value: int, bits: int
-) -> PhotoInspection | None:
-    near = [row for row in rows if distance(row.perceptual_hash, hash_value) <= bits]
-    for row in near[:MOST_COMPARED]:
-        if _shows_the_same(row, image):
-            return row
-    return None
-
-
-def _shows_the_same(row: PhotoInspection, image: Image.Image) -> bool:
-    """The small copies compared; where the other's can't be opened, the near hash decides."""
-    try:
-        with open_kept(row.thumb_name) as file, Image.open(file, formats=("JPEG",)) as thumb:
-            return are_alike(image, thumb)
-    except OSError:
-        return True
 
 
 def _span(length: timedelta) -> str:

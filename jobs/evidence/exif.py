@@ -1,11 +1,14 @@
-"""What a photo's EXIF says: when, where, with what. Tag numbers from CIPA DC-008 (Exif 2.32)."""
+"""What a photo's EXIF says: when, where, with what. Tag numbers from CIPA DC-008 (Exif 2.32).
+
+It runs in the decoding process too: no Django here.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,20 +17,37 @@ from PIL import Image
 LOCAL_ZONE = ZoneInfo("Europe/London")
 """The zone of a time that names none: phones write the clock on the wall."""
 
-MAKE, MODEL, CHANGED_AT = 0x010F, 0x0110, 0x0132
+MAKE, MODEL, ORIENTATION = 0x010F, 0x0110, 0x0112
 EXIF_IFD, GPS_IFD = 0x8769, 0x8825
+CHANGED_AT, CHANGED_OFFSET = 0x0132, 0x9010
 TAKEN_AT, TAKEN_OFFSET = 0x9003, 0x9011
+DIGITISED_AT, DIGITISED_OFFSET = 0x9004, 0x9012
+GPS_TIME, GPS_DATE = 7, 29
+
+QUARTER = timedelta(minutes=15)
+FIX_MAY_BE_OLD = timedelta(minutes=3)
+"""A satellite fix is this much older than the photo at most, to tell the clock's zone by it
+[common practice, no published source]."""
+
+# Where the zone of a time came from.
+BY_OFFSET, BY_GPS, ASSUMED = "offset", "gps", "assumed"
 
 
 @dataclass(frozen=True, slots=True)
 class ExifFacts:
-    """present: whether the file has EXIF at all. taken_at: with zone. Position in degrees."""
+    """present: whether the file has EXIF at all. taken_at: with zone. Position in degrees.
+
+    time_source: "offset" if the file names the zone, "gps" if its satellite time does, "assumed"
+    if the zone is taken to be LOCAL_ZONE, nothing without a time. orientation: 1 to 8.
+    """
 
     present: bool = False
     taken_at: datetime | None = None
+    time_source: str = ""
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     device: str = ""
+    orientation: int = 1
 
 
 def read_exif(image: Image.Image) -> ExifFacts:
@@ -40,30 +60,89 @@ def read_exif(image: Image.Image) -> ExifFacts:
         return ExifFacts()
     if not (exif or details or place):
         return ExifFacts()
-    taken = details.get(TAKEN_AT) or exif.get(CHANGED_AT)
+    taken_at, source = _taken_at(details, exif, _satellite_time(place))
     latitude, longitude = _position(place)
     return ExifFacts(
         present=True,
-        taken_at=_time(taken, details.get(TAKEN_OFFSET)),
+        taken_at=taken_at,
+        time_source=source,
         latitude_deg=latitude,
         longitude_deg=longitude,
         device=_device(exif.get(MAKE), exif.get(MODEL)),
+        orientation=_orientation(exif.get(ORIENTATION)),
     )
 
 
-def _time(written: Any, offset: Any) -> datetime | None:
+def _taken_at(
+    details: Mapping[int, Any], exif: Mapping[int, Any], satellite: datetime | None
+) -> tuple[datetime | None, str]:
+    """The best time the file tells: when it was taken, else digitised, else changed."""
+    for written, offset in (
+        (details.get(TAKEN_AT), details.get(TAKEN_OFFSET)),
+        (details.get(DIGITISED_AT), details.get(DIGITISED_OFFSET)),
+        (exif.get(CHANGED_AT), details.get(CHANGED_OFFSET)),
+    ):
+        at = _time(written)
+        if at is None:
+            continue
+        zone = _zone(offset)
+        if zone is not None:
+            return at.replace(tzinfo=zone), BY_OFFSET
+        zone = _zone_by(satellite, at)
+        if zone is not None:
+            return at.replace(tzinfo=zone), BY_GPS
+        return at.replace(tzinfo=LOCAL_ZONE), ASSUMED
+    return None, ""
+
+
+def _time(written: Any) -> datetime | None:
+    """A wall-clock time without a zone, or None for anything else."""
     if not isinstance(written, str):
         return None
-    text = written.strip("\x00 ")
-    if isinstance(offset, str) and offset.strip("\x00 "):
-        try:
-            return datetime.strptime(f"{text} {offset.strip(chr(0) + ' ')}", "%Y:%m:%d %H:%M:%S %z")
-        except ValueError:
-            pass
     try:
-        return datetime.strptime(text, "%Y:%m:%d %H:%M:%S").replace(tzinfo=LOCAL_ZONE)
+        return datetime.strptime(written.strip("\x00 "), "%Y:%m:%d %H:%M:%S")
     except ValueError:
         return None
+
+
+def _zone(offset: Any) -> timezone | None:
+    if not isinstance(offset, str):
+        return None
+    try:
+        named = datetime.strptime(offset.strip("\x00 "), "%z").utcoffset()
+    except ValueError:
+        return None
+    return timezone(named) if named is not None else None
+
+
+def _zone_by(satellite: datetime | None, at: datetime) -> timezone | None:
+    """The zone that a clock on the wall showed, by the satellites' time of the same photo.
+
+    Zones differ from UTC by whole quarters of an hour, from -12 to +14 hours.
+    """
+    if satellite is None:
+        return None
+    ahead = at.replace(tzinfo=UTC) - satellite
+    whole = round(ahead / QUARTER) * QUARTER
+    if abs(ahead - whole) > FIX_MAY_BE_OLD or not timedelta(hours=-12) <= whole <= timedelta(
+        hours=14
+    ):
+        return None
+    return timezone(whole)
+
+
+def _satellite_time(place: Mapping[int, Any]) -> datetime | None:
+    day = place.get(GPS_DATE)
+    try:
+        hours, minutes, seconds = (float(part) for part in place.get(GPS_TIME, ()))
+        begin = datetime.strptime(str(day).strip("\x00 "), "%Y:%m:%d").replace(tzinfo=UTC)
+        return begin + timedelta(hours=hours, minutes=minutes, seconds=seconds)
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
+        return None
+
+
+def _orientation(written: Any) -> int:
+    return written if isinstance(written, int) and 1 <= written <= 8 else 1
 
 
 def _position(place: Mapping[int, Any]) -> tuple[float | None, float | None]:

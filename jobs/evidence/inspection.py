@@ -7,24 +7,27 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
+from django.db import transaction
 from django.utils import timezone
 
 from jobs.evidence.content_store import keep, open_kept
-from jobs.evidence.doubts import (
-    Doubt,
-    doubts_about_exif,
-    doubts_about_likeness,
-    doubts_about_looks,
-)
-from jobs.evidence.looks import perceptual_hash
-from jobs.evidence.pictures import DISPLAY_PX, THUMB_PX, Picture, Unreadable, as_jpeg, read_picture
+from jobs.evidence.decoding.client import GAVE_UP, MEMORY, PIXELS, CannotOpen, Seen, see
+from jobs.evidence.doubts import Doubt, doubts_about_exif, doubts_about_looks
+from jobs.evidence.likeness import doubts_about_likeness, remember
 from jobs.models import Photo, PhotoInspection
 
-INSPECTOR_VERSION = "1"
+INSPECTOR_VERSION = "2"
 COPY_LIMIT_BYTES = 20_000_000
 COPIES_FOLDER = "photo-copies"
 WAITING_TOO_LONG = timedelta(minutes=5)
 MOST_AT_ONCE = 500
+
+WHY_UNREADABLE = {
+    PIXELS: "The file claims more pixels than any phone's camera has.",
+    MEMORY: "Opening the file would take more memory than a photo may.",
+    GAVE_UP: "The file could not be opened within the time and memory a photo may take.",
+}
+DAMAGED = "The file can't be opened as a picture: it is damaged."
 
 
 def inspect(photo: Photo) -> PhotoInspection:
@@ -37,52 +40,52 @@ def inspect(photo: Photo) -> PhotoInspection:
     ).first()
     if done is not None:
         return done
+    seen: Seen | None = None
     try:
         with open_kept(photo.original_name) as file:
-            picture = read_picture(file, photo.media_type)
-    except Unreadable:
-        found = _unreadable()
+            seen = see(file, photo.media_type)
+    except CannotOpen as error:
+        found = _unreadable(error.trouble)
     else:
-        found = _readable(photo, picture)
-    inspection, _ = PhotoInspection.objects.get_or_create(
-        photo=photo, inspector_version=INSPECTOR_VERSION, defaults=found
-    )
+        found = _readable(photo, seen)
+    with transaction.atomic():
+        inspection, _ = PhotoInspection.objects.get_or_create(
+            photo=photo, inspector_version=INSPECTOR_VERSION, defaults=found
+        )
+        if seen is not None:
+            remember(photo, inspection, seen.look)
     return inspection
 
 
-def _unreadable() -> dict[str, Any]:
-    doubt = Doubt(
-        "unreadable",
-        "The file can't be opened as a picture: it is damaged. It is kept as it came; take the "
-        "photo again.",
-    )
+def _unreadable(trouble: str) -> dict[str, Any]:
+    why = WHY_UNREADABLE.get(trouble, DAMAGED)
+    doubt = Doubt("unreadable", f"{why} It is kept as it came; take the photo again.")
     return {"readable": False, "warnings": [doubt.to_dict()]}
 
 
-def _readable(photo: Photo, picture: Picture) -> dict[str, Any]:
-    hash_value = perceptual_hash(picture.image)
+def _readable(photo: Photo, seen: Seen) -> dict[str, Any]:
     doubts: Sequence[Doubt] = (
-        *doubts_about_exif(picture.exif, photo.visit, photo.job.property),
-        *doubts_about_looks(picture.image, picture.width_px, picture.height_px),
-        *doubts_about_likeness(photo, picture.image, hash_value),
+        *doubts_about_exif(seen.exif, photo.visit, photo.job.property, photo.phone_ahead),
+        *doubts_about_looks(seen.look, seen.width_px, seen.height_px),
+        *doubts_about_likeness(photo, seen.look),
     )
     return {
         "readable": True,
-        "width_px": picture.width_px,
-        "height_px": picture.height_px,
-        "exif_taken_at": picture.exif.taken_at,
-        "exif_latitude_deg": picture.exif.latitude_deg,
-        "exif_longitude_deg": picture.exif.longitude_deg,
-        "device": picture.exif.device,
-        "perceptual_hash": hash_value,
+        "width_px": seen.width_px,
+        "height_px": seen.height_px,
+        "exif_taken_at": seen.exif.taken_at,
+        "exif_time_source": seen.exif.time_source,
+        "exif_latitude_deg": seen.exif.latitude_deg,
+        "exif_longitude_deg": seen.exif.longitude_deg,
+        "device": seen.exif.device,
+        "perceptual_hash": next(iter(seen.look.hashes), None),
         "warnings": [doubt.to_dict() for doubt in doubts],
-        "display_name": _copy(picture, DISPLAY_PX),
-        "thumb_name": _copy(picture, THUMB_PX),
+        "display_name": _keep_copy(seen.display),
+        "thumb_name": _keep_copy(seen.thumb),
     }
 
 
-def _copy(picture: Picture, longest_px: int) -> str:
-    jpeg = as_jpeg(picture.image, longest_px)
+def _keep_copy(jpeg: bytes) -> str:
     return keep(io.BytesIO(jpeg), COPIES_FOLDER, limit_bytes=COPY_LIMIT_BYTES).name
 
 

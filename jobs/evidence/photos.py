@@ -15,8 +15,8 @@ from jobs.announce import evidence_changed, photo_stored
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.evidence.clock import clock_columns
 from jobs.evidence.content_store import ByteSource, Kept, keep
+from jobs.evidence.decoding.probing import require_decodable
 from jobs.evidence.media_types import HEAD_BYTES, require_whole, sniff
-from jobs.evidence.pictures import require_decodable_size
 from jobs.evidence.receiving import lock_visit, received_before
 from jobs.models import Job, Photo, User, Visit
 
@@ -143,7 +143,7 @@ def record_photo(visit: Visit, photo: KeptPhoto, about: PhotoNote, by: User) -> 
 def _look_at(media_types: list[str], file: BinaryIO, size_bytes: int) -> None:
     media_type = sniff(file.read(HEAD_BYTES))
     require_whole(file, media_type, size_bytes)
-    require_decodable_size(file, media_type)
+    require_decodable(file, media_type)
     media_types.append(media_type)
 
 

@@ -18,6 +18,7 @@ from jobs.models.jobs import Job, Stage
 from jobs.models.layer_plans import LayerPlan
 from jobs.models.organisations import Company, Scheme
 from jobs.models.people import Role, User
+from jobs.models.photo_hashes import PhotoHash
 from jobs.models.plan_runs import PlanRun, ProposedVisit
 from jobs.models.planning import Absence, AgreedWindow, VisitNeed
 from jobs.models.properties import Nation, Property
@@ -61,6 +62,7 @@ __all__ = [
     "Obstacle",
     "Operative",
     "Photo",
+    "PhotoHash",
     "PhotoInspection",
     "PlanRun",
     "PreStartCheck",

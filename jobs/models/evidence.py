@@ -11,7 +11,6 @@ import uuid
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models.expressions import CombinedExpression
 from django.utils import timezone
 
 from jobs.managers import JobScopedQuerySet
@@ -25,7 +24,6 @@ from jobs.models.phone_records import (
 )
 from jobs.models.surveys import LoftArea
 from jobs.models.visits import Visit
-
 
 __all__ = [
     "DepthReading",
@@ -121,30 +119,8 @@ class Photo(ByPhoneClock):
         ]
 
 
-HASH_BANDS = tuple(range(0, 64, 16))
-
-
-def hash_band(shift: int) -> CombinedExpression:
-    """16 of the 64 bits of a perceptual hash, `shift` bits from the lowest."""
-    return models.F("perceptual_hash").bitrightshift(shift).bitand(0xFFFF)
-
-
 class PhotoInspectionQuerySet(JobScopedQuerySet):
     job_path = "photo__job"
-
-    def with_hash(self) -> PhotoInspectionQuerySet:
-        return self.filter(perceptual_hash__isnull=False)
-
-    def sharing_a_hash_band(self, perceptual_hash: int) -> PhotoInspectionQuerySet:
-        """A small set, found by index, that holds every hash at most 3 bits from this one.
-
-        Three bits can't fall into all four bands, so one band is always equal.
-        """
-        bands = {f"band_{shift}": hash_band(shift) for shift in HASH_BANDS}
-        equal = models.Q()
-        for shift in HASH_BANDS:
-            equal |= models.Q(**{f"band_{shift}": perceptual_hash >> shift & 0xFFFF})
-        return self.alias(**bands).filter(equal)
 
 
 class PhotoInspection(models.Model):
@@ -156,6 +132,11 @@ class PhotoInspection(models.Model):
     width_px = models.PositiveIntegerField(null=True)
     height_px = models.PositiveIntegerField(null=True)
     exif_taken_at = models.DateTimeField(null=True)
+    exif_time_source = models.CharField(
+        max_length=8,
+        blank=True,
+        help_text="Where its zone comes from: offset, gps, or assumed.",
+    )
     exif_latitude_deg = models.FloatField(null=True)
     exif_longitude_deg = models.FloatField(null=True)
     device = models.CharField(max_length=80, blank=True)
@@ -173,9 +154,6 @@ class PhotoInspection(models.Model):
             models.UniqueConstraint(
                 fields=["photo", "inspector_version"], name="photo_inspected_once_a_version"
             )
-        ]
-        indexes = [
-            models.Index(hash_band(shift), name=f"photo_hash_band_{shift}") for shift in HASH_BANDS
         ]
         triggers = kept_as_written("photo_inspection_is_kept")
 

@@ -1,0 +1,84 @@
+"""Photos that show the same as another: found by near hashes, confirmed by a closer look.
+
+A photo taken twice for two jobs, or the "before" picture sent as "after", perhaps made smaller,
+brighter or cropped on the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from jobs.evidence.alignment import Sample, show_the_same
+from jobs.evidence.content_store import open_kept
+from jobs.evidence.decoding.client import CannotOpen, grey_sample
+from jobs.evidence.doubts import Doubt
+from jobs.evidence.looks import Look, distance
+from jobs.models import Photo, PhotoHash, PhotoInspection
+
+SAME_JOB_BITS = 12
+"""Within a job few photos are compared, so more of them may be looked at closely."""
+UNSEEN_BITS = 3
+"""So near a hash decides by itself where the other's small copy is lost."""
+MOST_COMPARED = 12
+
+
+def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
+    """The same picture as one of another moment of this job, or as one of another job."""
+    if not look.hashes:
+        return
+    twin = _first_alike(_near_in_job(photo, look), look.sample)
+    if twin is not None:
+        other = twin.photo.get_moment_display().lower()
+        yield Doubt(
+            "like_other_moment",
+            f"It looks the same as the {other} picture at {twin.photo.point_label or 'no point'}.",
+            twin.photo_id,
+        )
+    stranger = _first_alike(_near_elsewhere(photo, look), look.sample)
+    if stranger is not None:
+        yield Doubt(
+            "like_other_job", "It looks the same as a photo of another job.", stranger.photo_id
+        )
+
+
+def remember(photo: Photo, inspection: PhotoInspection, look: Look) -> None:
+    """Let later photos find this one."""
+    if look.hashes:
+        PhotoHash.objects.update_or_create(
+            photo=photo,
+            defaults={"job_id": photo.job_id, "inspection": inspection, "value": look.hashes[0]},
+        )
+
+
+Candidate = tuple[PhotoInspection, int]
+
+
+def _near_in_job(photo: Photo, look: Look) -> list[Candidate]:
+    rows = PhotoHash.objects.filter(job_id=photo.job_id).exclude(photo_id=photo.pk)
+    rows = rows.exclude(photo__moment=photo.moment).select_related("inspection__photo")
+    found = [(row.inspection, nearest(look, row.value)) for row in rows.order_by("pk")]
+    near = [(inspection, bits) for inspection, bits in found if bits <= SAME_JOB_BITS]
+    return sorted(near, key=lambda candidate: candidate[1])[:MOST_COMPARED]
+
+
+def _near_elsewhere(photo: Photo, look: Look) -> list[Candidate]:
+    near = PhotoHash.objects.near(look.hashes, not_of_job=photo.job_id, most=MOST_COMPARED)
+    rows = PhotoHash.objects.select_related("inspection").in_bulk([one.photo_id for one in near])
+    return [(rows[one.photo_id].inspection, one.distance) for one in near if one.photo_id in rows]
+
+
+def nearest(look: Look, value: int) -> int:
+    """How many bits the nearest of a look's hashes is away from a stored one."""
+    return min(distance(guessed, value) for guessed in look.hashes)
+
+
+def _first_alike(candidates: Iterable[Candidate], sample: Sample) -> PhotoInspection | None:
+    for inspection, bits in candidates:
+        try:
+            with open_kept(inspection.thumb_name) as file:
+                alike = show_the_same(sample, grey_sample(file))
+        except (OSError, CannotOpen):
+            alike = bits <= UNSEEN_BITS
+        if alike:
+            return inspection
+    return None
