@@ -39,6 +39,7 @@ from compliance.models import (
 from jobs.evidence.inspection import inspect
 from jobs.evidence.photos import store_photo
 from jobs.models import (
+    Arrival,
     Company,
     Crew,
     DepthReading,
@@ -48,37 +49,46 @@ from jobs.models import (
     IntakeRow,
     Job,
     LayerPlan,
+    Leave,
     Operative,
     Photo,
     PreStartCheck,
     Property,
     Role,
     Scheme,
+    StopWork,
     Survey,
     Upload,
     User,
     Van,
+    Variation,
     Visit,
+    WorkStep,
 )
 from jobs.surveying.quantities import make_layer_plan
 from jobs.uploads.receiving import begin_upload
 from tests.compliance.scene import GOOD_DEPTHS, SHORT_DEPTHS, Scene, measure
 from tests.factories import (
     A_MONDAY,
+    ArrivalFactory,
     CompanyFactory,
     CrewFactory,
     HandoverFactory,
     JobFactory,
     LayerPlanFactory,
+    LeaveFactory,
     LoftAreaFactory,
     OperativeFactory,
     PreStartCheckFactory,
     PropertyFactory,
     SchemeFactory,
+    StopWorkFactory,
     SurveyFactory,
     UserFactory,
     VanFactory,
+    VariationFactory,
     VisitFactory,
+    WorkStepFactory,
 )
 from tests.jobs.tus import encoded, told_of
 from tests.pictures import loft_jpeg
@@ -114,6 +124,11 @@ class World:
     survey: Survey = field(init=False)
     visit: Visit = field(init=False)
     check: PreStartCheck = field(init=False)
+    arrival: Arrival = field(init=False)
+    work_step: WorkStep = field(init=False)
+    variation: Variation = field(init=False)
+    stop: StopWork = field(init=False)
+    leave: Leave = field(init=False)
     photo: Photo = field(init=False)
     reading: DepthReading = field(init=False)
     handover: Handover = field(init=False)
@@ -289,7 +304,24 @@ def fit_and_certify(world: World) -> None:
     world.certificate = issue_certificate(world.job.pk, world.people["compliance_officer"])
     world.check = world.visit.pre_start_checks.get()
     world.handover = world.visit.handovers.get()
+    work(world)
     world.entry = LedgerEntry.objects.get(kind="jobs_photo", fact_id=world.photo.pk)
+
+
+def work(world: World) -> None:
+    """The visit as it went, and another of the same job that was stopped."""
+    told = {"visit": world.visit, "recorded_by": world.people["installer"]}
+    world.arrival = ArrivalFactory(
+        **told, operative_ids=[world.operative.pk], let_in_by=f"A friend of {world.secret}"
+    )
+    world.work_step = WorkStepFactory(**told, note=f"Trays from {world.secret}")
+    world.variation = VariationFactory(**told, reason=f"Boards of {world.secret}")
+    world.leave = LeaveFactory(**told, note=f"Key back to {world.secret}")
+    reason = f"Bats at {world.secret}"
+    stopped = a_visit(world, world.job, 12, status="stopped", stop_reason=reason)
+    world.stop = StopWorkFactory(
+        visit=stopped, recorded_by=world.people["installer"], reason=reason
+    )
 
 
 def book(world: World) -> None:
