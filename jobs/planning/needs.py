@@ -53,6 +53,7 @@ def keep_needs_in_step(job: Job) -> None:
     keep_all_in_step([job])
 
 
+@transaction.atomic
 def keep_all_in_step(jobs: Sequence[Job]) -> None:
     """`keep_needs_in_step` of many jobs, in few queries. Take their locks first."""
     facts = facts_of(jobs)
