@@ -225,7 +225,11 @@ def _at(day: date, hour: int, minute: int) -> datetime:
 def _orders(cast: Cast, yard: _Yard, today: date) -> None:
     """One order on its way, and one that should have come."""
     for code, due_on, note in (
-        ("W100", today + timedelta(days=3), "second half of the pallet order"),
+        (
+            "W100",
+            working_days(today + timedelta(days=3), today + timedelta(days=9))[0],
+            "second half",
+        ),
         ("hatch_catch", today - timedelta(days=2), "rung twice"),
     ):
         item = yard.items[code]

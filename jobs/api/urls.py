@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.properties")),
     path("", include("jobs.api.jobs")),
     path("", include("jobs.api.crews")),
+    path("", include("jobs.api.calendars")),
     path("", include("jobs.api.visits")),
     path("", include("jobs.api.intake_batches")),
     path("", include("jobs.api.surveys")),

@@ -53,14 +53,19 @@ class StockWarning:
         return self.packs * self.item.units_per_pack if self.item else 0
 
     @property
-    def sentence(self) -> str:
-        """The warning as it is told to the planner."""
+    def why(self) -> str:
+        """What is wrong, to be read beside the item's name."""
         day = f"{self.on:%a %-d %b}"
         if self.item is None:
-            return f"{-self.left:,} of {self.name} are needed on {day}, and the depot keeps none."
+            return f"{-self.left:,} needed on {day}, and the depot keeps none."
         if self.kind is Kind.RUNS_OUT:
-            return f"{self.name}: {-self.left:,} too few on {day}."
-        return f"{self.name}: {self.left:,} left on {day}, {self.item.reorder_point:,} to be kept."
+            return f"{-self.left:,} too few on {day}."
+        return f"{self.left:,} left on {day}, {self.item.reorder_point:,} to be kept."
+
+    @property
+    def sentence(self) -> str:
+        """The warning by itself."""
+        return f"{self.name}: {self.why}"
 
 
 def warnings_of(

@@ -20,6 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.depots")),
     path("", include("jobs.pages.stock")),
     path("", include("jobs.pages.rounds")),
+    path("", include("jobs.pages.calendars")),
     path("", include("jobs.pages.on_site")),
     path("", include("jobs.pages.on_site_phone")),
     path("", include("jobs.pages.on_site_work")),
