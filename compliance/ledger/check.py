@@ -84,6 +84,15 @@ def _payloads() -> Iterator[Fault]:
             yield Fault(
                 "the payload does not give the stored hash", f"entry {number} ({kind} {fact_id})"
             )
+    for number, said, stored in _query(
+        f"""
+        SELECT id, compliance_belongs_to(payload), belongs_to FROM compliance_ledgerentry
+        WHERE belongs_to IS DISTINCT FROM coalesce(compliance_belongs_to(payload), '')
+        ORDER BY id LIMIT {MOST_FAULTS}
+        """,
+        [],
+    ):
+        yield Fault(f"is kept as of {stored!r}, but its payload says {said!r}", f"entry {number}")
 
 
 def _rows() -> Iterator[Fault]:

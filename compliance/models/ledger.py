@@ -26,6 +26,12 @@ class LedgerEntry(models.Model):
     payload = models.TextField(help_text="The row as canonical JSON; personal data as hashes.")
     leaf_hash = models.BinaryField(max_length=32)
     recorded_at = models.DateTimeField(default=timezone.now)
+    belongs_to = models.CharField(
+        max_length=40,
+        blank=True,
+        default="",
+        help_text="What the payload says it is of, such as “visit 12”, to find a job's entries.",
+    )
 
     objects = LedgerEntryQuerySet.as_manager()
 
@@ -35,6 +41,7 @@ class LedgerEntry(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["kind", "fact_id"], name="ledger_entry_once_a_fact")
         ]
+        indexes = [models.Index(fields=["belongs_to"], name="ledger_entry_belongs_to")]
         triggers = kept_as_written("ledger_entry_is_kept")
 
     def __str__(self) -> str:

@@ -1,8 +1,8 @@
 """Which facts go into a pack: by what the ledger's entries say, not by what tables hold now.
 
 A row that was deleted by force still has its entry, and so still comes into the pack, where the
-verifier names it. `compliance_belongs_to` (a function of the database, with an index) tells from
-an entry's payload which job, visit, photo, certificate, drawn job or finding its fact is of.
+verifier names it. `LedgerEntry.belongs_to`, set by the trigger that writes the entry, tells which
+job, visit, photo, certificate, drawn job or finding its fact is of.
 """
 
 from __future__ import annotations
@@ -140,7 +140,7 @@ def _belonging(jobs: Sequence[int]) -> array[int]:
             with connection.cursor() as cursor:
                 cursor.execute(
                     "SELECT id, kind, fact_id FROM compliance_ledgerentry "
-                    "WHERE compliance_belongs_to(payload) = ANY(%s)",
+                    "WHERE belongs_to = ANY(%s)",
                     [keys[start : start + STEP]],
                 )
                 for entry, kind, fact in cursor:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 from itertools import zip_longest
+from json import JSONDecoder
 from typing import Any
 
 from compliance.ledger.tree import verify_inclusion
@@ -16,6 +17,8 @@ from compliance.verify.reading_json import read_object, whole_number
 from compliance.verify.roots import GrowingTree, leaf_hashes
 from compliance.verify.seals import ReadSeal, path_of
 from compliance.verify.sources import PackFiles
+
+_scan = JSONDecoder().scan_once
 
 
 def whole_tree_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault]:
@@ -68,6 +71,7 @@ class EntryReader:
     def faults(self) -> Iterator[Fault]:
         proofs = iter(()) if self.whole else self.files.lines(PROOFS)
         lines = zip_longest(self.files.lines(ENTRIES), self.files.lines(ROWS), proofs)
+        add, whole = self.facts.add, self.whole
         for n, (entry, row, proof) in enumerate(lines):
             if entry is None:
                 name = ROWS if row is not None else PROOFS
@@ -76,26 +80,14 @@ class EntryReader:
                     "has no entry in the ledger of this pack: one was dropped, or a row was added",
                 )
                 return
-            fact, body = self._fact(entry, n)
-            where = name_of(fact["kind"], body, n if self.whole else None)
-            if not self.whole:
-                yield from self._inclusion(entry, proof, where)
-            yield from self._row(entry, row, fact, where)
-            again = self.facts.add(fact["kind"], body, where)
-            if again:
-                yield Fault(where, "enters the ledger twice")
-
-    def _fact(self, entry: bytes, n: int) -> tuple[dict[str, Any], dict[str, Any]]:
-        where = f"{ENTRIES}, line {n + 1}"
-        fact = read_object(entry, where)
-        body = fact.get("fact")
-        if (
-            not isinstance(fact.get("kind"), str)
-            or not isinstance(body, dict)
-            or type(body.get("id")) is not int
-        ):
-            raise Unsound(where, "is no entry: it has no kind, or no fact with an id")
-        return fact, body
+            kind, fact = _fact(entry, n)
+            if not whole:
+                yield from self._inclusion(entry, proof, name_of(kind, fact))
+            if row != entry:
+                where = name_of(kind, fact, n if whole else None)
+                yield from _row_faults(row, kind, fact, where)
+            if add(kind, fact):
+                yield Fault(name_of(kind, fact, n), "enters the ledger twice")
 
     def _inclusion(self, entry: bytes, proof: bytes | None, where: str) -> Iterator[Fault]:
         if proof is None:
@@ -118,37 +110,51 @@ class EntryReader:
                 self.seal.root.hex(),
             )
 
-    def _row(
-        self, entry: bytes, row: bytes | None, fact: dict[str, Any], where: str
-    ) -> Iterator[Fault]:
-        """Mostly letter by letter; a column added to the table since then is no change."""
-        recorded = fact["fact"]
-        if row == entry:
-            return
-        if row is None:
-            yield Fault(where, "has no row any more: it was deleted from its table")
-            return
-        found = read_object(row, f"the row of {where}")
-        now = found.get("fact")
-        if not isinstance(now, dict) or (found.get("kind"), now.get("id")) != (
-            fact["kind"],
-            recorded["id"],
-        ):
+
+def _fact(entry: bytes, n: int) -> tuple[str, dict[str, Any]]:
+    """Kind and fact of an entry. Raises Unsound.
+
+    A name that stood in it twice would be read as Python reads it; the leaf is over its bytes.
+    """
+    try:
+        text = entry.decode()
+        values, end = _scan(text, 0)
+        kind, fact = values["kind"], values["fact"]
+        if type(kind) is str and type(fact["id"]) is int and end == len(text):
+            return kind, fact
+    except (ValueError, StopIteration, RecursionError, KeyError, TypeError) as error:
+        raise Unsound(f"{ENTRIES}, line {n + 1}", "is no readable entry", found=error) from error
+    raise Unsound(f"{ENTRIES}, line {n + 1}", "has no kind, or no fact with an id")
+
+
+def _row_faults(
+    row: bytes | None, kind: str, recorded: dict[str, Any], where: str
+) -> Iterator[Fault]:
+    """How a row that is not letter for letter its entry differs from it.
+
+    A column added to the table since then is no change.
+    """
+    if row is None:
+        yield Fault(where, "has no row any more: it was deleted from its table")
+        return
+    found = read_object(row, f"the row of {where}")
+    now = found.get("fact")
+    if not isinstance(now, dict) or (found.get("kind"), now.get("id")) != (kind, recorded["id"]):
+        yield Fault(
+            where,
+            "has no row any more: it was deleted from its table, or rows were moved",
+            f"{kind} {recorded['id']}",
+            f"{found.get('kind')} {now.get('id')}" if isinstance(now, dict) else "none",
+        )
+        return
+    for column, value in recorded.items():
+        if column not in now or now[column] != value or type(now[column]) is not type(value):
             yield Fault(
                 where,
-                "has no row any more: it was deleted from its table, or rows were moved",
-                f"{fact['kind']} {recorded['id']}",
-                f"{found.get('kind')} {now.get('id')}" if isinstance(now, dict) else "none",
+                f"its {column} is not what the ledger recorded",
+                repr(value),
+                repr(now.get(column)),
             )
-            return
-        for column, value in recorded.items():
-            if column not in now or now[column] != value or type(now[column]) is not type(value):
-                yield Fault(
-                    where,
-                    f"its {column} is not what the ledger recorded",
-                    repr(value),
-                    repr(now.get(column)),
-                )
 
 
 def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) -> Iterator[Fault]:

@@ -59,27 +59,28 @@ class Facts:
 
     rows: kind -> id -> the kept fields. hashed: (kind, id, column) -> "sha256:...".
 
-    links: (what refers, kind, id). contents: texts of assessments' inputs and arithmetic.
+    links: (kind, id, kind and id of what it names). contents: texts of inputs and arithmetic.
     """
 
     hashed_columns: dict[str, list[str]] = field(default_factory=dict)
     rows: dict[str, dict[int, tuple[Any, ...]]] = field(default_factory=dict)
     hashed: dict[tuple[str, int, str], str] = field(default_factory=dict)
-    links: list[tuple[str, str, int]] = field(default_factory=list)
+    links: list[tuple[str, int, str, Any]] = field(default_factory=list)
     contents: dict[tuple[str, int, str], str] = field(default_factory=dict)
 
-    def add(self, kind: str, fact: dict[str, Any], where: str) -> bool:
+    def add(self, kind: str, fact: dict[str, Any]) -> bool:
         """Remember a fact. True when it was there already."""
-        rows = self.rows.setdefault(kind, {})
         number = fact["id"]
-        if number in rows:
+        rows = self.rows.get(kind)
+        if rows is None:
+            rows = self.rows[kind] = {}
+        elif number in rows:
             return True
         rows[number] = tuple([fact.get(name) for name in KEPT.get(kind, ())])
-        replaced = fact.get("replaces_id")
-        if replaced is not None:
-            self.links.append((where, kind, replaced))
+        if fact.get("replaces_id") is not None:
+            self.links.append((kind, number, kind, fact["replaces_id"]))
         for column, of in LINKS.get(kind, ()):
-            self.links.append((where, of, fact.get(column)))  # type: ignore[arg-type]
+            self.links.append((kind, number, of, fact.get(column)))
         for column in self.hashed_columns.get(kind, ()):
             self.hashed[kind, number, column] = str(fact.get(column))
         return False

@@ -36,9 +36,11 @@ NAMED_ONES = (
 
 def link_faults(facts: Facts) -> Iterator[Fault]:
     """That what a fact names is in the pack, and that no assessment of a job is missing."""
-    for where, kind, number in facts.links:
-        if number not in facts.rows.get(kind, {}):
-            yield Fault(where, f"names {NAMES.get(kind, kind)} {number}, which is missing")
+    for kind, number, of, named in facts.links:
+        if named not in facts.rows.get(of, ()):
+            yield Fault(
+                facts.name(kind, number), f"names {NAMES.get(of, of)} {named}, which is missing"
+            )
     numbers: dict[int, list[int]] = defaultdict(list)
     for number in facts.rows.get(ASSESSMENT, {}):
         known = facts.values(ASSESSMENT, number)
