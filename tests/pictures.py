@@ -8,9 +8,12 @@ import zlib
 from datetime import datetime
 from typing import Any
 
+import pillow_heif
 from PIL import Image, ImageFilter
 
 from deploy.demo.pictures import Snapshot, draw_loft_photo
+
+pillow_heif.register_heif_opener()
 
 LATITUDE, LONGITUDE = 52.63, -1.13  # of the property that tests/factories.py makes
 

@@ -13,7 +13,6 @@ from PIL import Image
 
 from jobs.evidence.doubts import distance_m
 from jobs.evidence.inspection import INSPECTOR_VERSION, inspect, waiting_photo_ids
-from jobs.evidence.looks import distance, perceptual_hash
 from jobs.models import Photo, PhotoInspection
 from jobs.tasks import inspect_photo
 from tests.factories import PhotoFactory
@@ -155,41 +154,6 @@ def test_a_lost_small_copy_of_another_photo_stops_no_inspection():
     copy = inspected(scene_on_site(), as_format(loft_jpeg_at(DURING, 6), "JPEG", quality=50))
 
     assert "like_other_job" in doubts(copy)
-
-
-def test_near_hashes_are_found_by_index_up_to_three_bits():
-    value = perceptual_hash(Image.open(io.BytesIO(loft_jpeg(4))))
-    flips = [0, 1 << 63, 1 | 1 << 20 | 1 << 40, 0b111, 0b1111 | 1 << 16 | 1 << 32 | 1 << 48]
-    for flip in flips:
-        other = (value & (1 << 64) - 1) ^ flip
-        signed = other - (1 << 64) if other >> 63 else other
-        photo = PhotoFactory()
-        PhotoInspection.objects.create(
-            photo=photo, inspector_version="t", readable=True, perceptual_hash=signed
-        )
-
-    found = PhotoInspection.objects.sharing_a_hash_band(value)
-
-    assert sorted(distance(row.perceptual_hash, value) for row in found) == [0, 1, 3, 3]
-
-
-def test_the_hash_look_up_uses_the_four_indexes():
-    with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL enable_seqscan = off")
-    plan = PhotoInspection.objects.sharing_a_hash_band(12345).order_by().explain()
-
-    assert all(f"photo_hash_band_{shift}" in plan for shift in (0, 16, 32, 48))
-
-
-def test_a_hash_survives_size_and_compression_and_tells_lofts_apart():
-    with Image.open(io.BytesIO(loft_jpeg(4))) as image:
-        value = perceptual_hash(image)
-        small = perceptual_hash(Image.open(io.BytesIO(saved(image.resize((640, 480)), "JPEG"))))
-    with Image.open(io.BytesIO(loft_jpeg(12))) as other:
-        stranger = perceptual_hash(other)
-
-    assert distance(value, small) <= 3
-    assert distance(value, stranger) > 3
 
 
 def test_a_picture_without_any_shape_has_no_hash():
