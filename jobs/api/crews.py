@@ -13,6 +13,7 @@ from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import OFFICE, PLANNER
 from jobs.models import Crew, Depot, Operative, Skill, User, Van
+from jobs.models.crews import WEEKDAYS
 from jobs.planning.crews import keep
 
 
@@ -40,6 +41,11 @@ class CrewSerializer(KeptSerializer):
     van = VisibleRelatedField(queryset=Van.objects.all(), required=False, allow_null=True)
     depot = VisibleRelatedField(queryset=Depot.objects.all(), required=False, allow_null=True)
     operatives = serializers.PrimaryKeyRelatedField[Any](many=True, read_only=True)
+    works_on = serializers.ListField(
+        child=serializers.ChoiceField(choices=WEEKDAYS),
+        required=False,
+        help_text="Days of the week, Monday is 1 (ISO 8601).",
+    )
 
     class Meta:
         model = Crew
@@ -54,6 +60,12 @@ class CrewSerializer(KeptSerializer):
             "base_longitude_deg",
             "day_starts_at",
             "day_ends_at",
+            "works_on",
+            "nation",
+            "break_minutes",
+            "break_earliest",
+            "break_latest",
+            "overtime_minutes",
             "is_active",
             "version",
         ]

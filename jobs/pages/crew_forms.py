@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from jobs.models import Crew, Depot, Operative, Role, Skill, User, Van
+from jobs.models.crews import WEEKDAYS
 
 
 class KeptForm(forms.ModelForm):
@@ -33,6 +34,10 @@ class VanForm(KeptForm):
 
 
 class CrewForm(KeptForm):
+    works_on = forms.TypedMultipleChoiceField(
+        label="Works on", choices=WEEKDAYS, coerce=int, widget=forms.CheckboxSelectMultiple
+    )
+
     class Meta:
         model = Crew
         fields = [
@@ -41,6 +46,12 @@ class CrewForm(KeptForm):
             "depot",
             "day_starts_at",
             "day_ends_at",
+            "works_on",
+            "nation",
+            "break_minutes",
+            "break_earliest",
+            "break_latest",
+            "overtime_minutes",
             "base_postcode",
             "base_latitude_deg",
             "base_longitude_deg",
@@ -51,10 +62,23 @@ class CrewForm(KeptForm):
             "base_latitude_deg": "Base latitude",
             "base_longitude_deg": "Base longitude",
             "is_active": "Can be booked",
+            "nation": "Bank holidays of",
+            "break_minutes": "Break",
+            "break_earliest": "Break not before",
+            "break_latest": "Break begins by",
+            "overtime_minutes": "Overtime allowed",
+        }
+        help_texts = {
+            "nation": "",
+            "break_minutes": "In minutes; 0 for none.",
+            "break_latest": "",
+            "overtime_minutes": "In minutes a day; a plan uses it at a price.",
         }
         widgets = {
             "day_starts_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
             "day_ends_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+            "break_earliest": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+            "break_latest": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
         }
 
     def limit_choices(self, user: User) -> None:

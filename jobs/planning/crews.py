@@ -62,6 +62,19 @@ def _check_day(crew: Crew) -> None:
             field="day_ends_at",
             remedy="Give an end later than the start.",
         )
+    if crew.break_minutes and crew.break_latest < crew.break_earliest:
+        raise Refused(
+            "The break would have begun before it may.",
+            field="break_latest",
+            remedy="Give a time later than the earliest.",
+        )
+    if not crew.works_on:
+        raise Refused(
+            "The crew works on no day of the week.",
+            field="works_on",
+            remedy="Choose its days, or untick “Can be booked”.",
+        )
+    crew.works_on = sorted(set(crew.works_on))
     if (crew.base_latitude_deg is None) != (crew.base_longitude_deg is None):
         raise Refused(
             "Half a position is given.",

@@ -1,0 +1,183 @@
+"""Plan runs over the API: asked for, watched, stopped, and what they propose answered."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import mixins, serializers, status, viewsets
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from jobs.api.idempotency import IdempotentCreateMixin
+from jobs.api.roles import OFFICE, PLANNER
+from jobs.models import PlanRun, ProposedVisit
+from jobs.planning.answering import accept, discard
+from jobs.planning.runs import start_run, stop_run
+
+
+class PlanRunSerializer(serializers.ModelSerializer):
+    """One search for a plan. `progress` holds the best plan's price so far, in points."""
+
+    class Meta:
+        model = PlanRun
+        fields = [
+            "id",
+            "first_day",
+            "days",
+            "seconds",
+            "seed",
+            "because",
+            "from_moment",
+            "state",
+            "failure",
+            "progress",
+            "notes",
+            "attempts",
+            "asked_by",
+            "asked_at",
+            "started_at",
+            "ended_at",
+        ]
+        read_only_fields = [
+            "state",
+            "failure",
+            "progress",
+            "notes",
+            "attempts",
+            "asked_by",
+            "asked_at",
+            "started_at",
+            "ended_at",
+        ]
+        extra_kwargs = {"from_moment": {"required": False}}
+
+    def create(self, data: dict[str, Any]) -> PlanRun:
+        user = self.context["request"].user
+        return start_run(user.company, by=user, **data)
+
+
+class ProposedVisitSerializer(serializers.ModelSerializer):
+    """One line of a plan beside what is booked. `cost_min`: price of moving it elsewhere."""
+
+    starts_at = serializers.DateTimeField(source="during.lower", default=None, read_only=True)
+    ends_at = serializers.DateTimeField(source="during.upper", default=None, read_only=True)
+    was_starts_at = serializers.DateTimeField(
+        source="was_during.lower", default=None, read_only=True
+    )
+    job = serializers.SerializerMethodField()
+
+    class Meta:
+        model = ProposedVisit
+        fields = [
+            "id",
+            "run",
+            "job",
+            "need",
+            "visit",
+            "part",
+            "change",
+            "crew",
+            "van",
+            "starts_at",
+            "ends_at",
+            "sequence",
+            "travel_s",
+            "travel_m",
+            "was_crew",
+            "was_starts_at",
+            "cost_min",
+            "why",
+            "reasons",
+            "answer",
+            "answer_words",
+            "answered_at",
+        ]
+        read_only_fields = fields
+
+    @extend_schema_field(serializers.IntegerField())
+    def get_job(self, line: ProposedVisit) -> int:
+        return (line.visit or line.need).job_id  # type: ignore[union-attr]
+
+
+class ChosenSerializer(serializers.Serializer):
+    """Which lines; none given means all that are not answered."""
+
+    proposals = serializers.ListField(
+        child=serializers.IntegerField(min_value=1), required=False, allow_empty=False
+    )
+
+
+class AnsweredSerializer(serializers.Serializer):
+    """Ids of the lines that were booked, and of those refused with the words why."""
+
+    accepted = serializers.ListField(child=serializers.IntegerField())
+    refused = serializers.DictField(child=serializers.CharField())
+
+
+class PlanRunViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[PlanRun],
+):
+    read_roles = OFFICE
+    write_roles = PLANNER
+    queryset = PlanRun.objects.none()
+    serializer_class = PlanRunSerializer
+    filterset_fields = ["state", "first_day"]
+
+    def get_queryset(self) -> Any:
+        return PlanRun.objects.visible_to(self.request.user).select_related("asked_by")
+
+    @extend_schema(request=None, responses={202: PlanRunSerializer})
+    @action(detail=True, methods=["post"])
+    def stop(self, request: Request, pk: str) -> Response:
+        """Stop looking; the best plan so far is proposed."""
+        run = stop_run(self.get_object(), request.user)
+        return Response(self.get_serializer(run).data, status=status.HTTP_202_ACCEPTED)
+
+    @extend_schema(request=ChosenSerializer, responses=AnsweredSerializer)
+    @action(detail=True, methods=["post"])
+    def accept(self, request: Request, pk: str) -> Response:
+        """Book what is proposed, in whole or part; what changed since is refused with words."""
+        answered = accept(self.get_object(), request.user, _chosen(request))
+        refused = {str(line.pk): line.answer_words for line in answered.refused}
+        return Response({"accepted": [line.pk for line in answered.done], "refused": refused})
+
+    @extend_schema(request=ChosenSerializer, responses={200: ChosenSerializer})
+    @action(detail=True, methods=["post"])
+    def discard(self, request: Request, pk: str) -> Response:
+        """Set proposals aside, in whole or part; what is booked stays."""
+        run = self.get_object()
+        chosen = _chosen(request)
+        discard(run, request.user, chosen)
+        gone = run.proposals.filter(answer=ProposedVisit.Answer.DISCARDED)
+        return Response({"proposals": list(gone.values_list("pk", flat=True))})
+
+
+def _chosen(request: Request) -> list[int] | None:
+    chosen = ChosenSerializer(data=request.data)
+    chosen.is_valid(raise_exception=True)
+    return chosen.validated_data.get("proposals")
+
+
+class ProposedVisitViewSet(
+    mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[ProposedVisit]
+):
+    read_roles = OFFICE
+    write_roles = PLANNER
+    queryset = ProposedVisit.objects.none()
+    serializer_class = ProposedVisitSerializer
+    filterset_fields = ["run", "change", "answer", "crew", "need", "visit"]
+
+    def get_queryset(self) -> Any:
+        return ProposedVisit.objects.visible_to(self.request.user).with_place()
+
+
+router = SimpleRouter()
+router.register("plan-runs", PlanRunViewSet, basename="api_plan_run")
+router.register("proposed-visits", ProposedVisitViewSet, basename="api_proposed_visit")
+urlpatterns = router.urls
