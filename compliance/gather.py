@@ -29,10 +29,10 @@ def gather_evidence(job: Job) -> Evidence:
     handover = (
         Handover.objects.current()
         .filter(visit__job=job, visit__kind__in=WORK_VISITS)
-        .order_by("-signed_at", "-id")
+        .order_by("-corrected_at", "-id")
         .first()
     )
-    work_day = timezone.localdate(handover.signed_at) if handover else timezone.localdate()
+    work_day = timezone.localdate(handover.corrected_at) if handover else timezone.localdate()
     rule = rule_in_force(job.property.nation, work_day)
     survey = Survey.objects.complete().with_measurements().filter(job=job).first()
     readings, strays = _readings(job, survey)
@@ -118,7 +118,7 @@ def _pre_start(job: Job) -> dict[str, Any] | None:
     check = (
         PreStartCheck.objects.current()
         .filter(visit__job=job, visit__kind__in=WORK_VISITS)
-        .order_by("-checked_at", "-id")
+        .order_by("-corrected_at", "-id")
         .first()
     )
     return {"id": check.pk, "safe_to_start": check.safe_to_start} if check else None

@@ -171,7 +171,7 @@ def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Conte
         cautions=tuple(WrittenCaution(c.title, c.text) for c in HOUSEHOLDER_CAUTIONS),
         surveyed=f"{_date(survey.surveyed_on)} by {survey.surveyed_by}",
         fitted=_fitted(handover),
-        handed_over=_date(timezone.localtime(handover.signed_at)),
+        handed_over=_date(timezone.localtime(handover.corrected_at)),
         assessed=f"{_date(timezone.localtime(assessment.made_at))}, "
         f"assessment {assessment.number} of this job",
         photos=_photo_words(assessment),

@@ -9,13 +9,16 @@ from jobs.evidence.clock import NO_TIME, ToldTime
 from jobs.evidence.doubts import distance_m
 from jobs.models import Photo, PhotoInspection, Property
 
+ZONES = {"assumed": "time zone assumed", "gps": "time zone by its satellite time"}
+
 
 @dataclass(frozen=True, slots=True)
 class PhotoTime:
-    """what: taken, saved on the phone, stored at the office."""
+    """what: taken, saved on the phone, stored at the office. zone: how its time zone is known."""
 
     what: str
     told: ToldTime
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,8 @@ def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTi
     told = photo.phone_sent_at is not None
     if inspection is not None and inspection.exif_taken_at is not None:
         said = inspection.exif_taken_at
-        yield PhotoTime("Taken", ToldTime(said - ahead, "EXIF", said, ahead, checked=told))
+        words = ToldTime(said - ahead, "EXIF", said, ahead, checked=told)
+        yield PhotoTime("Taken", words, ZONES.get(inspection.exif_time_source, ""))
     if photo.phone_taken_at is not None:
         said = photo.phone_taken_at
         words = ToldTime(said - ahead, "phone clock", said, ahead, checked=told)

@@ -81,7 +81,7 @@ def visit_page(request: HttpRequest, pk: int) -> HttpResponse:
         visit.job.property.address_line_1,
         record=record,
         work=work,
-        rows=work_rows(visit, work),
+        rows=work_rows(record, work),
         next_url=step_url(visit, work.next) if work.next else "",
         hazards=hazards_of([visit.job_id]).get(visit.job_id, ()),
         unsafe=outcome_of(record.check.answers).unsafe if record.check else (),

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from datetime import datetime
 
 from django.urls import reverse
 from django.utils import timezone
 
 from calculations.drawing import PhotoPoint, draw_evidence
+from jobs.evidence.clock import NO_TIME, ToldTime
 from jobs.evidence.order_of_work import LAYING, OrderOfWork, Step
 from jobs.evidence.site_record import SiteRecord, engine_reading
 from jobs.models import DepthReading, Photo, PhotoInspection, Visit
@@ -23,16 +24,28 @@ TITLES = {"before": "Before photos", "after": "After photos", "other": "Other ph
 
 @dataclass(frozen=True, slots=True)
 class WorkRow:
-    """A step with the address of its page; no address once nothing more can be sent there."""
+    """A step with the address of its page; no address once nothing more can be sent there.
+
+    points: labels of photo points still missing, for the phone to count without signal.
+    """
 
     step: Step
     url: str
+    points: str = ""
 
 
-def work_rows(visit: Visit, work: OrderOfWork) -> list[WorkRow]:
+def work_rows(record: SiteRecord, work: OrderOfWork) -> list[WorkRow]:
+    visit = record.visit
     return [
-        WorkRow(step, step_url(visit, step) if _takes(visit, step) else "") for step in work.steps
+        WorkRow(step, step_url(visit, step) if _takes(visit, step) else "", _missing(record, step))
+        for step in work.steps
     ]
+
+
+def _missing(record: SiteRecord, step: Step) -> str:
+    if step.key not in ("before", "after"):
+        return ""
+    return " ".join(point.label for point in record.points_missing(step.key))
 
 
 def step_url(visit: Visit, step: Step) -> str:
@@ -88,8 +101,21 @@ class ShownPhoto:
         return f"{self.photo.get_moment_display()} photo at {point}"
 
     @property
-    def taken_at(self) -> Any:
-        return self.inspection.exif_taken_at if self.inspection else None
+    def taken(self) -> ToldTime | None:
+        """When the camera says it was taken, by our clock, with the source."""
+        said = self.inspection.exif_taken_at if self.inspection else None
+        if said is None:
+            return None
+        ahead = self.photo.phone_ahead or NO_TIME
+        return ToldTime(said - ahead, "EXIF", said, ahead)
+
+    @property
+    def taken_at(self) -> datetime | None:
+        return self.taken.at if self.taken else None
+
+    @property
+    def taken_source(self) -> str:
+        return self.taken.words if self.taken else ""
 
     @property
     def note(self) -> str:
