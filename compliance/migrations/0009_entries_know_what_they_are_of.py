@@ -4,6 +4,8 @@ function of the payload. The function stays, for whoever checks the column.
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from django.db import migrations, models
 
 # As in 0002_facts_enter_the_ledger, and `belongs_to` beside the payload.
@@ -35,6 +37,9 @@ BEGIN
     RETURN NULL;
 END $$;
 """
+FORMER = import_module("compliance.migrations.0002_facts_enter_the_ledger").FUNCTION.replace(
+    "CREATE FUNCTION", "CREATE OR REPLACE FUNCTION"
+)
 FILL = """
 ALTER TABLE compliance_ledgerentry DISABLE TRIGGER USER;
 UPDATE compliance_ledgerentry SET belongs_to = coalesce(compliance_belongs_to(payload), '');
@@ -63,7 +68,7 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.RunSQL(FILL, migrations.RunSQL.noop),
-        migrations.RunSQL(FUNCTION, migrations.RunSQL.noop),
+        migrations.RunSQL(FUNCTION, FORMER),
         migrations.AddIndex(
             model_name="ledgerentry",
             index=models.Index(fields=["belongs_to"], name="ledger_entry_belongs_to"),
