@@ -70,7 +70,7 @@ def feed_of(token: str) -> CalendarFeed | None:
 
 def may_read(feed: CalendarFeed) -> bool:
     """Count a reading; False when this address had its share of the hour."""
-    return _counted(f"calendar-reads:{feed.pk}", READS_AN_HOUR, 3600)
+    return _counted(f"calendar-reads:{feed.token_sha256[:20]}", READS_AN_HOUR, 3600)
 
 
 def may_miss(network_address: str) -> bool:

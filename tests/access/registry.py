@@ -61,6 +61,9 @@ def value(text: object) -> Thing:
 # A well-formed code that no certificate has.
 NO_CODE = "3333-3333-3333"
 
+# A well-formed token that opens no calendar.
+NO_TOKEN = "n" * 43
+
 # By the end of the route up to the argument; the longest that fits is taken.
 THINGS: dict[str, Thing] = {
     "jobs/<pk>": record("job", OF_JOB),
@@ -76,6 +79,14 @@ THINGS: dict[str, Thing] = {
     "visits/<pk>": record("booked_visit", OF_JOB),
     "surveys/<pk>": record("survey", OF_JOB),
     "layer-plans/<pk>": record("plan", OF_JOB),
+    "depots/<pk>": record("depot", OF_COMPANY),
+    "stock-items/<pk>": record("stock_item", OF_COMPANY),
+    "stock-orders/<pk>": record("stock_order", OF_COMPANY),
+    "stock-movements/<pk>": record("movement", OF_COMPANY),
+    "van-loadings/<pk>": record("loading", OF_LOAD),
+    "rounds/<crew_pk>": record("crew", OF_LOAD),
+    "rounds/<crew_pk>/<day>": value(A_MONDAY.date().isoformat()),
+    "calendars/<token>": Thing(lambda world: world.calendar_token, OF_ALL, NO_TOKEN),
     "load-lists/<crew_pk>": record("crew", OF_LOAD),
     "load-lists/<crew_pk>/<day>": value(A_MONDAY.date().isoformat()),
     "readings/<reading_pk>": record("reading", OF_JOB),
@@ -137,6 +148,11 @@ LISTS: dict[str, tuple[str, Eyes]] = {
     "crews": ("Crew", OF_COMPANY),
     "operatives": ("Operative", OF_COMPANY),
     "visits": ("Visit", OF_JOB),
+    "depots": ("Depot", OF_COMPANY),
+    "stock-items": ("StockItem", OF_COMPANY),
+    "stock-movements": ("StockMovement", OF_COMPANY),
+    "stock-orders": ("StockOrder", OF_COMPANY),
+    "van-loadings": ("VanLoading", OF_LOAD),
     "intake-batches": ("IntakeBatch", OF_COMPANY),
     "surveys": ("Survey", OF_JOB),
     "layer-plans": ("LayerPlan", OF_JOB),
@@ -185,10 +201,14 @@ OPEN = {
     "api_consistency": "proofs between Seals, which name nobody",
     "ledger_key": "the public key of the Seals",
     "seal_file": "a Seal to keep; it names nobody",
+    "calendar_feed": "calendar programs have no account; its token of 256 random bits is the key",
     "check": "the householder's check of a certificate; no account",
     "check_certificate": "the householder's check of a certificate; names no person and no home",
 }
 
+
+# Open to who knows the secret in them: they tell of the world whose secret it is.
+BY_SECRET = {"calendar_feed"}
 
 # The platform admin answers for the depth rules, and is told who proposed one.
 # It keeps every company, scheme and account.

@@ -63,8 +63,10 @@ NAMED: dict[str, Named] = {
     "company": Named("company", OF_ALL),
     "companies": Named("company", OF_PLATFORM),
     "crew": Named("crew", OF_COMPANY),
+    "depot": Named("depot", OF_COMPANY),
     "drawn_job": Named("drawn", OF_ROUND),
     "finding": Named("finding", OF_FINDING),
+    "item": Named("stock_item", OF_COMPANY),
     "job": Named("job", OF_JOB),
     "owner": Named("people.planner", OF_COMPANY),
     "property": Named("home", OF_JOB),
@@ -107,9 +109,12 @@ def told(answer: Answer, ids: list[int]) -> tuple[int, str, str]:
     once = re.compile(
         r'"(csrfmiddlewaretoken" value=|X-CSRFToken": )"\w+"'
         r"|[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
+        r"|/calendars/[\w-]{43}\.ics"
         r"|\d{4}-\d\d-\d\dT[\d:.]+(Z|\+[\d:]+)?"
     )
     location = answer.headers.get("Location", "")
+    if answer.text.startswith("%PDF-"):  # packed, with the time it was made within
+        return answer.status, "a paper", location
     return answer.status, ids_sent.sub("#", once.sub("", answer.text)), ids_sent.sub("#", location)
 
 

@@ -75,6 +75,7 @@ PAGES_OF_ROWS = [
     ("/jobs/", ("planner", "surveyor", "compliance_officer", "auditor")),
     ("/visits/", ("planner", "surveyor")),
     ("/crews/", ("planner", "surveyor")),
+    ("/depots/", ("planner", "surveyor")),
     ("/intake/", ("planner",)),
     ("/people/", ("planner",)),
     ("/survey/", ("surveyor", "planner")),

@@ -38,10 +38,14 @@ from compliance.models import (
 )
 from jobs.evidence.inspection import inspect
 from jobs.evidence.photos import store_photo
+from jobs.loading.movements import receive_delivery
+from jobs.loading.orders import place_order
+from jobs.loading.vans import mark_loaded
 from jobs.models import (
     Arrival,
     Company,
     Crew,
+    Depot,
     DepthReading,
     Handover,
     Hazard,
@@ -56,15 +60,20 @@ from jobs.models import (
     Property,
     Role,
     Scheme,
+    StockItem,
+    StockMovement,
+    StockOrder,
     StopWork,
     Survey,
     Upload,
     User,
     Van,
+    VanLoading,
     Variation,
     Visit,
     WorkStep,
 )
+from jobs.rounds.feeds import renew_feed
 from jobs.surveying.quantities import make_layer_plan
 from jobs.uploads.receiving import begin_upload
 from tests.compliance.scene import GOOD_DEPTHS, SHORT_DEPTHS, Scene, measure
@@ -140,6 +149,12 @@ class World:
     booked_visit: Visit = field(init=False)
     upload: Upload = field(init=False)
     plan: LayerPlan = field(init=False)
+    depot: Depot = field(init=False)
+    stock_item: StockItem = field(init=False)
+    stock_order: StockOrder = field(init=False)
+    movement: StockMovement = field(init=False)
+    loading: VanLoading = field(init=False)
+    calendar_token: str = field(init=False)
     draft_job: Job = field(init=False)
     draft: Survey = field(init=False)
     shortfall: Shortfall = field(init=False)
@@ -193,6 +208,7 @@ def build(kind: type[World], name: str, company: Company, scheme: Scheme) -> Wor
     world = kind(name, company, scheme, people, crew, van, operative)
     fit_and_certify(world)
     book(world)
+    keep_stock(world)
     begin_survey(world)
     fall_short(world)
     send_spreadsheet(world)
@@ -347,6 +363,26 @@ def plan_of(world: World, survey: Survey) -> LayerPlan:
     for name in ("id", "job", "survey", "made_at"):
         del same[name]
     return LayerPlanFactory(job=world.booked_job, survey=survey, **same)
+
+
+def keep_stock(world: World) -> None:
+    """The crew's depot with a delivery, an order and a load taken from it; the crew's calendar."""
+    company, planner = world.company, world.people["planner"]
+    world.depot = Depot.objects.create(
+        company=company, name=f"Depot {world.secret}", nation="england"
+    )
+    world.crew.depot = world.depot
+    world.crew.save(update_fields=["depot"])
+    world.stock_item = StockItem.objects.create(
+        company=company, code=f"W-{world.secret}", name=f"Wool {world.secret}"
+    )
+    (world.movement,) = receive_delivery(world.depot, {world.stock_item: 200}, by=planner)
+    due_on = timezone.localdate() + timedelta(days=9)
+    world.stock_order = place_order(
+        world.depot, world.stock_item, 24, due_on, by=planner, note=f"Rung {world.secret}"
+    )
+    world.loading = mark_loaded(world.crew, A_MONDAY.date(), 1, by=planner)
+    _, world.calendar_token = renew_feed(world.crew, planner)
 
 
 def begin_survey(world: World) -> None:
