@@ -8,6 +8,7 @@ AREAS = (
     "jobs.pages.desk_parts",
     "jobs.pages.depot_parts",
     "jobs.pages.job_parts",
+    "jobs.pages.visit_needs",
     "jobs.pages.survey_story",
     "jobs.pages.evidence_story",
     "jobs.pages.site_story",

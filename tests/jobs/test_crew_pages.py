@@ -9,7 +9,18 @@ from tests.factories import CrewFactory, OperativeFactory, VanFactory
 from tests.jobs.planner_scene import an_office, signed_in
 
 pytestmark = pytest.mark.django_db
-CREW = {"name": "North", "day_starts_at": "08:00", "day_ends_at": "16:30", "is_active": "on"}
+CREW = {
+    "name": "North",
+    "day_starts_at": "08:00",
+    "day_ends_at": "16:30",
+    "works_on": ["1", "2", "3", "4", "5"],
+    "nation": "england",
+    "break_minutes": "30",
+    "break_earliest": "11:30",
+    "break_latest": "14:00",
+    "overtime_minutes": "0",
+    "is_active": "on",
+}
 VAN = {"name": "Ash", "load_volume_m3": "11"}
 OPERATIVE = {"name": "Alex Ames", "skills": ["insulation"]}
 KINDS = [
@@ -63,6 +74,8 @@ def test_they_are_the_planners_own(kind, model, factory, typed):
     [
         ("crews", CREW | {"name": "Taken"}, "name", "you have a crew of this name already"),
         ("crews", CREW | {"day_ends_at": "07:00"}, "day_ends_at", "ends before it starts"),
+        ("crews", CREW | {"works_on": []}, "works_on", "Choose"),
+        ("crews", CREW | {"break_latest": "10:00"}, "break_latest", "before it may"),
         ("crews", CREW | {"base_latitude_deg": "52.6"}, "base_longitude_deg", "Half a position"),
         ("crews", CREW | {"base_latitude_deg": "12"}, "base_latitude_deg", "At least"),
         ("vans", VAN | {"load_volume_m3": "0"}, "load_volume_m3", "At least"),

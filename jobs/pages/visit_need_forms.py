@@ -1,0 +1,104 @@
+"""What a planner decides about a visit that is needed, and a time agreed with the householder."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from jobs.errors import Refused
+from jobs.models import Crew, Skill, User, VisitNeed
+from jobs.planning.need_edits import parse_part_hours
+
+PRIORITIES = ((5, "5, comes first"), (4, "4"), (3, "3, usual"), (2, "2"), (1, "1, can wait"))
+
+
+class NeedForm(forms.Form):
+    part_hours = forms.CharField(
+        label="Hours",
+        help_text="Of the whole crew; those of each day if it takes several, such as 5.5, 4.",
+    )
+    crew_size = forms.IntegerField(label="Operatives at least", min_value=1, max_value=12)
+    skills = forms.MultipleChoiceField(
+        choices=Skill.choices, required=False, widget=forms.CheckboxSelectMultiple
+    )
+    priority = forms.TypedChoiceField(choices=PRIORITIES, coerce=int)
+    earliest_on = forms.DateField(
+        label="Not before", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    due_on = forms.DateField(
+        label="Due", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    preferred_crew = forms.ModelChoiceField(
+        Crew.objects.none(), label="Preferred crew", required=False, empty_label="None"
+    )
+    fixed_crew = forms.ModelChoiceField(
+        Crew.objects.none(), label="Only this crew", required=False, empty_label="Any crew"
+    )
+    barred_crews = forms.ModelMultipleChoiceField(
+        Crew.objects.none(),
+        label="Crews not to be sent",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    after = forms.ModelChoiceField(
+        VisitNeed.objects.none(),
+        label="Must follow",
+        required=False,
+        empty_label="Nothing",
+        help_text="Another visit of this job that must be over before.",
+    )
+    note = forms.CharField(label="Note to the crew", max_length=300, required=False)
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, need: VisitNeed, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, initial=_as_stands(need), **kwargs)
+        crews = Crew.objects.visible_to(user)
+        for name in ("preferred_crew", "fixed_crew", "barred_crews"):
+            field: Any = self.fields[name]
+            field.queryset = crews
+        after: Any = self.fields["after"]
+        after.queryset = need.job.visit_needs.exclude(pk=need.pk).exclude(state="withdrawn")
+
+    def clean_part_hours(self) -> list[float]:
+        try:
+            return parse_part_hours(self.cleaned_data["part_hours"])
+        except Refused as refusal:
+            raise forms.ValidationError(str(refusal)) from refusal
+
+    @property
+    def values(self) -> dict[str, Any]:
+        return {name: value for name, value in self.cleaned_data.items() if name != "version"}
+
+
+class WindowForm(forms.Form):
+    """A time in which the crew may arrive."""
+
+    day = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
+    opens = forms.TimeField(label="From", widget=forms.TimeInput(attrs={"type": "time"}))
+    closes = forms.TimeField(label="Until", widget=forms.TimeInput(attrs={"type": "time"}))
+    whole = forms.BooleanField(label="The crew must have left by then", required=False)
+    note = forms.CharField(max_length=200, required=False)
+
+    @property
+    def times(self) -> tuple[datetime, datetime]:
+        """By the clock of the United Kingdom."""
+        given = self.cleaned_data
+        opens, closes = (
+            datetime.combine(given["day"], given[name]) for name in ("opens", "closes")
+        )
+        return timezone.make_aware(opens), timezone.make_aware(closes)
+
+
+def _as_stands(need: VisitNeed) -> dict[str, Any]:
+    names = ("crew_size", "skills", "priority", "earliest_on", "due_on", "note", "version")
+    return {
+        "part_hours": ", ".join(f"{hours:g}" for hours in need.part_hours),
+        "preferred_crew": need.preferred_crew_id,
+        "fixed_crew": need.fixed_crew_id,
+        "after": need.after_id,
+        "barred_crews": [crew.pk for crew in need.barred_crews.all()],
+        **{name: getattr(need, name) for name in names},
+    }
