@@ -77,6 +77,7 @@ def pages_to_keep(user: User) -> Iterator[str]:
     days = days_of(user, today)
     for card in (*days.today, *(card for day in days.coming[:1] for card in day.cards)):
         yield reverse("on_site_visit", args=[card.visit.pk])
+        yield reverse("on_site_layers", args=[card.visit.pk])
         day = timezone.localdate(card.visit.during.lower)
         yield reverse("load_list", args=[card.visit.crew_id, day])
 

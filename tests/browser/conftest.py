@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.browser.office import Line, Server
+from tests.browser.line import Line
+from tests.browser.office import Server
 from tests.browser.phones import Phone
 from tests.browser.shapes import DESK, PATIENCE_MS, PHONE, QUIET
 

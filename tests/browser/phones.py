@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ from django.utils import timezone
 from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
 
 from jobs.models import User, Visit
-from tests.browser.office import Line
+from tests.browser.line import Line
 from tests.browser.shapes import PATIENCE_MS, PHONE, QUIET
 from tests.jobs.on_site_scene import Scene, booked_scene
 
@@ -98,6 +99,12 @@ class OnSite:
     def is_ready(self) -> None:
         self.page.wait_for_selector("html[data-ready]")
 
+    def is_served(self) -> None:
+        """A first page with signal, and the worker in charge of it."""
+        self.page.goto("/on-site/")
+        self.is_ready()
+        self.page.evaluate(WORKER_IN_CHARGE)
+
     def keeps_the_day(self) -> None:
         """Home with signal until the worker has kept the pages of the day."""
         self.page.goto("/on-site/")
@@ -113,7 +120,7 @@ class OnSite:
         return self.page.locator("#phone-bar")
 
     def all_is_safe(self) -> None:
-        expect(self.bar).to_contain_text(SAFE)
+        expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)  # the phone pauses by itself
 
     def has_on_phone(self, count: int) -> None:
         expect(self.bar).to_contain_text(f"{count} {ON_PHONE}")
@@ -146,6 +153,7 @@ class OnSite:
         self.page.get_by_label("let you in").fill("the householder")
         self.answers_safely()
         self.goes_on("We are here")
+        expect(self.page).to_have_url(re.compile(re.escape(self.address()) + "$"))
 
     def measures(self, depth_mm: int) -> int:
         """Touch a place that is wanted, type the depth, save; until none is wanted."""
@@ -173,6 +181,12 @@ class OnSite:
         return found
 
 
+WORKER_IN_CHARGE = """
+() => new Promise((resolve) => {
+  if (navigator.serviceWorker.controller) resolve();
+  else navigator.serviceWorker.addEventListener("controllerchange", () => resolve());
+})
+"""
 KEEP_THE_DAY = """
 () => new Promise(async (resolve) => {
   const worker = navigator.serviceWorker;

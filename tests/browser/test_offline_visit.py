@@ -10,7 +10,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from jobs.models import Arrival, DepthReading, Handover, Leave, Photo, PreStartCheck, WorkStep
-from tests.browser.office import Line
+from tests.browser.line import Line
 from tests.browser.phones import OnSite, Phone, scene_today
 from tests.pictures import loft_jpeg
 

@@ -1,6 +1,7 @@
 // Sends what waits: one page or worker at a time, records of a visit in the order they were made,
 // photos beside them. Nothing is taken from the queue before the office said it is stored.
 import { tell } from "./channel.js";
+import { clockOffset } from "./clock.js";
 import { askOffice, meaningOf, reasonIn, send } from "./office.js";
 import { bytesOf, change, all, isUnsent, settle } from "./store.js";
 import { sendPhoto } from "./uploads.js";
@@ -38,7 +39,7 @@ async function run() {
   const office = await askOffice();
   if (office.kind !== "here") return;
   const mine = (await all()).filter((item) => item.person === String(office.person.id) && isDue(item));
-  const session = new Session(office.csrf);
+  const session = new Session(office);
   await Promise.all([
     sendRecords(mine.filter((item) => item.type === "record"), session),
     sendPhotos(mine.filter((item) => item.type === "photo"), session),
@@ -49,18 +50,22 @@ function isDue(item) {
   return isUnsent(item) && (item.next_try_at || 0) <= Date.now();
 }
 
-/** One run: its token, and whether it has to end. */
+/** One run: whose it is, its token, and whether it has to end. */
 class Session {
-  constructor(csrf) {
-    this.csrf = csrf;
+  constructor(office) {
+    this.person = office.person.id;
+    this.csrf = office.csrf;
     this.over = false;
   }
 
-  /** After a 403: a new token to try once more with, or the end of the run. */
+  /**
+   * After a 403: a new token to try once more with, or the end of the run. Signing in changes the
+   * token, so what was begun for one person is never sent on as another.
+   */
   async renew() {
     const office = await askOffice();
-    if (office.kind !== "here") this.over = true;
-    else this.csrf = office.csrf;
+    this.over = office.kind !== "here" || office.person.id !== this.person;
+    if (!this.over) this.csrf = office.csrf;
     return !this.over;
   }
 }
@@ -88,7 +93,9 @@ async function posted(item, session, again = false) {
   });
   if (answer.kind !== "answer") return answer;
   const meaning = meaningOf(answer.status);
-  if (meaning === "forbidden" && !again && (await session.renew())) return posted(item, session, true);
+  if (meaning === "forbidden" && !again) {
+    return (await session.renew()) ? posted(item, session, true) : { kind: "signed-out" };
+  }
   if (meaning === "safe") return answer.body ? stored(answer.body) : { kind: "wait" };
   if (meaning === "refused" || meaning === "forbidden") {
     const errors = (answer.body && answer.body.errors) || [];
@@ -129,6 +136,8 @@ async function sendPhotos(items, session) {
     if (answer.kind === "forbidden" && (await session.renew())) {
       answer = await sendPhoto(item, bytes, session.csrf, (fields) => change(item.id, fields));
       if (answer.kind === "forbidden") answer = { kind: "refused", reason: "Your role may not send photos here." };
+    } else if (answer.kind === "forbidden") {
+      answer = { kind: "signed-out" };
     }
     await conclude(item, answer, session);
   }
@@ -138,7 +147,8 @@ async function sendPhotos(items, session) {
 async function conclude(item, answer, session) {
   if (answer.kind === "safe") {
     const { kind, ...told } = answer;
-    await settle(item.id, { ...told, ended_at: new Date().toISOString() });
+    const heard_at = new Date(Date.now() + (await clockOffset())).toISOString();
+    await settle(item.id, { ...told, heard_at, ended_at: new Date().toISOString() });
     return true;
   }
   if (answer.kind === "refused") {

@@ -39,10 +39,10 @@ export function whereOfPage() {
   return line ? line.textContent.trim() : "";
 }
 
-/** Whether the page at hand was made by the office after it had stored the item. */
+/** Whether the office made the page at hand after this phone had heard that the item is stored. */
 export function hasArrived(item) {
   const made = Date.parse(document.body.dataset.madeAt || 0);
-  return item.state === "safe" && Date.parse(item.stored_at) <= made;
+  return item.state === "safe" && Date.parse(item.heard_at || item.stored_at) <= made;
 }
 
 const addresses = new Map();

@@ -91,14 +91,24 @@ export function begin(settings) {
     const kept = await pages.match(url.pathname);
     const fresh = fetch(event.request).then(async (given) => {
       if (keepable(given)) await pages.put(url.pathname, given.clone());
-      if (given.status < 500) event.waitUntil(heard("here"));
+      if (given.ok) event.waitUntil(heard("here"));
       return given;
     });
     fresh.catch(() => heard("no-signal"));
     if (!kept) return fresh.catch(() => elsewhere(url));
     event.waitUntil(fresh.then(() => tell("renewed", { path: url.pathname }), () => {}));
-    const soon = fresh.then((given) => (given.status >= 500 ? kept : given), () => kept);
+    const soon = fresh.then(
+      async (given) => (given.status >= 500 || (await asksToSignIn(given)) ? kept : given),
+      () => kept
+    );
     return Promise.race([soon, after(PATIENCE_MS).then(() => kept)]);
+  }
+
+  /** Signed out, one may go on with what is kept; the line at the top says so and leads to it. */
+  async function asksToSignIn(given) {
+    if (given.type !== "opaqueredirect") return false;
+    const office = await askOffice();
+    return office.kind === "signed-out";
   }
 
   /** Whether the office answered, for the line at the top of every page. */

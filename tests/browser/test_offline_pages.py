@@ -1,0 +1,130 @@
+"""Pages without signal, with hardly any, and how the states of a record look to axe-core.
+
+axe-core's rules are those it marks as WCAG 2.0 to 2.2, levels A and AA
+(https://www.w3.org/TR/WCAG22/); 48 px is what the product asks of a target, more than the
+24 px of WCAG 2.2's criterion 2.5.8.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from jobs.pages.phone_shell import FILES, shell
+from tests.browser.line import Line
+from tests.browser.phones import OnSite, Phone, scene_today
+from tests.browser.shapes import PHONE
+from tests.jobs.on_site_scene import scene_on_site
+from tests.pictures import loft_jpeg
+
+pytestmark = pytest.mark.browser
+Pocket = Callable[[str], Phone]
+
+WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
+STEPS = (
+    "",
+    "check/",
+    "photos/before/",
+    "work/eaves/",
+    "layers/",
+    "readings/",
+    "handover/",
+    "stop/",
+)
+SMALL_TARGETS = """
+() => Array.from(document.querySelectorAll("a, button, summary"))
+  .filter((each) => each.checkVisibility() && !each.matches(".skip-link"))
+  .map((each) => [each.textContent.trim(), each.getBoundingClientRect()])
+  .filter(([, box]) => box.height < 48 || box.width < 48)
+  .map(([text, box]) => text + " " + Math.round(box.width) + " x " + Math.round(box.height))
+"""
+
+
+def violations(page: Page) -> list[str]:
+    return [
+        f"{found['help']}: {json.dumps([' '.join(node['target']) for node in found['nodes'][:3]])}"
+        for found in Axe().run(page, options=WCAG).response["violations"]
+    ]
+
+
+def test_every_page_of_the_day_opens_without_signal(pocket: Pocket, line: Line) -> None:
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+
+    line.down()
+    lead.page.goto("/on-site/")
+    lead.reads(scene.job.property.address_line_1)
+    titles = {}
+    for step in STEPS:
+        lead.opens(step)
+        titles[step] = lead.page.locator("h1").inner_text()
+    assert [step for step, title in titles.items() if title == "No signal"] == []
+    lead.page.goto("/on-site/visits/2000000000/")
+    lead.reads("This page is not kept on this phone")
+    assert violations(lead.page) == []
+
+    line.silent()  # one bar: connections are taken and never answered
+    lead.opens("check/")
+    lead.reads("Before anyone goes up")
+
+
+def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path: Path) -> None:
+    """Waiting, refused and safe, on the pages that show them, in light and in torch light."""
+    scene = scene_today(scene_on_site)
+    phone = pocket("lead")
+    phone.shape = {**PHONE, "color_scheme": "dark", "forced_colors": "none"}
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+    found: dict[str, object] = {}
+
+    def look(name: str) -> None:
+        for scheme in ("light", "dark"):
+            lead.page.emulate_media(color_scheme=scheme)
+            if told := violations(lead.page):
+                found[f"{name}, {scheme}"] = told
+        if small := lead.page.evaluate(SMALL_TARGETS):
+            found[f"{name}, too small for a thumb"] = small
+        wide = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+        if lead.page.evaluate(wide):
+            found[f"{name}, sideways"] = True
+
+    lead.opens("handover/")
+    lead.page.get_by_label("Name of who signs").fill("A. Householder")
+    lead.hands_over("")
+    line.down()
+    lead.opens("photos/before/")
+    file = tmp_path / "before.jpg"
+    file.write_bytes(loft_jpeg(5))
+    lead.takes("P1", file)
+    lead.reads("On this phone only", within=lead.page.locator('[data-point="P1"]'))
+    look("photos")
+    lead.opens("readings/")
+    lead.page.locator("circle.touch-wanted").first.tap()
+    lead.page.locator("#id_depth_mm").fill("270")
+    lead.page.get_by_role("button", name="Save the reading").tap()
+    lead.reads("So far, with those on this phone")
+    look("readings")
+    lead.opens()
+    lead.reads("On this phone only: Depth reading", within=lead.row("readings"))
+    look("the visit")
+    lead.page.goto("/on-site/kept/")
+    lead.is_ready()
+    lead.reads("On this phone only: 2")
+    look("what is on this phone")
+    assert found == {}
+
+
+def test_the_shell_forgets_no_script() -> None:
+    static = Path(__file__).resolve().parents[2] / "deploy" / "static"
+    scripts = {f"on_site/{path.name}" for path in (static / "on_site").glob("*.js")}
+    assert scripts == {name for name in FILES if name.startswith("on_site/")}
+    assert len(shell().urls) == len(FILES) + 1
