@@ -36,7 +36,7 @@ def gather_evidence(job: Job) -> Evidence:
     rule = rule_in_force(job.property.nation, work_day)
     survey = Survey.objects.complete().with_measurements().filter(job=job).first()
     readings, strays = _readings(job, survey)
-    photos, unreadable = _photos(job)
+    photos, unreadable = _photos(job, with_points=rule.photos_at_points)
     return Evidence(
         rule_id=rule.pk,
         nation=rule.nation,
@@ -52,6 +52,7 @@ def gather_evidence(job: Job) -> Evidence:
         unreadable_photos=unreadable,
         pre_start_check=_pre_start(job),
         handover=_handover(handover),
+        photos_at_points=rule.photos_at_points,
     )
 
 
@@ -100,7 +101,7 @@ def _reading(row: DepthReading) -> dict[str, Any]:
     }
 
 
-def _photos(job: Job) -> tuple[list[dict[str, Any]], int]:
+def _photos(job: Job, *, with_points: bool) -> tuple[list[dict[str, Any]], int]:
     """Photos that can be looked at, and how many cannot."""
     photos = Photo.objects.current().filter(job=job).prefetch_related("inspections")
     rows, unreadable = [], 0
@@ -109,7 +110,8 @@ def _photos(job: Job) -> tuple[list[dict[str, Any]], int]:
         if inspections and not inspections[-1].readable:
             unreadable += 1
         else:
-            rows.append({"id": photo.pk, "moment": photo.moment, "sha256": photo.sha256})
+            row = {"id": photo.pk, "moment": photo.moment, "sha256": photo.sha256}
+            rows.append({**row, "point": photo.point_label} if with_points else row)
     return rows, unreadable
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +22,7 @@ from calculations.depths import (
     Reading,
     assess_depths,
 )
+from calculations.drawing import photo_points
 from calculations.loft import LoftError, loft_from_dict
 from calculations.records import Plain, to_plain
 
@@ -31,7 +32,8 @@ class Evidence:
     """What a verdict rests on. Ids name the rows, so that new evidence is always noticed.
 
     loft: the surveyed loft as the engine's dictionary, or None without a finished survey.
-    readings: {id, area, x_mm, y_mm, depth_mm, allowance}. photos: {id, moment, sha256}.
+    readings: {id, area, x_mm, y_mm, depth_mm, allowance}. photos: {id, moment, sha256}, and
+    point where the rule asks for photos at points.
     stray_readings: how many belong to an earlier survey and say nothing about this one.
     """
 
@@ -49,10 +51,14 @@ class Evidence:
     unreadable_photos: int
     pre_start_check: dict[str, Any] | None
     handover: dict[str, Any] | None
+    photos_at_points: bool = False
 
     def to_dict(self) -> dict[str, Plain]:
+        """What is kept and hashed. A requirement that a rule does not make leaves no trace."""
         plain = to_plain(self)
         assert isinstance(plain, dict)
+        if not self.photos_at_points:
+            del plain["photos_at_points"]
         return plain
 
     @classmethod
@@ -142,11 +148,18 @@ def _reading(row: Mapping[str, Any]) -> Reading:
     return Reading(row["area"], row["x_mm"], row["y_mm"], row["depth_mm"], row["allowance"])
 
 
+def all_but_depths(evidence: Evidence) -> bool:
+    """Whether everything but the depths is there: what keeps a loft that is deep enough back."""
+    stray = evidence.loft is None or evidence.stray_readings
+    return not stray and all(step.passed for step, _ in _other_checks(evidence))
+
+
 def _other_checks(evidence: Evidence) -> list[tuple[ArithmeticStep, str]]:
     """Each line with the sentence that is said when it does not pass."""
     before = _photo_check(evidence, "before", evidence.least_before_photos)
     after = _photo_check(evidence, "after", evidence.least_after_photos)
-    return [before, after, _pre_start(evidence), _handover(evidence)]
+    at_points = list(_photo_point_checks(evidence)) if evidence.photos_at_points else []
+    return [before, after, *at_points, _pre_start(evidence), _handover(evidence)]
 
 
 def _photo_check(evidence: Evidence, moment: str, least: int) -> tuple[ArithmeticStep, str]:
@@ -157,6 +170,24 @@ def _photo_check(evidence: Evidence, moment: str, least: int) -> tuple[Arithmeti
     if evidence.unreadable_photos:
         sentence += f" Stored but unreadable: {evidence.unreadable_photos}."
     return step, sentence
+
+
+def _photo_point_checks(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
+    """A photo at each photo point of the drawing, before the work and after it."""
+    if evidence.loft is None:
+        return
+    wanted = [point.label for point in photo_points(loft_from_dict(evidence.loft))]
+    for moment in ("before", "after"):
+        seen = {p.get("point") for p in evidence.photos if p["moment"] == moment}
+        missing = [label for label in wanted if label not in seen]
+        step = _step(
+            f"Photo points seen {moment}",
+            f"all {len(wanted)}",
+            len(wanted) - len(missing),
+            not missing,
+            f"photo_points_{moment}",
+        )
+        yield step, f"A photo taken {moment} the work is missing at {', '.join(missing)}."
 
 
 def _pre_start(evidence: Evidence) -> tuple[ArithmeticStep, str]:

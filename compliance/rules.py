@@ -24,6 +24,7 @@ PROPOSED_FIELDS = (
     "least_readings_per_area",
     "least_before_photos",
     "least_after_photos",
+    "photos_at_points",
     "source",
     "source_kind",
 )

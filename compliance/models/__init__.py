@@ -14,6 +14,7 @@ from compliance.models.audits import (
 )
 from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
+from compliance.models.rule_runs import RuleRun, RuleRunJob
 from compliance.models.rules import DepthRule
 
 __all__ = [
@@ -31,6 +32,8 @@ __all__ = [
     "LedgerNode",
     "PopulationJob",
     "PopulationSeal",
+    "RuleRun",
+    "RuleRunJob",
     "Seal",
     "Shortfall",
 ]

@@ -38,6 +38,10 @@ class DepthRule(models.Model):
     least_readings_per_area = models.PositiveSmallIntegerField(default=4)
     least_before_photos = models.PositiveSmallIntegerField(default=2)
     least_after_photos = models.PositiveSmallIntegerField(default=2)
+    photos_at_points = models.BooleanField(
+        default=False,
+        help_text="A photo before and one after at each photo point of the drawing.",
+    )
     source = models.CharField(max_length=300)
     source_kind = models.CharField(max_length=16, choices=SourceKind)
     proposed_by = models.ForeignKey(

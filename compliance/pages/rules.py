@@ -33,6 +33,7 @@ class RuleForm(forms.ModelForm):
             "least_readings_per_area": "Readings an area, at least",
             "least_before_photos": "Photos before, at least",
             "least_after_photos": "Photos after, at least",
+            "photos_at_points": "Photos at every photo point, before and after",
             "source_kind": "Kind of source",
         }
         widgets = {"starts_on": forms.DateInput(attrs={"type": "date"})}
