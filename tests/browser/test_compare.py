@@ -18,11 +18,11 @@ from tests.jobs.on_site_scene import scene_on_site, stored
 from tests.pictures import loft_jpeg
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
-def address() -> tuple[str, str]:
+def address(transactional_db: None) -> tuple[str, str]:
     """The comparison of a job with three points, and the planner's e-mail."""
     scene = scene_on_site()
     for seed, label in enumerate(("P1", "P2", "P3")):
@@ -49,7 +49,7 @@ def shown(page: Page) -> str:
 
 
 def test_keys_lead_from_point_to_point_zoom_and_flip(
-    desk: Callable[[str], Page], address: tuple[str, str], screens: Screens
+    address: tuple[str, str], desk: Callable[[str], Page], screens: Screens
 ) -> None:
     page = opened(desk("planner"), address)
     stage = page.locator("[data-compare-stage]")
@@ -77,7 +77,7 @@ def test_keys_lead_from_point_to_point_zoom_and_flip(
 
 
 def test_keys_do_nothing_outside_the_comparison(
-    desk: Callable[[str], Page], address: tuple[str, str]
+    address: tuple[str, str], desk: Callable[[str], Page]
 ) -> None:
     page = opened(desk("planner"), address)
     page.get_by_role("link", name="The job", exact=True).focus()
@@ -88,7 +88,7 @@ def test_keys_do_nothing_outside_the_comparison(
 
 
 def test_drag_moves_both_and_the_slider_uncovers_the_after_photo(
-    desk: Callable[[str], Page], address: tuple[str, str]
+    address: tuple[str, str], desk: Callable[[str], Page]
 ) -> None:
     page = opened(desk("planner"), address)
     page.get_by_role("button", name="Zoom in").click()
@@ -115,7 +115,7 @@ def test_drag_moves_both_and_the_slider_uncovers_the_after_photo(
 
 
 def test_a_swipe_leads_to_the_next_point(
-    phone: Callable[[str], Page], address: tuple[str, str]
+    address: tuple[str, str], phone: Callable[[str], Page]
 ) -> None:
     page = opened(phone("planner"), address)
     box = page.locator("[data-compare-stage]").bounding_box()
@@ -140,7 +140,7 @@ def swipe(page: Page, start_x: float, end_x: float, y: float) -> None:
     send("touchEnd", [])
 
 
-def test_without_a_script_points_are_links(screens: Screens, address: tuple[str, str]) -> None:
+def test_without_a_script_points_are_links(address: tuple[str, str], screens: Screens) -> None:
     shape: dict[str, Any] = {**DESK, "java_script_enabled": False}
     page = screens.open("no script", shape)
     Person(page, address[1]).signs_in()
@@ -156,7 +156,7 @@ def test_without_a_script_points_are_links(screens: Screens, address: tuple[str,
 
 @pytest.mark.parametrize("shape", [DESK, PHONE], ids=["desk", "phone"])
 def test_the_comparison_is_accessible(
-    screens: Screens, address: tuple[str, str], shape: dict[str, Any]
+    address: tuple[str, str], screens: Screens, shape: dict[str, Any]
 ) -> None:
     page = opened(screens.open("planner", shape), address)
 
