@@ -134,7 +134,7 @@ def _judge_depths(evidence: Evidence) -> tuple[DepthVerdict | None, list[str]]:
     try:
         verdict = assess_depths(
             loft_from_dict(evidence.loft),
-            [_reading(row) for row in evidence.readings],
+            [reading_of(row) for row in evidence.readings],
             DepthRequirement(**evidence.requirement),
         )
     except (LoftError, DepthError) as error:
@@ -144,7 +144,7 @@ def _judge_depths(evidence: Evidence) -> tuple[DepthVerdict | None, list[str]]:
     return verdict, [*missing, *verdict.missing]
 
 
-def _reading(row: Mapping[str, Any]) -> Reading:
+def reading_of(row: Mapping[str, Any]) -> Reading:
     return Reading(row["area"], row["x_mm"], row["y_mm"], row["depth_mm"], row["allowance"])
 
 

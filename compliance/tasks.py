@@ -13,6 +13,7 @@ from compliance.catching_up import jobs_to_assess, jobs_to_certify
 from compliance.certificates.issue import issue_certificate
 from compliance.ledger.seals import make_seal
 from compliance.models import Assessment
+from compliance.rule_runs import begin_due_reassessments, left_behind, move_on
 from compliance.shortfalls import chase_late
 from jobs.errors import Conflict
 
@@ -64,6 +65,25 @@ def catch_up() -> int:
     for job_id in to_certify:
         certify.delay(job_id)
     return len(to_assess) + len(to_certify)
+
+
+@shared_task(**RETRY)
+def walk_for_rule(run_id: int) -> str:
+    """The next piece of a run over jobs for a rule, and the one after it."""
+    if move_on(run_id):
+        walk_for_rule.delay(run_id)
+        return "more to do"
+    return "done"
+
+
+@shared_task
+def look_after_rules() -> int:
+    """Judge anew what a rule that has begun concerns; take up runs that were left behind."""
+    begun = [run.pk for run in begin_due_reassessments(timezone.localdate())]
+    waiting = [*begun, *left_behind(timezone.now())]
+    for run_id in waiting:
+        walk_for_rule.delay(run_id)
+    return len(waiting)
 
 
 @shared_task

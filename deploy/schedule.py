@@ -47,6 +47,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "compliance.tasks.catch_up",
         "schedule": crontab(minute="*/5"),
     },
+    "look-after-depth-rules": {
+        "task": "compliance.tasks.look_after_rules",
+        "schedule": crontab(minute="*/10"),
+    },
     "chase-late-shortfalls": {
         "task": "compliance.tasks.chase_late_shortfalls",
         "schedule": crontab(hour=7, minute=10),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
+from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.decorators import action
@@ -11,8 +13,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
+from compliance import tasks
 from compliance.api.roles import EVERYBODY, RULE_KEEPERS
 from compliance.models import DepthRule
+from compliance.rule_effects import effects_of
+from compliance.rule_runs import begin_preview
 from compliance.rules import PROPOSED_FIELDS, approve_rule, propose_rule
 from jobs.api.idempotency import IdempotentCreateMixin
 
@@ -35,6 +40,25 @@ class DepthRuleSerializer(serializers.ModelSerializer):
         return propose_rule(self.context["request"].user, data)
 
 
+class RuleChangeSerializer(serializers.Serializer):
+    company = serializers.CharField()
+    before = serializers.CharField()
+    after = serializers.CharField()
+    jobs = serializers.IntegerField()
+
+
+class RuleEffectsSerializer(serializers.Serializer):
+    """Other companies than your own are counted together."""
+
+    done = serializers.IntegerField(source="run.done", default=0)
+    total = serializers.IntegerField(source="run.total", default=0)
+    ended_at = serializers.DateTimeField(source="run.ended_at", default=None)
+    looked_at = serializers.IntegerField()
+    changing = serializers.IntegerField()
+    by_company = RuleChangeSerializer(many=True)
+    planned_shallower = serializers.IntegerField(source="planned_jobs")
+
+
 class DepthRuleViewSet(
     IdempotentCreateMixin,
     mixins.ListModelMixin,
@@ -53,6 +77,17 @@ class DepthRuleViewSet(
         """Bring a proposed rule into force from its day; not by its proposer's own company."""
         rule = approve_rule(self.get_object(), request.user)
         return Response(self.get_serializer(rule).data)
+
+    @extend_schema(request=None, responses=RuleEffectsSerializer)
+    @action(detail=True, methods=["get", "post"])
+    def preview(self, request: Request, pk: str) -> Response:
+        """What a proposed rule would change among open jobs; POST begins to work it out."""
+        rule = self.get_object()
+        if request.method == "POST":
+            run = begin_preview(rule, request.user)
+            transaction.on_commit(partial(tasks.walk_for_rule.delay, run.pk), robust=True)
+        status = 202 if request.method == "POST" else 200
+        return Response(RuleEffectsSerializer(effects_of(rule, request.user)).data, status=status)
 
 
 router = SimpleRouter()

@@ -80,7 +80,6 @@ def _nation(nation: Nation, rules: Any, today: Any, user: User) -> dict[str, Any
                 "may_approve": may_approve(r, user),
                 "proposer": _named(r.proposed_by, user),
                 "approver": _named(r.approved_by, user),
-                "id_text": str(r.pk),
             }
             for r in mine
         ],

@@ -6,6 +6,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.proof")),
     path("", include("compliance.pages.proof_job")),
     path("", include("compliance.pages.rules")),
+    path("", include("compliance.pages.rule_effects")),
     path("", include("compliance.pages.ledger")),
     path("", include("compliance.pages.ledger_files")),
     path("", include("compliance.pages.packs")),
