@@ -17,10 +17,14 @@ from jobs.models.jobs import Job
 BANDS = 4
 BAND_BITS = 16
 BAND_MASK = (1 << BAND_BITS) - 1
-RADIUS = 7
-"""So many of the 64 bits may differ. Seven can't spoil all four bands by two bits or more, so one
-band differs by one bit at most, and looking for 17 keys in each band finds every such hash (multi-
-index hashing; Norouzi, Punjani and Fleet, "Fast Exact Search in Hamming Space", 2014)."""
+SURE_RADIUS = 7
+"""So many of the 64 bits may differ, and the hash is found for certain. Seven can't spoil all four
+bands by two bits or more, so one band differs by one bit at most, and looking for 17 keys in each
+band finds it (multi-index hashing; Norouzi, Punjani and Fleet, "Fast Exact Search in Hamming
+Space", 2014)."""
+RADIUS = 10
+"""And so many at most: of hashes 8, 9 and 10 bits away 96, 88 and 78 in 100 show up at the same
+cost, if the bits fall anywhere alike; a closer look at the pictures tells the right ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +38,18 @@ class Near:
 class PhotoHashQuerySet(models.QuerySet[Any]):
     def near(self, hashes: Sequence[int], *, not_of_job: int, most: int) -> list[Near]:
         """Photos of other jobs with a hash at most RADIUS bits from one of these; nearest first."""
-        parameters: list[Any] = []
+        with connection.cursor() as cursor:
+            cursor.execute(NEAR, self.parameters(hashes, not_of_job=not_of_job, most=most))
+            return [Near(*row) for row in cursor.fetchall()]
+
+    @staticmethod
+    def parameters(hashes: Sequence[int], *, not_of_job: int, most: int) -> list[Any]:
+        """What NEAR is asked with: for each band keys, the hash each belongs to, and RADIUS."""
+        asked: list[Any] = []
         for band in range(BANDS):
             pairs = sorted({(key, value) for value in hashes for key in _keys(value, band)})
-            parameters += [[key for key, _ in pairs], [value for _, value in pairs], RADIUS]
-        with connection.cursor() as cursor:
-            cursor.execute(NEAR, [*parameters, not_of_job, most])
-            return [Near(*row) for row in cursor.fetchall()]
+            asked += [[key for key, _ in pairs], [value for _, value in pairs], RADIUS]
+        return [*asked, not_of_job, most]
 
 
 def _keys(value: int, band: int) -> Iterable[int]:

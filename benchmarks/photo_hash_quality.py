@@ -1,0 +1,153 @@
+"""How often near pictures are found, and others taken for near: false negatives and positives.
+
+    python -m benchmarks.photo_hash_quality [lofts]
+
+Drawn photos of lofts, altered as pictures are on their way (compression, size, light, crops of a
+random share of each side); each altered one is looked for among all originals, and the other way
+round. As strangers serve all pairs of different lofts, and each loft before against after. Also
+how often sharp and light pictures are called blurred or dark, by how much they are.
+"""
+
+from __future__ import annotations
+
+import io
+import random
+import sys
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from PIL import Image, ImageEnhance, ImageFilter
+
+from deploy.demo.pictures import Snapshot, draw_loft_photo
+from jobs.evidence.alignment import SAME, SURELY, agreement
+from jobs.evidence.likeness import SAME_JOB_BITS
+from jobs.evidence.looks import Look, distance, look_of
+from jobs.models.photo_hashes import RADIUS, SURE_RADIUS
+
+Alter = Callable[[Image.Image, random.Random], Image.Image]
+
+
+def drawn(seed: int, **shows: object) -> Image.Image:
+    shown = {"depth_mm": 80.0, "point_label": "P1", **shows}
+    jpeg = draw_loft_photo(Snapshot(seed, **shown))  # type: ignore[arg-type]
+    return Image.open(io.BytesIO(jpeg)).convert("RGB")
+
+
+def recoded(picture: Image.Image, kind: str, quality: int) -> Image.Image:
+    file = io.BytesIO()
+    picture.save(file, kind, quality=quality)
+    return Image.open(file).convert("RGB")
+
+
+def cropped(picture: Image.Image, chance: random.Random, most: float) -> Image.Image:
+    width, height = picture.size
+    left, top, right, bottom = (chance.uniform(0, most) for _ in range(4))
+    box = (left * width, top * height, (1 - right) * width, (1 - bottom) * height)
+    return picture.crop(tuple(map(round, box)))  # type: ignore[arg-type]
+
+
+ALTERED: dict[str, Alter] = {
+    "JPEG, quality 25 to 60": lambda p, c: recoded(p, "JPEG", c.randint(25, 60)),
+    "WebP, quality 40": lambda p, c: recoded(p, "WEBP", 40),
+    "half the size": lambda p, c: recoded(p.resize((600, 450)), "JPEG", 50),
+    "light 65 to 135 %": lambda p, c: ImageEnhance.Brightness(p).enhance(c.uniform(0.65, 1.35)),
+    "cropped up to 3 % a side": lambda p, c: cropped(p, c, 0.03),
+    "cropped up to 5 % a side": lambda p, c: cropped(p, c, 0.05),
+    "cropped up to 8 % a side": lambda p, c: cropped(p, c, 0.08),
+    "crop 8 %, light, half size, JPEG": lambda p, c: recoded(
+        ImageEnhance.Brightness(cropped(p, c, 0.08)).enhance(c.uniform(0.75, 1.25)).resize(
+            (640, 480)
+        ),
+        "JPEG",
+        50,
+    ),
+    "in the mirror": lambda p, c: p.transpose(Image.Transpose.FLIP_LEFT_RIGHT),
+}  # fmt: skip
+
+
+def nearest(asked: Look, stored: Look) -> int:
+    return min(distance(guess, stored.hashes[0]) for guess in asked.hashes)
+
+
+def found(asked: Look, stored: Look) -> tuple[int, bool]:
+    """Bits apart, and whether a search that meets this pair says they show the same."""
+    bits = nearest(asked, stored)
+    return bits, bits <= RADIUS and same(asked, stored)
+
+
+def same(asked: Look, stored: Look) -> bool:
+    mirrored = asked.sample[:, ::-1]
+    return (
+        agreement(asked.sample, stored.sample, SURELY) >= SAME
+        or agreement(mirrored, stored.sample, SURELY, scales=(1.0,)) >= SAME
+    )
+
+
+def share(rows: Sequence[bool]) -> str:
+    return f"{100 * sum(rows) / len(rows):6.1f} %"
+
+
+def quality(originals: Sequence[Image.Image], looks: Sequence[Look]) -> None:
+    print(
+        f"{'altered':34} {'<= 3 bits':>9} {'sure':>9} {'found':>9} {'missed':>9}  other way round"
+    )
+    for name, alter in ALTERED.items():
+        chance = random.Random(name)
+        altered = [look_of(alter(picture, chance)) for picture in originals]
+        pairs = list(zip(altered, looks, strict=True))
+        plain = [distance(a.hashes[0], b.hashes[0]) <= 3 for a, b in pairs]
+        there = [found(a, b) for a, b in pairs]
+        back = [found(b, a)[1] for a, b in pairs]
+        sure = [bits <= SURE_RADIUS for bits, _ in there]
+        hit = [is_found for _, is_found in there]
+        missed = [not is_found for is_found in hit]
+        print(
+            f"{name:34} {share(plain)} {share(sure)} {share(hit)} {share(missed)}  {share(back)}",
+            flush=True,
+        )
+
+
+def strangers(looks: Sequence[Look], after: Sequence[Look]) -> None:
+    pairs = [(a, b) for i, a in enumerate(looks) for b in looks[:i]]
+    values = np.array([nearest(a, b) for a, b in pairs])
+    near = [pair for pair, bits in zip(pairs, values, strict=True) if bits <= RADIUS]
+    wrong = [same(a, b) for a, b in near]
+    print(
+        f"\n{len(pairs)} pairs of different lofts: the nearest hashes differ by "
+        f"{np.median(values):.0f} bits in the median; {len(near)} pairs within {RADIUS} bits, of "
+        f"which the closer look takes {sum(wrong)} for the same: "
+        f"{100 * sum(wrong) / len(pairs):.4f} % false positives"
+    )
+    both = list(zip(after, looks, strict=False))
+    near_bits = [nearest(a, b) <= SAME_JOB_BITS for a, b in both]
+    alike = [close and same(a, b) for close, (a, b) in zip(near_bits, both, strict=True)]
+    print(
+        f"{len(both)} lofts before and after the work, from nearly the same place: "
+        f"{sum(near_bits)} within {SAME_JOB_BITS} bits, {sum(alike)} taken for the same picture"
+    )
+
+
+def light_and_sharpness(originals: Sequence[Image.Image]) -> None:
+    print("\nblurred (Gaussian, standard deviation in pixels of 1200): share called blurred")
+    for radius in (0, 0.5, 1, 1.5, 2, 3, 4, 6, 9):
+        looks = [look_of(p.filter(ImageFilter.GaussianBlur(radius))) for p in originals]
+        print(f"  {radius:4} {share([look.is_blurred for look in looks])}")
+    print("light, as a share of the picture's own: share called too dark")
+    for light in (1, 0.5, 0.3, 0.2, 0.15, 0.1, 0.07, 0.05):
+        looks = [look_of(ImageEnhance.Brightness(p).enhance(light)) for p in originals]
+        print(f"  {light:4} {share([look.is_too_dark for look in looks])}")
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    originals = [drawn(seed) for seed in range(count)]
+    looks = [look_of(picture) for picture in originals]
+    print(f"{count} drawn lofts; a search finds for certain what is {SURE_RADIUS} bits away\n")
+    quality(originals, looks)
+    after = [look_of(drawn(s, moment="after", depth_mm=280.0)) for s in range(min(count, 100))]
+    strangers(looks, after)
+    light_and_sharpness(originals[: min(count, 60)])
+
+
+if __name__ == "__main__":
+    main()
