@@ -1,18 +1,21 @@
-"""A plan as JSON in a run's row, and back: where each visit lies, by keys and seconds."""
+"""A plan as JSON in a run's row, and back: where each visit lies, by keys and seconds.
+
+Why something is unplanned is not kept: it is worked out for the plan that is proposed.
+"""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 from typing import Any
 
-from jobs.planning.plan import Plan, Reason, Round, Stop, Unplanned
+from jobs.planning.plan import Plan, Round, Stop, Unplanned
 
 
 def plan_to_json(plan: Plan) -> dict[str, Any]:
-    """Plain lists and numbers; `plan_from_json` gives an equal plan."""
+    """Plain lists and numbers; `plan_from_json` gives an equal plan, but for its reasons."""
     return {
         "rounds": [asdict(round_) for round_ in plan.rounds],
-        "unplanned": [asdict(left) for left in plan.unplanned],
+        "unplanned": [left.key for left in plan.unplanned],
     }
 
 
@@ -20,10 +23,7 @@ def plan_from_json(kept: dict[str, Any]) -> Plan:
     """The plan that `plan_to_json` kept."""
     return Plan(
         tuple(_round(each) for each in kept["rounds"]),
-        tuple(
-            Unplanned(each["key"], tuple(Reason(**reason) for reason in each["reasons"]))
-            for each in kept["unplanned"]
-        ),
+        tuple(Unplanned(key) for key in kept["unplanned"]),
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -21,11 +21,12 @@ from jobs.errors import Refused
 from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.gather import Gathered, gather
 from jobs.planning.kept_plans import plan_from_json, plan_to_json
-from jobs.planning.plan import MovingCost, Objective, Plan
+from jobs.planning.plan import MovingCost, Objective, Plan, Unplanned
 from jobs.planning.plan_errors import PlanProblemError
 from jobs.planning.present_plan import present_plan
 from jobs.planning.proposals import propose
 from jobs.planning.runs import claim_run
+from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
 from jobs.planning.solving.solve import solve_plan
 from jobs.planning.solving.stopping import AfterSeconds, AnyOf, WhenAsked
 
@@ -34,8 +35,10 @@ log = logging.getLogger(__name__)
 State = PlanRun.State
 BEAT_S = 1.0
 MOST_POINTS_OF_CURVE = 120
-# How long prices of moving visits may be worked out after the search [s]; the rest go without.
-PRICING_S = 20.0
+# How long reasons of what stayed out, and prices of moving the rest, may be worked out after the
+# search [s]; what is left then goes without.
+EXPLAINING_S = 15.0
+PRICING_S = 15.0
 
 
 class Lost(Exception):
@@ -186,6 +189,7 @@ def _amounts(objective: Objective) -> dict[str, float]:
 
 def _finish(run: PlanRun, gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> None:
     """Store the proposals and say so, all or nothing."""
+    plan = _explained(gathered, plan, alive)
     lines = propose(run, gathered, plan, _prices(gathered, plan, alive))
     with transaction.atomic():
         locked = PlanRun.objects.select_for_update(of=("self",)).get(pk=run.pk)
@@ -199,9 +203,34 @@ def _finish(run: PlanRun, gathered: Gathered, plan: Plan, alive: Callable[[], No
         locked.save(update_fields=["state", "ended_at", "notes", "best", "claim"])
 
 
+def _explained(gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> Plan:
+    """The plan with the reasons of everything that stayed out, as far as the time for it goes."""
+    until = time.monotonic() + EXPLAINING_S
+    told: list[Unplanned] = []
+    for left in plan.unplanned:
+        if time.monotonic() < until:
+            left = Unplanned(left.key, explain_unplanned(gathered.problem, plan, left.key))
+        told.append(left)
+        alive()
+    return replace(plan, unplanned=tuple(told))
+
+
 def _prices(gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> dict[str, MovingCost]:
-    """What moving each placed visit would cost, as far as the time for it goes."""
-    return {}
+    """What moving each placed visit would cost, as far as the time for it goes.
+
+    What is booked and would change comes first: there somebody has to be told.
+    """
+    until = time.monotonic() + PRICING_S
+    placed = dict.fromkeys(stop.key for _, stop in plan.placed())
+    keys = sorted(placed, key=lambda key: key not in gathered.visits)
+    prices: dict[str, MovingCost] = {}
+    for key in keys:
+        if time.monotonic() > until:
+            break
+        if not gathered.problem.visit(key).fixed:
+            prices[key] = cost_of_moving(gathered.problem, plan, key)
+        alive()
+    return prices
 
 
 def _fail(run: PlanRun, failure: str) -> None:
