@@ -181,7 +181,8 @@ function judge(verdict) {
 async function askAboutHere() {
   const { thing, at } = hand;
   hand.asking = new AbortController();
-  const query = { [thing.type]: thing.id, crew: at.crew, starts_at: momentOf(at) };
+  const place = { [thing.type]: thing.id, crew: at.crew, starts_at: momentOf(at) };
+  const query = { ...place, ...Object.fromEntries(span()) };
   const answer = await ask(board().dataset.fit, query, hand.asking.signal);
   if (!answer || !hand || hand.thing !== thing || !sameAs(hand.at, at)) return;
   const before = hand.verdict;

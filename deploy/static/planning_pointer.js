@@ -1,7 +1,7 @@
 // By mouse: press and drag. By finger: hold for a moment, then drag; a finger that moves at once
 // scrolls as ever. A press without a drag opens the visit, as a link does.
 import {
-  QUARTER, STEP_MIN, needInHand, rowOf, stepAt, trackAt, visitInHand,
+  QUARTER, needInHand, rowOf, stepAt, trackAt, visitInHand,
 } from "./planning_board.js";
 import { drop, inHand, leave, moveTo, pickUp } from "./planning_move.js";
 
@@ -37,7 +37,7 @@ function begin(event) {
     thing,
     x: event.clientX,
     y: event.clientY,
-    grip: link ? stepAt(link.closest(".track"), event.clientX) - thing.from.step : thing.minutes / STEP_MIN / 2,
+    grip: link ? stepAt(link.closest(".track"), event.clientX) - thing.from.step : 0,
     touch: event.pointerType !== "mouse",
     dragging: false,
     id: event.pointerId,

@@ -15,6 +15,7 @@ from jobs.models import Role, User, Visit, VisitNeed
 from jobs.pages.access import page_for
 from jobs.pages.planning_forms import MoveForm, SpanForm, WhereForm
 from jobs.planning.agreeing import hold, tell_householder
+from jobs.planning.board_engine import standing_of
 from jobs.planning.board_fit import fit_of, places_for
 from jobs.planning.board_moves import Moved, move_on_board, place_on_board
 from jobs.planning.board_news import last_change_of
@@ -29,8 +30,10 @@ def planning_fit(request: HttpRequest) -> HttpResponse:
     where = WhereForm(request.GET, user=request.user)
     if not where.is_valid():
         return JsonResponse({"message": CANNOT_READ}, status=400)
-    given = where.cleaned_data
-    fit = fit_of(_in_hand(request.GET, request.user), given["crew"], given["starts_at"])
+    given, span = where.cleaned_data, SpanForm(request.GET)
+    thing = _in_hand(request.GET, request.user)
+    standing = standing_of(request.user, span.first_day, span.days)
+    fit = fit_of(thing, given["crew"], given["starts_at"], standing)
     return JsonResponse(asdict(fit))
 
 

@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from jobs.models import Crew, User, Visit, VisitNeed
 from jobs.planning.board import board_of
+from jobs.planning.board_engine import Standing, engine_fit
 from jobs.planning.board_moves import next_part
 from jobs.planning.board_places import (
     Closed,
@@ -16,6 +17,7 @@ from jobs.planning.board_places import (
     places_on,
     to_place,
 )
+from jobs.planning.plan import Fit
 from jobs.planning.spelling import spell_minutes
 from jobs.planning.trying import Trial, try_booking, try_move
 
@@ -45,24 +47,37 @@ class TrackFit:
     starts_at: str = ""
 
 
-def fit_of(thing: Visit | VisitNeed, crew: Crew, starts_at: datetime) -> PlaceFit:
-    """What the database and the domain would say to a place, without writing anything."""
+def fit_of(
+    thing: Visit | VisitNeed, crew: Crew, starts_at: datetime, standing: Standing | None
+) -> PlaceFit:
+    """What the database, the domain and the engine say to a place, without writing anything.
+
+    What the database or the domain would refuse is a no; what only the engine would not do (a
+    drive too long, no room for the break, stock that is short) is possible at a price.
+    """
     if isinstance(thing, Visit):
         trial = try_move(thing, crew, starts_at)
     else:
         trial = try_booking(thing, crew, starts_at, part=next_part(thing))
-    return _as_fit(trial)
-
-
-def _as_fit(trial: Trial) -> PlaceFit:
     if not trial.ok:
         return PlaceFit(NO, trial.words)
+    fit = engine_fit(standing, thing, crew, starts_at) if standing is not None else None
+    return _possible(trial, fit)
+
+
+def _possible(trial: Trial, fit: Fit | None) -> PlaceFit:
     why = trial.warnings
+    if fit is not None and not fit.ok:
+        why = (*why, *(reason.words for reason in fit.reasons[:2] if reason.words not in why))
     extra = trial.extra_travel_min
     if extra is not None and abs(extra) >= WORTH_TELLING_MIN:
         words = more_driving(extra)
         why = (*why, f"{words[:1].upper()}{words[1:]}.")
-    dear = trial.warnings or (extra is not None and extra >= DEAR_FROM_MIN)
+    dear = (
+        trial.warnings
+        or (fit is not None and not fit.ok)
+        or (extra is not None and extra >= DEAR_FROM_MIN)
+    )
     return PlaceFit(DEAR if dear else YES, why, extra)
 
 

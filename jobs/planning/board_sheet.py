@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from jobs.models import Crew, ProposedVisit, User, Visit, VisitNeed
 from jobs.planning.board import Board, board_of
+from jobs.planning.board_engine import moving_cost, standing_of, why_left_out
 from jobs.planning.board_fit import more_driving
 from jobs.planning.board_needs import WhyNot
 from jobs.planning.board_places import (
@@ -67,7 +68,7 @@ def sheet_of(user: User, visit: Visit, first: date, count: int) -> Sheet:
         visit,
         hours_of(visit),
         f"{spell_minutes(now)} of driving because of it" if now is not None else "",
-        _moving_words(visit, others),
+        _moving_words(user, visit, first, count, others),
         others,
         _last_planned(visit),
     )
@@ -78,8 +79,14 @@ def why_waiting(user: User, need: VisitNeed, first: date, count: int) -> WhyWait
     found = places_on(board_of(user, first, count), to_place(need))
     openings = _best([place for place in found if isinstance(place, Opening)])
     places = tuple(_as_place(opening, 0.0) for opening in openings)
+    if places:
+        return WhyWaiting(places, ())
+    standing = standing_of(user, first, count)
+    told = why_left_out(standing, need) if standing is not None else ()
+    if told:
+        return WhyWaiting((), tuple(WhyNot(reason.words, reason.would_help) for reason in told))
     closed = [place for place in found if isinstance(place, Closed)]
-    return WhyWaiting(places, () if places else _why_closed(closed))
+    return WhyWaiting((), _why_closed(closed))
 
 
 def _others(board: Board, visit: Visit, saved_min: float) -> tuple[OtherPlace, ...]:
@@ -105,15 +112,21 @@ def _as_place(opening: Opening, saved_min: float) -> OtherPlace:
     return OtherPlace(opening.row.crew, moment_of(opening.track.day, opening.step), words)
 
 
-def _moving_words(visit: Visit, others: Sequence[OtherPlace]) -> str:
+def _moving_words(
+    user: User, visit: Visit, first: date, count: int, others: Sequence[OtherPlace]
+) -> str:
+    """The engine's price of moving it, else that of the best free place by driving."""
+    if visit.held:
+        return "It is held: a new plan leaves it here."
+    standing = standing_of(user, first, count)
+    cost = moving_cost(standing, visit) if standing is not None else None
+    if cost is not None:
+        return cost.words
     if not others:
         return "There is no other place for it on these days."
     best = others[0]
     start = timezone.localtime(best.starts_at)
-    words = f"The best other place is {best.crew}, {start:%a %-d %b %H:%M}: {best.words}."
-    if visit.promised_at is not None:
-        words += " The householder was promised this time and would have to be told."
-    return words
+    return f"Best elsewhere: {best.crew}, {start:%a %-d %b at %H:%M}, {best.words}."
 
 
 def _last_planned(visit: Visit) -> ProposedVisit | None:
