@@ -147,7 +147,7 @@ def _visit(chance: Random, n: int, kind: str, days: tuple[date, ...]) -> VisitTo
         priority=chance.choices((1, 2, 3, 4, 5), (10, 20, 40, 20, 10))[0],
         skills=frozenset(skills),
         crew_size=2 if kind in ("fitting", "long") else 1,
-        volume_m3=rolls * 0.45,
+        volume_m3=rolls * 0.3,
         stock={"roll": rolls} if rolls else {},
         parts_s=(int(5.5 * HOUR_S), int(5.5 * HOUR_S)) if kind == "long" else (),
     )

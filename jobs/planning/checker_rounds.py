@@ -136,7 +136,7 @@ def _check_breaks(problem: PlanProblem, shift: Shift, round_: Round) -> Iterator
         if not any(_is_break(rest, starts_s, ends_s) for rest in shift.breaks):
             yield Violation("break", shift.key, f"A break at {starts_s} s is none of its breaks.")
     yield from _check_break_places(shift, round_)
-    if all(is_fixed(problem, stop) for stop in round_.stops):
+    if all(stop.kind == "break" or is_fixed(problem, stop) for stop in round_.stops):
         return
     for rest in shift.breaks:
         before = round_.departs_s >= rest.earliest_s + rest.length_s

@@ -66,16 +66,34 @@ class Round:
 
 
 @dataclass(frozen=True, slots=True)
+class Relief:
+    """One rule given way to, for one visit: what would let it in.
+
+    `kind`: "overtime" (`amount` more seconds for `shift`), "window" (a start at `amount` s agreed),
+    "earliest" (it may start from `amount` s), "skills", "crew_size" (that shift's crew may do it),
+    "crew" (it is free for every crew), "van" (`amount` litres for `shift`), "stock" (`amount`
+    more pieces of `item` from the day of `shift` on), "order" (nothing need come before),
+    "worth" (leaving it out would cost more than `amount` points).
+    """
+
+    kind: str
+    shift: str = ""
+    amount: int = 0
+    item: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     """Why a visit is not planned. `code` for code, `words` and `would_help` for a person.
 
-    `would_help` says what would let it in, tried out by really relaxing it; empty if nothing
-    that was tried is enough.
+    `would_help` says what would let it in, tried out by really relaxing it (`relief`); empty if
+    nothing that was tried is enough.
     """
 
     code: str
     words: str
     would_help: str = ""
+    relief: Relief | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +217,7 @@ class Change:
 
     `kind`: "added", "removed", "moved_day", "moved_time", "moved_crew". `before`, `after`:
     (shift key, start in seconds) or None. `why`: "absence", "cancelled", "overrun", "new",
-    "better_route", "no_room"; `words` says it for a person.
+    "made_room", "better_route", "no_room"; `words` says it for a person.
     """
 
     key: str

@@ -115,10 +115,10 @@ class Draft:
         added: list[int] = []
         old = set(self.rounds[shift].items)
         fine = True
-        for item in timed.items:
-            if item == RELOAD or item in old or not self.tables.tasks[item].counts_stock:
-                continue
-            if self.tables.tasks[item].fixed_s is None and self.stock.lacking(item, shift):
+        tasks = self.tables.tasks
+        new = [i for i in timed.items if i != RELOAD and i not in old and tasks[i].counts_stock]
+        for item in sorted(new, key=lambda task: tasks[task].fixed_s is None):
+            if tasks[item].fixed_s is None and self.stock.lacking(item, shift):
                 fine = False
                 break
             self.stock.add(item, shift, 1)
@@ -227,6 +227,14 @@ class Draft:
         if fallen:
             self.remove(fallen)
 
+    def lift(self, visit: int) -> None:
+        """Take one visit out and leave what follows it where it is, to try it elsewhere."""
+        for task in self.tables.tasks_of(visit):
+            shift = self.shift_of[task]
+            if shift != GONE:
+                items = [item for item in self.rounds[shift].items if item != task]
+                self.set_round(shift, self._tidied(shift, items))
+
     def _fallen(self, shifts: Iterable[int]) -> set[int]:
         """Visits that lost a part, or what they come after, when those rounds changed."""
         tables = self.tables
@@ -294,14 +302,13 @@ class Draft:
     def to_plan(self) -> Plan:
         """The draft as a plan; unplanned visits without reasons yet."""
         problem = self.tables.problem
-        rounds = [
-            self._round(shift, timed) for shift, timed in enumerate(self.rounds) if timed.rows
-        ]
+        rounds = [self.round_at(shift) for shift, timed in enumerate(self.rounds) if timed.rows]
         left = tuple(Unplanned(problem.visits[visit].key) for visit in self.unplaced())
         return Plan(tuple(rounds), left)
 
-    def _round(self, shift: int, timed: Timed) -> Round:
-        problem, tables = self.tables.problem, self.tables
+    def round_at(self, shift: int) -> Round:
+        """One shift's round as the plan tells it."""
+        problem, tables, timed = self.tables.problem, self.tables, self.rounds[shift]
         row = tables.shifts[shift]
         place, stops = row.start, []
         for stop in timed.rows:

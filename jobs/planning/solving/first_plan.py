@@ -106,7 +106,8 @@ def _items(draft: Draft, shift: int, stops: Sequence[Stop]) -> list[int]:
             task = tables.first_task[visit] + stop.part
             known = stop.part < len(tables.tasks_of(visit))
             free = known and tables.tasks[task].fixed_s is None
-            if free and (stop.part > 0 or tables.allowed[visit, shift]):
+            may = tables.able if stop.part else tables.allowed
+            if free and may[visit, shift]:
                 found.append((stop.starts_s, task))
     for item in draft.rounds[shift].items:
         if item != RELOAD:

@@ -86,7 +86,9 @@ def _estimates(
     """Shift numbers; by row and position, whether the task may fit there and the units added."""
     tables = draft.tables
     row = tables.tasks[task]
-    rows = tables.allowed_rows[row.visit] if row.part == 0 else tables.every_row
+    rows = (
+        tables.allowed_rows[row.visit] if not row.part else np.flatnonzero(tables.able[row.visit])
+    )
     if shifts is not None:
         rows = rows[shifts[rows]]
     whole = len(rows) == len(draft.before)
@@ -164,7 +166,7 @@ def _best_in_a_row(draft: Draft, visit: int, shifts: BoolArray | None) -> Move |
     tables = draft.tables
     parts = tables.tasks_of(visit)
     runs = tables.runs_of(len(parts))
-    runs = runs[tables.allowed[visit, runs[:, 0]]]
+    runs = runs[tables.allowed[visit, runs[:, 0]] & tables.able[visit, runs].all(axis=1)]
     estimates = np.zeros(len(runs), dtype=np.int64)
     for number, task in enumerate(parts):
         estimates += _cheapest_by_shift(draft, task, shifts)[runs[:, number]]

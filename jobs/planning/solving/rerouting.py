@@ -15,7 +15,7 @@ from jobs.planning.solving.insertion import insert_all
 from jobs.planning.solving.routes import RoutingProblem, Wanted, improve, is_held
 from jobs.planning.solving.stopping import Progress
 from jobs.planning.solving.tables import RELOAD, Tables
-from jobs.planning.solving.timing import EMPTY
+from jobs.planning.solving.timing import EMPTY, Timed
 
 EXTRA_TASKS = 40
 MOST_PROFILES_AT_ONCE = 4
@@ -75,7 +75,7 @@ def taken_over(draft: Draft, sequences: Mapping[int, Sequence[int]]) -> Draft:
         if item != RELOAD
     }
     for shift in sequences:
-        new.set_round(shift, EMPTY)
+        new.set_round(shift, _only_fixed(draft, shift))
     for shift in sorted(sequences, key=lambda s: tables.shifts[s].opens_s):
         if sequences[shift]:
             take_sequence(new, shift, sequences[shift])
@@ -87,6 +87,13 @@ def taken_over(draft: Draft, sequences: Mapping[int, Sequence[int]]) -> Draft:
     _drop_orphans(new)
     insert_all(new, by_urgency(tables, new.unplaced()))
     return new
+
+
+def _only_fixed(draft: Draft, shift: int) -> Timed:
+    """The round with nothing but what was fixed in it."""
+    tasks = draft.tables.tasks
+    items = [i for i in draft.rounds[shift].items if i != RELOAD and tasks[i].fixed_s is not None]
+    return draft.timed(shift, items) or EMPTY
 
 
 def _drop_orphans(draft: Draft) -> None:

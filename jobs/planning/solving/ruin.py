@@ -19,7 +19,7 @@ from jobs.planning.solving.tables import UNITS_PER_POINT
 
 MOST_REMOVED = 12
 LEFT_TRIED = 12
-SKIP_SHARE = 0.03
+SKIP_SHARES = (0.0, 0.03, 0.03, 0.25)
 TRIED = 5
 WARMTH_POINTS = 4.0
 
@@ -33,9 +33,9 @@ def ruined_and_remade(draft: Draft, chance: Random) -> Draft:
     chance.shuffle(left)
     new.remove(gone)
     wanted = list(dict.fromkeys([*gone, *left[:LEFT_TRIED], *_fallen(draft, new)]))
-    insert_all(
-        new, _ordered(new, wanted, chance), chance=chance, skip_share=SKIP_SHARE, tried=TRIED
-    )
+    order = _ordered(new, wanted, chance)
+    skip_share = chance.choice(SKIP_SHARES)
+    insert_all(new, order, chance=chance, skip_share=skip_share, tried=TRIED)
     return new
 
 
@@ -55,7 +55,7 @@ def _neighbours(draft: Draft, chance: Random) -> list[int]:
     ]
     if not placed:
         return []
-    count = min(len(placed), chance.randint(2, MOST_REMOVED))
+    count = chance.randint(1, min(len(placed), MOST_REMOVED))
     left = draft.unplaced()
     seed = chance.choice(left) if left and chance.random() < 0.3 else chance.choice(placed)
     place = tables.tasks[tables.first_task[seed]].place

@@ -50,7 +50,7 @@ def solve_plan(
     seed: int = 0,
     on_better: OnBetter | None = None,
     start_from: Plan | None = None,
-    explain: bool = True,
+    explain: bool = False,
 ) -> SolveResult:
     """The best plan found until `stop` says so.
 

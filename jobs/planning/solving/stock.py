@@ -54,5 +54,29 @@ class StockUse:
                     return item
         return None
 
+    def shortfall(self, task: int, shift: int) -> dict[str, int]:
+        """Pieces of each item that lack, from that shift's day on, to load the task there."""
+        row = self.tables.shifts[shift]
+        short: dict[str, int] = {}
+        for item, pieces in self._needs(task).items():
+            used = self.used.get((row.depot, item)) if row.depot is not None else None
+            if used is None or row.depot is None:
+                continue
+            allowed = self.allowed[row.depot, item]
+            lacks = [
+                used[day] + pieces - most
+                for day in range(row.day, len(used))
+                if (most := allowed[day]) is not None
+            ]
+            if lacks and max(lacks) > 0:
+                short[item] = max(lacks)
+        return short
+
+    def without_limits(self) -> StockUse:
+        """A count that lets everything be loaded."""
+        twin = self.copy()
+        twin.allowed = {key: [None] * len(days) for key, days in self.allowed.items()}
+        return twin
+
     def _needs(self, task: int) -> dict[str, int]:
         return self.tables.needs[task]

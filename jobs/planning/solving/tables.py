@@ -70,7 +70,8 @@ class Tables:
     """Everything about a problem that a search asks for millions of times.
 
     `seconds`, `units`: travel time and its cost, by place index (also as nested lists, quicker
-    one by one). `allowed[v, s]`: whether visit v may lie in shift s at all. `assign[v, s]`: what
+    one by one). `able[v, s]`: whether the crew of shift s may do visit v;
+    `allowed[v, s]`: and whether it can begin there by its times. `assign[v, s]`: what
     it costs to give it to that shift, times apart. `late[v, s]`: the least it would be late there.
     """
 
@@ -126,18 +127,28 @@ class Tables:
             -1 if visit.promised is None else day_of(problem, visit.promised.starts_s)
             for visit in problem.visits
         ]
-        self.allowed, self.assign, self.late = _by_shift(problem, self)
+        self.crew_names = np.array([shift.crew for shift in problem.shifts], dtype=object)
+        self.days: IntArray = np.array([shift.day for shift in problem.shifts], dtype=np.int64)
+        self.sizes: IntArray = np.array([s.crew_size for s in problem.shifts], dtype=np.int64)
+        self._able: dict[frozenset[str], BoolArray] = {}
+        self.able, self.allowed, self.assign, self.late = _by_shift(problem, self)
         self.choices: list[int] = self.allowed.sum(axis=1).tolist()
         self.allowed_rows = [np.flatnonzero(row) for row in self.allowed]
         self.seconds_to: IntArray = np.ascontiguousarray(self.seconds.T)
         self.units_to: IntArray = np.ascontiguousarray(self.units.T)
         self._runs: dict[int, IntArray] = {}
-        self.every_row = np.arange(len(self.shifts))
         self.assign_rows: list[list[int]] = self.assign.tolist()
 
     def tasks_of(self, visit: int) -> range:
         """The numbers of a visit's tasks, in order of its parts."""
         return range(self.first_task[visit], self.first_task[visit + 1])
+
+    def skills_able(self, skills: frozenset[str]) -> BoolArray:
+        """The shifts whose crew has all those skills."""
+        if skills not in self._able:
+            shifts = self.problem.shifts
+            self._able[skills] = np.array([skills <= s.skills for s in shifts], dtype=bool)
+        return self._able[skills]
 
     def runs_of(self, parts: int) -> IntArray:
         """Every run of so many consecutive shifts of one crew: a row of shift numbers each."""
@@ -225,40 +236,53 @@ def _shift_row(problem: PlanProblem, shift: Shift) -> ShiftRow:
     )
 
 
-def _by_shift(problem: PlanProblem, tables: Tables) -> tuple[BoolArray, IntArray, IntArray]:
-    """allowed, assign and late of every visit and shift, worked out in arrays."""
+def retold(tables: Tables, visit: int, freer: VisitToPlan) -> None:
+    """Let copied tables see one visit, or the shifts' ends, otherwise: for trials only."""
+    problem = tables.problem
+    first = tables.first_task[visit]
+    tables.tasks = list(tables.tasks)
+    tables.tasks[first : first + len(freer.lengths_s)] = _tasks(problem, visit, freer)
+    tables.able, tables.allowed = tables.able.copy(), tables.allowed.copy()
+    tables.able[visit] = _allowed(problem, freer, tables.skills_able(freer.skills), tables)
+    tables.allowed[visit] = tables.able[visit] & _may_begin(problem, freer, tables)
+    tables.allowed_rows = list(tables.allowed_rows)
+    tables.allowed_rows[visit] = np.flatnonzero(tables.allowed[visit])
+
+
+def _may_begin(problem: PlanProblem, visit: VisitToPlan, tables: Tables) -> BoolArray:
+    """The shifts in which a visit can begin, by its own times."""
+    if visit.fixed:
+        return np.ones(len(tables.shifts), dtype=bool)
+    opens = np.array([row.opens_s for row in tables.shifts], dtype=np.int64)
+    latest = np.array([row.latest_s for row in tables.shifts], dtype=np.int64)
+    return _in_time(problem, visit, opens, latest)
+
+
+def _by_shift(
+    problem: PlanProblem, tables: Tables
+) -> tuple[BoolArray, BoolArray, IntArray, IntArray]:
+    """able, allowed, assign and late of every visit and shift, worked out in arrays."""
     visits, shifts = problem.visits, problem.shifts
     allowed = np.zeros((len(visits), len(shifts)), dtype=bool)
+    able = np.zeros_like(allowed)
     assign = np.zeros((len(visits), len(shifts)), dtype=np.int64)
     late = np.zeros((len(visits), len(shifts)), dtype=np.int64)
     opens = np.array([shift.opens_s for shift in shifts], dtype=np.int64)
-    latest = np.array([row.latest_s for row in tables.shifts], dtype=np.int64)
-    crews = np.array([shift.crew for shift in shifts], dtype=object)
-    days = np.array([shift.day for shift in shifts], dtype=np.int64)
-    sizes = np.array([shift.crew_size for shift in shifts], dtype=np.int64)
-    able: dict[frozenset[str], BoolArray] = {}
     for number, visit in enumerate(visits):
-        if visit.skills not in able:
-            able[visit.skills] = np.array([visit.skills <= s.skills for s in shifts], dtype=bool)
-        allowed[number] = _allowed(problem, visit, able[visit.skills], crews, days, sizes)
-        if not visit.fixed:
-            allowed[number] &= _in_time(problem, visit, opens, latest)
-        assign[number] = _assign(problem, visit, crews, days)
+        able[number] = _allowed(problem, visit, tables.skills_able(visit.skills), tables)
+        allowed[number] = able[number] & _may_begin(problem, visit, tables)
+        assign[number] = _assign(problem, visit, tables.crew_names, tables.days)
         if visit.due_s is not None:
             ends = np.maximum(opens, visit.earliest_s) + visit.lengths_s[0]
             hours = np.maximum(0, ends - visit.due_s)
             late[number] = hours * (problem.weights.late_hour * visit.priority)
-    return allowed, assign, late
+    return able, allowed, assign, late
 
 
 def _allowed(
-    problem: PlanProblem,
-    visit: VisitToPlan,
-    able: BoolArray,
-    crews: npt.NDArray[np.object_],
-    days: IntArray,
-    sizes: IntArray,
+    problem: PlanProblem, visit: VisitToPlan, able: BoolArray, tables: Tables
 ) -> BoolArray:
+    crews, days, sizes = tables.crew_names, tables.days, tables.sizes
     if visit.fixed and visit.promised is not None:
         day = day_of(problem, visit.promised.starts_s)
         return np.asarray((crews == visit.promised.crew) & (days == day), dtype=bool)

@@ -171,13 +171,11 @@ class _Walk:
         task = self.tables.tasks[item]
         if task.fixed_s is not None:
             return self._fixed(item, task, task.fixed_s)
-        if self.free_s < self.tables.now_s:
-            self.free_s = self.tables.now_s
         way_s = self.tables.seconds_rows[self.place][task.place]
         rests: list[tuple[int, int]] = []
         while True:
             length_s = task.service_s + sum(end - start for start, end in rests)
-            starts_s = self._start(task, self.free_s + way_s, length_s)
+            starts_s = self._start(task, self._sets_off_s() + way_s, length_s)
             if starts_s is None:
                 return False
             if not self.pending or starts_s + length_s <= self.pending[0].earliest_s:
@@ -191,10 +189,15 @@ class _Walk:
             if taken is None:
                 return False
             way_s = self.tables.seconds_rows[self.place][task.place]
+        self.free_s = self._sets_off_s()
         self._append(item, task.place, way_s, starts_s, starts_s + length_s, tuple(rests))
         self._price(task, starts_s, starts_s + length_s)
         self.by_hand = False
         return True
+
+    def _sets_off_s(self) -> int:
+        """When the crew can set off to something that is not fixed: not in the past."""
+        return max(self.free_s, self.tables.now_s)
 
     def _rest_for_free(self, goal: int, way_s: int, starts_s: int) -> bool:
         """Take the next break in time that would be waited away, if there is enough."""
@@ -210,7 +213,7 @@ class _Walk:
         if here_s <= rest.latest_s and here_s + rest.length_s + way_s <= starts_s:
             self._rest(rest, self.place, 0, here_s)
             return True
-        there_s = max(self.free_s + way_s, rest.earliest_s)
+        there_s = max(self._sets_off_s() + way_s, rest.earliest_s)
         if there_s <= rest.latest_s and there_s + rest.length_s <= starts_s:
             self._rest(rest, goal, way_s, there_s)
             return True
@@ -228,7 +231,7 @@ class _Walk:
         rest = self.pending[0]
         options: list[tuple[int, int, int]] = []
         here_s = max(self.free_s, rest.earliest_s)
-        there_s = max(self.free_s + way_s, rest.earliest_s)
+        there_s = max(self._sets_off_s() + way_s, rest.earliest_s)
         for kind, at_s, then_s in (
             (0, here_s, here_s + rest.length_s + way_s),
             (1, there_s, there_s + rest.length_s),
@@ -238,7 +241,7 @@ class _Walk:
                 options.append((later_s + length_s, kind, at_s))
         inside_s = max(starts_s, rest.earliest_s, rests[-1][1] if rests else 0)
         if rest.within_visit and inside_s <= rest.latest_s and inside_s <= starts_s + length_s:
-            same_s = self._start(task, self.free_s + way_s, length_s + rest.length_s)
+            same_s = self._start(task, self._sets_off_s() + way_s, length_s + rest.length_s)
             if same_s == starts_s:
                 options.append((starts_s + length_s + rest.length_s, 2, inside_s))
         if not options:
@@ -283,11 +286,10 @@ class _Walk:
     def _reload(self, index: int) -> bool:
         """Back to the depot for the next trip, while it is open and the goods are there."""
         row = self.row
-        self.free_s = max(self.free_s, self.tables.now_s)
         way_s = self.tables.seconds_rows[self.place][row.depot_place]
         goods_s = ready_s(self.tables, self.items, index + 1)
         while True:
-            starts_s = self._depot_start(max(self.free_s + way_s, goods_s))
+            starts_s = self._depot_start(max(self._sets_off_s() + way_s, goods_s))
             if starts_s is None:
                 return False
             ends_s = starts_s + row.reload_s
@@ -302,6 +304,7 @@ class _Walk:
                     return False
                 self._rest(rest, self.place, 0, at_s)
             way_s = self.tables.seconds_rows[self.place][row.depot_place]
+        self.free_s = self._sets_off_s()
         self._append(RELOAD, row.depot_place, way_s, starts_s, ends_s, ())
         self.by_hand = False
         return True
@@ -370,6 +373,8 @@ class _Walk:
                 continue
             self._rest(rest, self.place, 0, at_s)
         returns_s = self.free_s + way_s
+        if (self.departs_s or 0) < ready_s(self.tables, self.items, 0):
+            return None
         if returns_s > max(row.latest_s, self.hand_end_s):
             return None
         self.units += self.tables.units_rows[self.place][row.end]
