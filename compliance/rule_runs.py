@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, DateTimeField, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from compliance.assess import ASSESSABLE, assess_if_due
@@ -120,7 +120,7 @@ def jobs_of(run: RuleRun) -> QuerySet[Job]:
         .order_by("-corrected_at", "-id")
         .values("corrected_at")[:1]
     )
-    return judged.annotate(handed_over=Subquery(handed_over)).filter(
+    return judged.annotate(handed_over=Subquery(handed_over, output_field=DateTimeField())).filter(
         Q(handed_over__isnull=True) | Q(handed_over__date__gte=run.rule.starts_on),
         stage__in=ASSESSABLE,
     )
