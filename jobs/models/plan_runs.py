@@ -46,6 +46,9 @@ class PlanRun(models.Model):
     overruns = models.JSONField(
         default=dict, blank=True, help_text="Visits that last longer: id -> when they will end."
     )
+    wishes = models.JSONField(
+        default=dict, blank=True, help_text="What matters more than usual, and what may move."
+    )
     seed = models.PositiveIntegerField(default=1)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     failure = models.CharField(max_length=400, blank=True)

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from jobs.models import Crew, User, Visit
 from jobs.planning.board import first_working_day, working_days_from
+from jobs.planning.wishes import MayMove, Wishes
 
 HOW_LONG = ((10, "10 seconds"), (30, "half a minute"), (60, "a minute"), (300, "five minutes"))
 HOW_MUCH = (
@@ -21,9 +22,9 @@ HOW_MUCH = (
 )
 FACTORS = {"hardly": 0.1, "less": 0.5, "usual": 1.0, "more": 2.0, "most": 5.0}
 MAY_MOVE = (
-    ("all", "Booked visits may move; promised ones only where it pays"),
-    ("unpromised", "Booked visits may move, promised ones stay"),
-    ("nothing", "Booked visits stay; only what waits is placed"),
+    (MayMove.ALL.value, "Booked visits may move; promised ones only where it pays"),
+    (MayMove.UNPROMISED.value, "Booked visits may move, promised ones stay"),
+    (MayMove.NOTHING.value, "Booked visits stay; only what waits is placed"),
 )
 CALENDAR_DAYS = ((1, "1 day"), (5, "5 days"), (7, "a week"), (14, "two weeks"), (28, "four weeks"))
 
@@ -66,9 +67,10 @@ class RunForm(forms.Form):
         return [self[name] for name in self.WISHES]
 
     @property
-    def factors(self) -> dict[str, float]:
-        """How much more or less than usual each wish counts."""
-        return {name: FACTORS[self.cleaned_data[name]] for name in self.WISHES}
+    def planner_wishes(self) -> Wishes:
+        """How much more or less than usual each wish counts, and what may move."""
+        factors = {name: FACTORS[self.cleaned_data[name]] for name in self.WISHES}
+        return Wishes(**factors, may_move=MayMove(self.cleaned_data["may_move"]))
 
 
 class CrewAwayForm(forms.Form):

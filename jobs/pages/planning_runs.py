@@ -51,6 +51,7 @@ def _try_to_start(request: HttpRequest, form: RunForm) -> PlanRun | None:
             days=given["days"],
             seconds=given["seconds"],
             seed=given["seed"] or 1,
+            wishes=form.planner_wishes,
         )
     except Refused as refusal:
         show_refusal(form, refusal)

@@ -29,6 +29,7 @@ from jobs.planning.runs import claim_run
 from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
 from jobs.planning.solving.solve import solve_plan
 from jobs.planning.solving.stopping import AfterSeconds, AnyOf, WhenAsked
+from jobs.planning.wishes import Wishes, wished
 
 log = logging.getLogger(__name__)
 
@@ -82,13 +83,14 @@ def _carry_through(run: PlanRun) -> None:
 def gathered_for(run: PlanRun) -> Gathered:
     """The problem of a run, as the database stands now."""
     overruns = {int(pk): datetime.fromisoformat(ends) for pk, ends in run.overruns.items()}
-    return gather(
+    gathered = gather(
         run.company,
         run.first_day,
         run.days,
         from_moment=max(run.from_moment, timezone.now()),
         overruns=overruns,
     )
+    return wished(gathered, Wishes.from_json(run.wishes))
 
 
 def end_with_best(run: PlanRun, note: str) -> None:

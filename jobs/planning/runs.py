@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Company, PlanRun, User, Visit
+from jobs.planning.wishes import Wishes
 
 State = PlanRun.State
 MOST_DAYS = 42
@@ -42,11 +43,12 @@ def start_run(
     because: str = "",
     from_moment: datetime | None = None,
     overruns: Mapping[int, datetime] | None = None,
+    wishes: Wishes | None = None,
 ) -> PlanRun:
     """Ask for a plan of `days` days from `first_day`, looked for during at most `seconds` [s].
 
     Nothing before `from_moment` (now, by default) is touched. `overruns`: visits on site, by id,
-    that will end later than booked.
+    that will end later than booked. `wishes`: what matters more than usual, and what may move.
 
     Raises:
         Refused: a day gone by, or a number that cannot be (names the field).
@@ -64,6 +66,7 @@ def start_run(
             because=because.strip()[:200],
             from_moment=from_moment,
             overruns={str(pk): ends.isoformat() for pk, ends in (overruns or {}).items()},
+            wishes=wishes.as_json() if wishes else {},
             asked_by=by,
         )
         transaction.on_commit(lambda: _send(run.pk), robust=True)

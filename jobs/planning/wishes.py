@@ -1,0 +1,105 @@
+"""What a planner wants of one run, in the office's words: what matters more, what may move."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+from django.utils import timezone
+
+from jobs.planning.gather import Gathered, shift_key
+from jobs.planning.problem import PlanProblem, VisitToPlan
+from jobs.planning.weights import MOST_POINTS, Weights
+
+
+class MayMove(StrEnum):
+    """Which of the booked visits a run may move. Those held, begun or past never move."""
+
+    ALL = "all"
+    UNPROMISED = "unpromised"
+    NOTHING = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """Factors on the office's usual prices (1 is as usual, 0.01 to 100), and what may move.
+
+    `travel`: driving; `late`: ending after the due time; `overtime`: crews after their day;
+    `left_out`: leaving a visit out; `promises`: moving what is booked or promised.
+    """
+
+    travel: float = 1.0
+    late: float = 1.0
+    overtime: float = 1.0
+    left_out: float = 1.0
+    promises: float = 1.0
+    may_move: MayMove = MayMove.ALL
+
+    def __post_init__(self) -> None:
+        for name in ("travel", "late", "overtime", "left_out", "promises"):
+            value = getattr(self, name)
+            if not 0.01 <= value <= 100:
+                raise ValueError(f"{name} is {value}; give a factor from 0.01 to 100.")
+
+    def as_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, kept: Mapping[str, Any]) -> Wishes:
+        """What a run's row holds; nothing means as usual."""
+        given = dict(kept)
+        return cls(**given | {"may_move": MayMove(given.get("may_move", MayMove.ALL))})
+
+    def of(self, usual: Weights) -> Weights:
+        """The office's weights with these factors on them."""
+        return replace(
+            usual,
+            travel_hour=_priced(usual.travel_hour, self.travel),
+            travel_km=_priced(usual.travel_km, self.travel),
+            late_hour=_priced(usual.late_hour, self.late),
+            overtime_hour=_priced(usual.overtime_hour, self.overtime),
+            left_out=tuple(_priced(points, self.left_out) for points in usual.left_out),
+            promise_time=_priced(usual.promise_time, self.promises),
+            promise_day=_priced(usual.promise_day, self.promises),
+            promise_crew=_priced(usual.promise_crew, self.promises),
+        )
+
+
+def wished(gathered: Gathered, wishes: Wishes) -> Gathered:
+    """The same problem with the planner's wishes in it."""
+    if wishes == Wishes():
+        return gathered
+    problem = gathered.problem
+    visits = tuple(_wished(gathered, visit, wishes) for visit in problem.visits)
+    return replace(
+        gathered, problem=replace(problem, visits=visits, weights=wishes.of(problem.weights))
+    )
+
+
+def _wished(gathered: Gathered, visit: VisitToPlan, wishes: Wishes) -> VisitToPlan:
+    points = visit.left_out_points
+    if points is not None:
+        points = _priced(points, wishes.left_out)
+    stays = visit.fixed or _must_stay(gathered, visit, wishes.may_move)
+    return replace(visit, left_out_points=points, fixed=stays)
+
+
+def _must_stay(gathered: Gathered, visit: VisitToPlan, may_move: MayMove) -> bool:
+    """A booked visit stays if the planner says so, unless its crew is not there that day."""
+    if visit.promised is None or may_move == MayMove.ALL:
+        return False
+    if may_move == MayMove.UNPROMISED and not visit.promised.told:
+        return False
+    return _stands_in_a_shift(gathered, gathered.problem, visit)
+
+
+def _stands_in_a_shift(gathered: Gathered, problem: PlanProblem, visit: VisitToPlan) -> bool:
+    booked = gathered.visits[visit.key]
+    day = timezone.localtime(booked.during.lower).date()
+    return shift_key(booked.crew_id, day) in problem.shift_index
+
+
+def _priced(points: float, factor: float) -> float:
+    return min(points * factor, float(MOST_POINTS))
