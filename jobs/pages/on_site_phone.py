@@ -80,6 +80,7 @@ def pages_to_keep(user: User) -> Iterator[str]:
         yield reverse("on_site_layers", args=[card.visit.pk])
         day = timezone.localdate(card.visit.during.lower)
         yield reverse("load_list", args=[card.visit.crew_id, day])
+        yield reverse("round_sheet", args=[card.visit.crew_id, day])
 
 
 @require_safe

@@ -97,11 +97,11 @@ def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path
         if lead.page.evaluate(wide):
             found[f"{name}, sideways"] = True
 
-    lead.opens("handover/")
-    lead.page.get_by_label("Name of who signs").fill("A. Householder")
-    lead.hands_over("")
-    line.down()
     lead.opens("photos/before/")
+    file = tmp_path / "words.jpg"
+    file.write_bytes(b"no photo at all")
+    lead.reads("Refused", within=lead.takes("P2", file))
+    line.down()
     file = tmp_path / "before.jpg"
     file.write_bytes(loft_jpeg(5))
     lead.takes("P1", file)
@@ -115,10 +115,11 @@ def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path
     look("readings")
     lead.opens()
     lead.reads("On this phone only: Depth reading", within=lead.row("readings"))
+    lead.reads("One was refused", within=lead.row("before"))
     look("the visit")
     lead.page.goto("/on-site/kept/")
     lead.is_ready()
-    lead.reads("On this phone only: 2")
+    lead.reads("Refused by the office: 1", "On this phone only: 2")
     look("what is on this phone")
     assert found == {}
 

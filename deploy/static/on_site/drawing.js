@@ -19,7 +19,16 @@ export function circle(svg, at, radius, name) {
   ring.setAttribute("r", radius);
   ring.setAttribute("class", name);
   svg.append(ring);
-  return ring;
+}
+
+export function square(svg, at, half, name) {
+  const box = document.createElementNS(SVG, "rect");
+  box.setAttribute("x", at[0] - half);
+  box.setAttribute("y", at[1] - half);
+  box.setAttribute("width", 2 * half);
+  box.setAttribute("height", 2 * half);
+  box.setAttribute("class", name);
+  svg.append(box);
 }
 
 export function drawWanted(svg, plan, places) {

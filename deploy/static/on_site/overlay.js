@@ -102,9 +102,14 @@ function showNext(rows, items) {
   const isDone = (row) =>
     row.classList.contains("work-done") || photosDone(row, items) ||
     records.some((item) => item.kind !== "reading" && stepsOf(item).includes(row.dataset.step));
-  const next = rows.find((row) => !isDone(row) && row.querySelector("a.work-row"));
+  const isOver = records.some((item) => item.kind === "stop-work" || item.kind === "leave");
+  const next = isOver ? null : rows.find((row) => !isDone(row) && row.querySelector("a.work-row"));
   rows.forEach((row) => row.classList.toggle("work-next", row === next));
-  if (!next || records.some((item) => ENDS.includes(item.kind))) return;
+  if (isOver) {
+    action.href = "/on-site/";
+    action.textContent = "Back to your visits";
+  }
+  if (!next) return;
   action.href = next.querySelector("a.work-row").href;
   action.textContent = next.dataset.call || next.querySelector(".work-title").textContent;
 }
@@ -112,7 +117,9 @@ function showNext(rows, items) {
 /** A row of photos names the points it still lacks in data-points. */
 function photosDone(row, items) {
   const lacking = (row.dataset.points || "").split(" ").filter(Boolean);
-  const taken = items.filter((item) => item.type === "photo" && item.moment === row.dataset.step);
+  const taken = items.filter(
+    (item) => item.type === "photo" && item.moment === row.dataset.step && item.state !== "refused"
+  );
   return lacking.length > 0 && lacking.every((label) => taken.some((item) => item.point === label));
 }
 

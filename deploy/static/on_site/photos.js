@@ -7,7 +7,12 @@ import { whereOfPage } from "./words.js";
 
 const THUMB_PX = 320;
 
+let keeping = 0;
+
 export function beginPhotos(person) {
+  window.addEventListener("beforeunload", (event) => {
+    if (keeping) event.preventDefault(); // a photo that is not in the queue yet would be lost
+  });
   document.addEventListener("change", (event) => {
     const input = event.target;
     if (!input.closest || input.type !== "file") return;
@@ -21,14 +26,19 @@ export function beginPhotos(person) {
 }
 
 async function keepAll(files, points, point, person) {
+  const row = showUnkept(point, null, "Keeping it on this phone");
   for (const file of files) {
+    keeping += 1;
     try {
       await keep(file, points, point, person);
     } catch (error) {
       console.error(error);
       showUnkept(point, file, "This phone could not keep it. Make room on the phone, then take it again.");
+    } finally {
+      keeping -= 1;
     }
   }
+  row.remove();
   sendNow();
 }
 
@@ -61,8 +71,7 @@ async function keep(file, points, point, person) {
   const bytes = new Blob([buffer], { type: file.type });
   await add(item, bytes);
   askToPersist();
-  const thumb = await smallPicture(bytes);
-  if (thumb) await change(item.id, { thumb });
+  smallPicture(bytes).then((thumb) => thumb && change(item.id, { thumb }));
 }
 
 /** Whether the same bytes stand in the queue for the same point. */
@@ -94,9 +103,10 @@ async function smallPicture(bytes) {
   }
 }
 
+/** A row beside the queue's own; with a file, the way to rescue it. */
 function showUnkept(point, file, why) {
   const row = document.createElement("li");
-  row.className = "sending-failed";
+  if (!why.startsWith("Keeping")) row.className = "sending-failed";
   row.dataset.unkept = "";
   const words = document.createElement("p");
   words.textContent = why;
@@ -110,4 +120,5 @@ function showUnkept(point, file, why) {
     row.append(save);
   }
   point.querySelector(".sending").append(row);
+  return row;
 }

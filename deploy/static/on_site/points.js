@@ -85,7 +85,7 @@ function fillPoint(point, items) {
     row.dataset.state = item.state;
     row.querySelector(".phone-words").textContent = stateOf(item);
   }
-  if (items.length) point.classList.add("point-done");
+  if (items.some((item) => item.state !== "refused")) point.classList.add("point-done");
 }
 
 /** The bar at the bottom counts photos of this phone as taken. */

@@ -1,7 +1,7 @@
 // On the page of readings: what the readings come to with those that are on this phone only, where
 // to measure next, and the office's own page once they have arrived.
 import { listen } from "./channel.js";
-import { circle, drawWanted, planOf } from "./drawing.js";
+import { drawWanted, planOf, square } from "./drawing.js";
 import { refreshPage } from "./points.js";
 import { isOnPhoneOnly, isUnsent, ofPerson } from "./store.js";
 import { areaAt, assess } from "./verdict.js";
@@ -24,7 +24,9 @@ export function beginReadings(person) {
     if (!rules) return;
     const verdict = here.length ? assess(rules, together(rules, here)) : null;
     showVerdict(verdict, rules);
-    if (verdict) showPlaces(verdict, here);
+    const frame = document.querySelector("[data-touch-drawing]");
+    if (frame) frame.classList.toggle("drawing-of-phone", Boolean(verdict));
+    if (verdict) showPlaces(stillWanted(rules, together(rules, here), here, verdict), here);
   }
 
   document.addEventListener("record-checking", (event) => checkPlace(event, rulesOfPage()));
@@ -157,20 +159,35 @@ function paragraph(text) {
   return made;
 }
 
-/** Rings for what is still wanted, dots for what is on this phone, and the list of places. */
-function showPlaces(verdict, items) {
+/** The office's own places less those measured since, if that is enough; else the phone's. */
+function stillWanted(rules, readings, items, verdict) {
+  const frame = document.querySelector("[data-touch-drawing]");
+  const left = JSON.parse((frame && frame.dataset.wanted) || "[]");
+  for (const { body } of items.filter((item) => item.kind === "reading")) {
+    const gaps = left.map((place) => Math.hypot(place.x - body.x_mm, place.y - body.y_mm));
+    if (gaps.length) left.splice(gaps.indexOf(Math.min(...gaps)), 1);
+  }
+  const measured = left.map((place) => ({
+    area: place.area, x_mm: place.x, y_mm: place.y, depth_mm: rules.min_depth_mm, allowance: "",
+  }));
+  const isEnough = assess(rules, [...readings, ...measured]).wanted.length === 0;
+  return isEnough && left.length <= verdict.wanted.length ? left : verdict.wanted;
+}
+
+/** Rings for what is still wanted, squares for what is on this phone, and the list of places. */
+function showPlaces(wanted, items) {
   const svg = document.querySelector("[data-touch-drawing] svg");
   const plan = svg && planOf(svg);
   if (!plan) return;
-  drawWanted(svg, plan, verdict.wanted);
+  drawWanted(svg, plan, wanted);
   svg.querySelectorAll(".touch-kept").forEach((old) => old.remove());
   items.filter((item) => Number.isFinite(item.body.x_mm)).forEach((item) => {
-    circle(svg, plan.toSheet(item.body.x_mm, item.body.y_mm), 6, "touch-kept");
+    square(svg, plan.toSheet(item.body.x_mm, item.body.y_mm), 5, "touch-kept");
   });
   const list = document.querySelector(".wanted");
-  if (list) list.replaceChildren(...verdict.wanted.slice(0, MOST_LISTED).map(wantedRow));
+  if (list) list.replaceChildren(...wanted.slice(0, MOST_LISTED).map(wantedRow));
   const action = document.querySelector("#action-bar .button-big");
-  if (action) action.textContent = verdict.wanted.length ? "Back: " + verdict.wanted.length + " more wanted" : "Go on";
+  if (action) action.textContent = wanted.length ? "Back: " + wanted.length + " more wanted" : "Go on";
 }
 
 function wantedRow(place) {

@@ -28,7 +28,10 @@ export function stateOf(item) {
 }
 
 export function nameOf(item) {
-  if (item.type !== "photo") return item.words;
+  if (item.type !== "photo") {
+    const depth = item.body && item.kind.startsWith("reading") ? item.body.depth_mm : undefined;
+    return depth === undefined ? item.words : item.words + ", " + depth + " mm";
+  }
   const moment = { before: "Before photo", after: "After photo" }[item.moment] || "Photo";
   return item.point ? moment + " " + item.point : moment;
 }
