@@ -155,11 +155,12 @@ def checks_section(job: Job, user: User) -> dict[str, Any] | None:
     """Checks, stopped work and handovers. The name and signature are personal: not an auditor's."""
     checks = PreStartCheck.objects.filter(visit__job=job).select_related("checked_by", "visit")
     handovers = Handover.objects.filter(visit__job=job).select_related("taken_by", "visit")
-    stopped = job.visits.filter(status=Visit.Status.STOPPED).select_related("crew")
+    # Stops that are facts of their own are told with their visit, step by step.
+    stopped = job.visits.filter(status=Visit.Status.STOPPED, stop_work__isnull=True)
     context = {
         "checks": [ToldCheck.of(check) for check in checks],
         "handovers": [ToldHandover.of(handover) for handover in handovers],
-        "stopped": list(stopped),
+        "stopped": list(stopped.select_related("crew")),
         "shows_person": user.role != Role.AUDITOR,
     }
     return context if any(context[key] for key in ("checks", "handovers", "stopped")) else None
