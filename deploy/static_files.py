@@ -4,8 +4,26 @@ from __future__ import annotations
 
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
+OUR_MODULES = ("on_site/*.js", "planning*.js", "compare*.js")
+"""Scripts that import one another. Libraries' own are left as they are: they may name files that
+only their build had."""
+
+_PLACE = r"""["'](?P<url>\.{1,2}/[^"']+)["']"""
+IMPORTS = (
+    (
+        rf"""(?P<matched>import(?P<names>\s*\{{[^}}]*\}}\s*from)\s*{_PLACE})""",
+        """import%(names)s "%(url)s\"""",
+    ),
+    (rf"""(?P<matched>import\s*{_PLACE})""", """import "%(url)s\""""),
+    (rf"""(?P<matched>import\(\s*{_PLACE}\s*\))""", """import("%(url)s")"""),
+)
+"""How a script names another: the three forms that our scripts use."""
+
 
 class StaticFiles(CompressedManifestStaticFilesStorage):
-    """The manifest also rewrites what one module script imports from another."""
+    """The manifest also rewrites what one of our scripts imports from another."""
 
-    support_js_module_import_aggregation = True
+    patterns = (
+        *CompressedManifestStaticFilesStorage.patterns,
+        *((folder, IMPORTS) for folder in OUR_MODULES),
+    )
