@@ -85,9 +85,10 @@ class StockMovementViewSet(
     @action(detail=True, methods=["post"])
     def correct(self, request: Request, pk: str) -> Response:
         """Put a movement right by a new one that replaces it."""
+        movement = self.get_object()
         given = _valid(CorrectSerializer, request)
         row = correct_movement(
-            self.get_object(), given["quantity"], given["reason"], by=request.user,
+            movement, given["quantity"], given["reason"], by=request.user,
             key=given.get("client_key"),
         )  # fmt: skip
         return Response(self.get_serializer(row).data, status=201)
