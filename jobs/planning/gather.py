@@ -95,8 +95,8 @@ def gather(
             remedy=" ".join(notes) or "Look at absences, holidays and the crews' days.",
         )
     weights = weights or Weights()
-    keys = {shift.key for shift in shifts}
-    found = visits_to_plan(frame, crews, keys, depots, overruns or {}, weights)
+    by_key = {shift.key: shift for shift in shifts}
+    found = visits_to_plan(frame, crews, by_key, depots, overruns or {}, weights)
     depots = with_booked_covered(
         depots, found.visits, {crew_key(crew): depots.key_of(crew) for crew in crews}
     )

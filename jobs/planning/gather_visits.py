@@ -14,10 +14,10 @@ from django.utils import timezone
 from jobs.loading.needs import LoadNeeds, needs_of_jobs
 from jobs.models import Crew, Property, VanLoading, Visit, VisitKind, VisitNeed
 from jobs.planning.booking_checks import skills_for
-from jobs.planning.calendars import midnight
+from jobs.planning.calendars import at, midnight
 from jobs.planning.gather_order import put_in_order
 from jobs.planning.plan import Reason
-from jobs.planning.problem import Place, Promise, VisitToPlan, Window
+from jobs.planning.problem import Place, Promise, Shift, VisitToPlan, Window
 from jobs.planning.weights import Weights
 
 if TYPE_CHECKING:
@@ -54,13 +54,13 @@ class VisitsToPlan:
 def visits_to_plan(
     frame: Frame,
     crews: Sequence[Crew],
-    shift_keys: set[str],
+    shifts: Mapping[str, Shift],
     depots: Depots,
     overruns: Mapping[int, datetime],
     weights: Weights,
 ) -> VisitsToPlan:
     """All visits of the days and all that waits, the most urgent first. A dozen queries."""
-    collector = Collector(frame, crews, shift_keys, depots, overruns, weights)
+    collector = Collector(frame, crews, shifts, depots, overruns, weights)
     booked = _booked(frame)
     waiting, later = _waiting(frame)
     collector.load(booked, waiting)
@@ -106,7 +106,7 @@ class Collector:
 
     frame: Frame
     crews: Sequence[Crew]
-    shift_keys: set[str]
+    shifts: Mapping[str, Shift]
     depots: Depots
     overruns: Mapping[int, datetime]
     weights: Weights
@@ -136,10 +136,12 @@ class Collector:
     def add_booked(self, visit: Visit) -> None:
         key = f"visit:{visit.pk}"
         day = timezone.localtime(visit.during.lower).date()
-        stays = visit.held or visit.status == "on_site" or visit.during.lower < self.frame.now
-        has_shift = f"crew:{visit.crew_id}:{day.isoformat()}" in self.shift_keys
+        under_way = visit.status == "on_site" or visit.during.lower < self.frame.now
+        stays = visit.held or under_way or visit.pk in self.overruns
+        shift = self.shifts.get(f"crew:{visit.crew_id}:{day.isoformat()}")
         stays = stays or _position_of(visit.job.property) is None
-        if stays and not has_shift:
+        stays = stays or self._outside_hours(visit, shift)
+        if stays and shift is None:
             self._stays_outside(visit)
             return
         place = self._place(visit.job.property)
@@ -205,6 +207,23 @@ class Collector:
             "barred_crews": frozenset(barred - {fixed}),
             "earliest_s": self._earliest(need),
         }
+
+    def _outside_hours(self, visit: Visit, shift: Shift | None) -> bool:
+        """Somebody booked it before or after the crew's usual hours: it is not taken off for that.
+
+        Where an absence cut the hours, it is planned anew.
+        """
+        if shift is None:
+            return False
+        day, crew = timezone.localtime(visit.during.lower).date(), visit.crew
+        opens, closes = at(day, crew.day_starts_at), at(day, crew.day_ends_at)
+        if (shift.opens_s, shift.closes_s) != tuple(map(self.frame.seconds, (opens, closes))):
+            return False
+        closes += timedelta(minutes=crew.overtime_minutes)
+        if visit.during.lower >= opens and visit.during.upper <= closes:
+            return False
+        self.notes.append(f"{visit.job.reference} stays outside the hours of {crew}.")
+        return True
 
     def _stays_outside(self, visit: Visit) -> None:
         """It stays where it is although its crew does not work then; nothing can be put there."""
