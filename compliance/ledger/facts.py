@@ -22,6 +22,8 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_assessment": ("inputs", "arithmetic"),
     "compliance_certificate": ("contents",),
     "compliance_certificatewithdrawal": (),
+    "compliance_waiver": (),
+    "compliance_waiveranswer": (),
     "compliance_populationseal": (),
     "compliance_drawnjob": (),
     "compliance_finding": (),

@@ -16,6 +16,7 @@ from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
 from compliance.models.rule_runs import RuleRun, RuleRunJob
 from compliance.models.rules import DepthRule
+from compliance.models.waivers import Waiver, WaiverAnswer
 
 __all__ = [
     "Assessment",
@@ -36,4 +37,6 @@ __all__ = [
     "RuleRunJob",
     "Seal",
     "Shortfall",
+    "Waiver",
+    "WaiverAnswer",
 ]

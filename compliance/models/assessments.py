@@ -113,7 +113,7 @@ class ShortfallQuerySet(JobScopedQuerySet):
 
 @pghistory.track()
 class Shortfall(models.Model):
-    """A flagged job and its putting right. Closed only by an assessment that meets."""
+    """A flagged job and its putting right. Closed by an assessment that meets, or waived by two."""
 
     class Cause(models.TextChoices):
         TOO_FEW_LAYERS = "too_few_layers", "A layer is missing"
@@ -143,6 +143,13 @@ class Shortfall(models.Model):
         on_delete=models.PROTECT,
         related_name="closed_shortfalls",
     )
+    waived_by = models.OneToOneField(
+        "compliance.Waiver",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="closes",
+    )
     closed_at = models.DateTimeField(null=True, blank=True)
 
     objects = ShortfallQuerySet.as_manager()
@@ -157,10 +164,16 @@ class Shortfall(models.Model):
                 violation_error_message="This job already has an open shortfall.",
             ),
             models.CheckConstraint(
-                condition=models.Q(closed_by__isnull=True, closed_at__isnull=True)
-                | models.Q(closed_by__isnull=False, closed_at__isnull=False),
+                condition=models.Q(
+                    closed_by__isnull=True, waived_by__isnull=True, closed_at__isnull=True
+                )
+                | models.Q(closed_by__isnull=False, waived_by__isnull=True, closed_at__isnull=False)
+                | models.Q(
+                    closed_by__isnull=True, waived_by__isnull=False, closed_at__isnull=False
+                ),
                 name="shortfall_closed_by_an_assessment",
-                violation_error_message="Only an assessment that meets the rule closes it.",
+                violation_error_message="Only an assessment that meets the rule closes it, or a "
+                "waiver that a second person agreed to.",
             ),
         ]
         triggers = [
@@ -179,6 +192,23 @@ class Shortfall(models.Model):
                         RAISE EXCEPTION 'A shortfall is closed only by an assessment of the '
                             'same job that meets the rule.'
                             USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+            pgtrigger.Trigger(
+                name="shortfall_waived_only_by_two",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.Update,
+                condition=pgtrigger.Q(new__waived_by__isnull=False),
+                func="""
+                    IF NOT EXISTS (
+                        SELECT 1 FROM compliance_waiver w
+                        JOIN compliance_waiveranswer a ON a.waiver_id = w.id
+                        WHERE w.id = NEW.waived_by_id AND w.shortfall_id = NEW.id AND a.agreed
+                    ) THEN
+                        RAISE EXCEPTION 'A shortfall is waived only by a waiver of its own that a '
+                            'second person agreed to.' USING ERRCODE = 'restrict_violation';
                     END IF;
                     RETURN NEW;
                 """,

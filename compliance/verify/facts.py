@@ -24,6 +24,8 @@ NAMES = {
     ASSESSMENT: "assessment",
     CERTIFICATE: "certificate",
     WITHDRAWAL: "certificate withdrawal",
+    "compliance_waiver": "waiver",
+    "compliance_waiveranswer": "answer to a waiver",
 }
 
 # Fields that others are compared with; of other kinds only the id is kept.
@@ -41,6 +43,7 @@ LINKS: dict[str, tuple[tuple[str, str], ...]] = {
     "jobs_photoinspection": (("photo_id", PHOTO),),
     CERTIFICATE: (("assessment_id", ASSESSMENT),),
     WITHDRAWAL: (("certificate_id", CERTIFICATE),),
+    "compliance_waiveranswer": (("waiver_id", "compliance_waiver"),),
 }
 
 

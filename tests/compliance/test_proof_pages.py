@@ -293,7 +293,8 @@ def test_a_rule_is_proposed_by_one_and_approved_by_another(client):
     assert "second person" in text_of(page)
 
     sign_in(client, UserFactory(role=Role.PLATFORM_ADMIN))
-    assert "Approve" in text_of(client.get(reverse("rule_list")))
+    assert "and approve" in text_of(client.get(reverse("rule_list")))
+    assert "Approve this rule?" in text_of(client.get(reverse("rule", args=[rule.pk])))
     client.post(reverse("rule_approve", args=[rule.pk]))
     rule.refresh_from_db()
     assert rule.proposed_by == officer
