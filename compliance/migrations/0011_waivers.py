@@ -70,21 +70,6 @@ class Migration(migrations.Migration):
         pgtrigger.migrations.AddTrigger(
             model_name="shortfall",
             trigger=pgtrigger.compiler.Trigger(
-                name="shortfall_waived_only_by_two",
-                sql=pgtrigger.compiler.UpsertTriggerSql(
-                    condition='WHEN (NEW."waived_by_id" IS NOT NULL)',
-                    func="\n                    IF NOT EXISTS (\n                        SELECT 1 FROM compliance_waiver w\n                        JOIN compliance_waiveranswer a ON a.waiver_id = w.id\n                        WHERE w.id = NEW.waived_by_id AND w.shortfall_id = NEW.id AND a.agreed\n                    ) THEN\n                        RAISE EXCEPTION 'A shortfall is waived only by a waiver of its own that a '\n                            'second person agreed to.' USING ERRCODE = 'restrict_violation';\n                    END IF;\n                    RETURN NEW;\n                ",
-                    hash="7fa91da8975845a81922cc09a691e0ffd76c5f2c",
-                    operation="INSERT OR UPDATE",
-                    pgid="pgtrigger_shortfall_waived_only_by_two_568da",
-                    table="compliance_shortfall",
-                    when="BEFORE",
-                ),
-            ),
-        ),
-        pgtrigger.migrations.AddTrigger(
-            model_name="shortfall",
-            trigger=pgtrigger.compiler.Trigger(
                 name="insert_insert",
                 sql=pgtrigger.compiler.UpsertTriggerSql(
                     func='INSERT INTO "compliance_shortfallevent" ("assessment_id", "call_back_id", "closed_at", "closed_by_id", "deficit_area_m2", "deficit_mm", "due_on", "flagged_at", "id", "job_id", "likely_cause", "owner_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "waived_by_id") VALUES (NEW."assessment_id", NEW."call_back_id", NEW."closed_at", NEW."closed_by_id", NEW."deficit_area_m2", NEW."deficit_mm", NEW."due_on", NEW."flagged_at", NEW."id", NEW."job_id", NEW."likely_cause", NEW."owner_id", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."waived_by_id"); RETURN NULL;',
@@ -280,6 +265,21 @@ class Migration(migrations.Migration):
                     operation="INSERT",
                     pgid="pgtrigger_waiver_answered_by_a_second_person_b1449",
                     table="compliance_waiveranswer",
+                    when="BEFORE",
+                ),
+            ),
+        ),
+        pgtrigger.migrations.AddTrigger(
+            model_name="shortfall",
+            trigger=pgtrigger.compiler.Trigger(
+                name="shortfall_waived_only_by_two",
+                sql=pgtrigger.compiler.UpsertTriggerSql(
+                    condition='WHEN (NEW."waived_by_id" IS NOT NULL)',
+                    func="\n                    IF NOT EXISTS (\n                        SELECT 1 FROM compliance_waiver w\n                        JOIN compliance_waiveranswer a ON a.waiver_id = w.id\n                        WHERE w.id = NEW.waived_by_id AND w.shortfall_id = NEW.id AND a.agreed\n                    ) THEN\n                        RAISE EXCEPTION 'A shortfall is waived only by a waiver of its own that a '\n                            'second person agreed to.' USING ERRCODE = 'restrict_violation';\n                    END IF;\n                    RETURN NEW;\n                ",
+                    hash="7fa91da8975845a81922cc09a691e0ffd76c5f2c",
+                    operation="INSERT OR UPDATE",
+                    pgid="pgtrigger_shortfall_waived_only_by_two_568da",
+                    table="compliance_shortfall",
                     when="BEFORE",
                 ),
             ),
