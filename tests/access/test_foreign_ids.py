@@ -56,8 +56,10 @@ class Named:
 
 
 NAMED: dict[str, Named] = {
+    "after": Named("need", OF_COMPANY),
     "area": Named("reading.area", OF_JOB),
     "assessment": Named("assessment", OF_JOB),
+    "barred_crews": Named("crew", OF_COMPANY),
     "call_back": Named("booked_visit", OF_JOB),
     # Both companies work under the scheme of the auditor, who alone names one.
     "company": Named("company", OF_ALL),
@@ -66,11 +68,16 @@ NAMED: dict[str, Named] = {
     "depot": Named("depot", OF_COMPANY),
     "drawn_job": Named("drawn", OF_ROUND),
     "finding": Named("finding", OF_FINDING),
+    "fixed_crew": Named("crew", OF_COMPANY),
     "item": Named("stock_item", OF_COMPANY),
     "job": Named("job", OF_JOB),
+    "need": Named("need", OF_COMPANY),
+    "operative": Named("operative", OF_COMPANY),
     "owner": Named("people.planner", OF_COMPANY),
+    "preferred_crew": Named("crew", OF_COMPANY),
     "property": Named("home", OF_JOB),
     "round": Named("round", OF_ROUND),
+    "run": Named("run", OF_COMPANY),
     "scheme": Named("marked_scheme", OF_SCHEME),
     "surveyed_by": Named("people.surveyor", OF_COMPANY),
     "user": Named("people.installer", OF_COMPANY),

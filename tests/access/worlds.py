@@ -42,6 +42,8 @@ from jobs.loading.movements import receive_delivery
 from jobs.loading.orders import place_order
 from jobs.loading.vans import mark_loaded
 from jobs.models import (
+    Absence,
+    AgreedWindow,
     Arrival,
     Company,
     Crew,
@@ -56,8 +58,10 @@ from jobs.models import (
     Leave,
     Operative,
     Photo,
+    PlanRun,
     PreStartCheck,
     Property,
+    ProposedVisit,
     Role,
     Scheme,
     StockItem,
@@ -71,6 +75,7 @@ from jobs.models import (
     VanLoading,
     Variation,
     Visit,
+    VisitNeed,
     WorkStep,
 )
 from jobs.rounds.feeds import renew_feed
@@ -155,6 +160,11 @@ class World:
     movement: StockMovement = field(init=False)
     loading: VanLoading = field(init=False)
     calendar_token: str = field(init=False)
+    need: VisitNeed = field(init=False)
+    window: AgreedWindow = field(init=False)
+    absence: Absence = field(init=False)
+    run: PlanRun = field(init=False)
+    proposal: ProposedVisit = field(init=False)
     draft_job: Job = field(init=False)
     draft: Survey = field(init=False)
     shortfall: Shortfall = field(init=False)
@@ -209,6 +219,7 @@ def build(kind: type[World], name: str, company: Company, scheme: Scheme) -> Wor
     fit_and_certify(world)
     book(world)
     keep_stock(world)
+    plan_anew(world)
     begin_survey(world)
     fall_short(world)
     send_spreadsheet(world)
@@ -383,6 +394,31 @@ def keep_stock(world: World) -> None:
     )
     world.loading = mark_loaded(world.crew, A_MONDAY.date(), 1, by=planner)
     _, world.calendar_token = renew_feed(world.crew, planner)
+
+
+def plan_anew(world: World) -> None:
+    """A visit that is needed with a time agreed, somebody away, and a plan to be answered."""
+    planner, job = world.people["planner"], a_job(world, 6, "to_plan")
+    start = timezone.now() + timedelta(days=40)
+    during = (start, start + timedelta(hours=3))
+    world.need = VisitNeed.objects.create(
+        company=world.company, job=job, kind="fitting", part_hours=[3.0], note=world.secret
+    )
+    world.window = AgreedWindow.objects.create(need=world.need, during=during, note=world.secret)
+    world.absence = Absence.objects.create(
+        company=world.company, crew=world.crew, during=during, note=f"Flu at {world.secret}"
+    )
+    world.run = PlanRun.objects.create(
+        company=world.company,
+        first_day=start.date(),
+        from_moment=start,
+        state="ready",
+        because=f"Snow at {world.secret}",
+        asked_by=planner,
+    )
+    world.proposal = ProposedVisit.objects.create(
+        run=world.run, need=world.need, change="new", crew=world.crew, during=during, need_version=1
+    )
 
 
 def begin_survey(world: World) -> None:
