@@ -38,6 +38,7 @@ class ShortfallSerializer(serializers.ModelSerializer):
             "call_back",
             "flagged_at",
             "closed_by",
+            "waived_by",
             "closed_at",
         ]
         read_only_fields = fields

@@ -6,6 +6,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.depth_rules")),
     path("", include("compliance.api.assessments")),
     path("", include("compliance.api.shortfalls")),
+    path("", include("compliance.api.waivers")),
     path("", include("compliance.api.certificates")),
     path("", include("compliance.api.ledger")),
     path("", include("compliance.api.packs")),

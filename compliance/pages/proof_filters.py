@@ -16,7 +16,7 @@ SHORTFALLS_SHOWN = (
     ("", "Open"),
     ("late", "Late"),
     ("waiting", "Open, no call-back booked"),
-    ("closed", "Put right"),
+    ("closed", "Put right or waived"),
 )
 CERTIFICATES_SHOWN = (("", "All"), ("current", "Valid"), ("withdrawn", "Withdrawn"))
 

@@ -19,6 +19,7 @@ from compliance.models import Assessment
 from compliance.pages.proof_forms import CallBackForm, OwnerForm, WithdrawForm
 from compliance.pages.roles import DECIDERS, SENDERS, VERDICT_READERS
 from compliance.pages.verdict_parts import current_certificate, open_shortfall, show_verdict
+from compliance.pages.waivers import waiver_parts
 from compliance.shortfalls import assign_owner, send_call_back
 from jobs.errors import Refused
 from jobs.models import Job, Role, Visit
@@ -51,6 +52,7 @@ def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpRes
         "owner_form": OwnerForm(job=job) if shortfall and _decides(request) else None,
         "variations": variations_of(job),
         "withdraw_form": WithdrawForm() if certificate and _decides(request) else None,
+        **waiver_parts(job, request.user, shortfall),
         "may_assess": job.stage in ASSESSABLE and request.user.role in SENDERS,
         "may_issue": _may_issue(request, job, shown, certificate),
         "page_title": str(job.property),

@@ -8,6 +8,7 @@ AREAS = (
     "compliance.pages.proof_parts",
     "compliance.pages.audit_parts",
     "compliance.pages.packs",
+    "compliance.pages.waivers",
 )
 
 

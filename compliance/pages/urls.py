@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.proof")),
     path("", include("compliance.pages.proof_job")),
+    path("", include("compliance.pages.waivers")),
     path("", include("compliance.pages.rules")),
     path("", include("compliance.pages.rule_effects")),
     path("", include("compliance.pages.ledger")),

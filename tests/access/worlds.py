@@ -35,7 +35,9 @@ from compliance.models import (
     LedgerEntry,
     Seal,
     Shortfall,
+    Waiver,
 )
+from compliance.waivers import record_waiver
 from jobs.evidence.inspection import inspect
 from jobs.evidence.photos import store_photo
 from jobs.loading.movements import receive_delivery
@@ -168,6 +170,7 @@ class World:
     draft_job: Job = field(init=False)
     draft: Survey = field(init=False)
     shortfall: Shortfall = field(init=False)
+    waiver: Waiver = field(init=False)
     batch: IntakeBatch = field(init=False)
     rule: DepthRule = field(init=False)
     seal: Seal = field(init=False)
@@ -440,6 +443,8 @@ def fall_short(world: World) -> None:
     scene, _ = fitted(world, 4, SHORT_DEPTHS, 6)
     assess_job(scene.job.pk)
     world.shortfall = scene.job.shortfalls.get()  # type: ignore[attr-defined]
+    officer = world.people["compliance_officer"]
+    world.waiver = record_waiver(world.shortfall, f"Ceiling of {world.secret} is weak", officer)
 
 
 def send_spreadsheet(world: World) -> None:

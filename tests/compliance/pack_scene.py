@@ -14,6 +14,7 @@ from compliance.ledger.seals import make_seal, public_bytes, seal_key
 from compliance.packs.export import zip_chunks
 from compliance.packs.scope import PackScope
 from compliance.verify import MemorySource, PackReport, verify_pack
+from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
 from jobs.models import Photo
 from tests.access.worlds import World, build
@@ -26,6 +27,7 @@ from tests.factories import (
     PhotoFactory,
     SchemeFactory,
     StopWorkFactory,
+    UserFactory,
     VariationFactory,
     WorkStepFactory,
 )
@@ -70,6 +72,8 @@ def pack_scene() -> PackScene:
     assess_job(world.job.pk)
     officer = world.people["compliance_officer"]
     withdraw_certificate(world.certificate, "opened up for rewiring", officer)
+    second = UserFactory(role="compliance_officer", company=company)
+    answer_waiver(world.waiver, False, second, "It can be topped up")
     make_seal()
     return PackScene(world, apart.job.pk)
 

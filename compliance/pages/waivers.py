@@ -1,0 +1,105 @@
+"""Waiving a shortfall, on the page of its verdict: the reason, and the second person's answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import path, reverse
+from django.views.decorators.http import require_POST
+
+from compliance.models import Shortfall, Waiver
+from compliance.pages.roles import DECIDERS, WAIVER_ANSWERERS
+from compliance.waivers import answer_waiver, may_answer, newest_waiver, record_waiver
+from jobs.errors import Refused
+from jobs.models import Job, User
+from jobs.pages.access import page_for
+from jobs.pages.registry import Attention, register_attention
+
+
+class WaiverForm(forms.Form):
+    reason = forms.CharField(
+        max_length=600,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Why it is left as it is, such as a ceiling that may not be loaded. It stays "
+        "in the ledger.",
+    )
+
+
+class AnswerForm(forms.Form):
+    note = forms.CharField(
+        max_length=600,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Needed when you turn it down.",
+    )
+
+
+def waiver_parts(job: Job, user: User, shortfall: Shortfall | None) -> dict[str, Any]:
+    """What the verdict page shows of waivers to this person."""
+    newest = newest_waiver(job)
+    waits = newest is not None and not hasattr(newest, "answer") and shortfall is not None
+    may_record = user.role in DECIDERS and shortfall is not None and not waits
+    return {
+        "waivers": Waiver.objects.filter(job=job).with_people(),
+        "waiver_form": WaiverForm() if may_record else None,
+        "waiver_to_answer": newest if waits and may_answer(newest, user) else None,
+        "answer_form": AnswerForm(),
+    }
+
+
+@require_POST
+@page_for(*DECIDERS)
+def waive(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record why the open shortfall of a job is left as it is."""
+    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
+    shortfall = Shortfall.objects.open().select_related("job").filter(job=job).first()
+    try:
+        if shortfall is None:
+            raise Refused("This job has no open shortfall.")
+        record_waiver(shortfall, request.POST.get("reason", ""), request.user)
+        messages.success(request, "Recorded. It counts once a second person agrees.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("verdict", pk=job.pk)
+
+
+@require_POST
+@page_for(*WAIVER_ANSWERERS)
+def waiver_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """The second person's answer to the waiver of a job that waits for one."""
+    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
+    waiver = newest_waiver(job)
+    agreed = request.POST.get("answer") == "agree"
+    try:
+        if waiver is None:
+            raise Refused("This job has no waiver.")
+        answer_waiver(waiver, agreed, request.user, request.POST.get("note", ""))
+        messages.success(request, "The shortfall is waived." if agreed else "Turned down.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("verdict", pk=job.pk)
+
+
+def waiver_attention(user: User) -> list[Attention]:
+    """Waivers that wait for this person as the second one."""
+    waiting = Waiver.objects.visible_to(user).waiting().exclude(recorded_by=user)
+    count = waiting.count()
+    first = waiting.order_by("pk").first()
+    words = "waiver waits" if count == 1 else "waivers wait"
+    url = reverse("verdict", args=[first.job_id]) if first else ""
+    return [Attention(count, f"{words} for a second person", url)]
+
+
+def register() -> None:
+    """Join the shared pages. Called once, when the app is ready."""
+    register_attention(frozenset(WAIVER_ANSWERERS), waiver_attention)
+
+
+urlpatterns = [
+    path("proof/jobs/<int:pk>/waive/", waive, name="waive"),
+    path("proof/jobs/<int:pk>/waiver-answer/", waiver_answer, name="waiver_answer"),
+]
