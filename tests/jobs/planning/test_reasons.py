@@ -1,0 +1,201 @@
+"""Why a visit stayed out, and that what is said to help really lets it in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+
+from benchmarks.random_rounds import random_problem
+from jobs.planning.plan import Plan, Reason
+from jobs.planning.plan_errors import NotInPlan
+from jobs.planning.problem import After, DepotToPlan, PlanProblem, Travel, Window
+from jobs.planning.solving.first_plan import first_draft
+from jobs.planning.solving.insertion import best_move
+from jobs.planning.solving.places import draft_of
+from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned, with_reasons
+from jobs.planning.solving.relief import relieved
+from jobs.planning.solving.solve import solve_plan
+from jobs.planning.solving.stopping import AfterIterations
+from jobs.planning.solving.tables import tables_of
+from tests.jobs.planning.instances import (
+    HOUR_S,
+    at,
+    line_travel,
+    problem,
+    problems,
+    remade,
+    shift,
+    visit,
+)
+from tests.jobs.planning.test_every_plan_is_sound import QUIET
+
+
+def planned(given_: PlanProblem) -> Plan:
+    return solve_plan(given_, stop=AfterIterations(60), seed=1).plan
+
+
+def reasons_of(given_: PlanProblem, key: str) -> tuple[Reason, ...]:
+    plan = planned(given_)
+    assert key in {one.key for one in plan.unplanned}
+    return explain_unplanned(given_, plan, key)
+
+
+def goes_in(given_: PlanProblem, plan: Plan, key: str, reason: Reason) -> bool:
+    """Whether the visit fits into the same plan once the relief is really granted."""
+    assert reason.relief is not None
+    freer = relieved(given_, key, reason.relief)
+    draft = draft_of(freer, plan)
+    move = best_move(draft, freer.visit_index[key], tried=1000)
+    if reason.relief.kind == "worth":
+        worth = tables_of(freer).left_out_units[freer.visit_index[key]]
+        return move is not None and move.units < worth
+    return move is not None
+
+
+MONDAY = [shift("north", 0)]
+ROLLS = DepotToPlan("depot", "depot", stock_by_day=({"roll": 5}, {"roll": 5}, {"roll": 5}))
+LOADED = [shift("north", 0, depot="depot", van_volume_m3=4.0)]
+
+CASES: list[tuple[str, PlanProblem, str, str]] = [
+    (
+        "skills",
+        problem([visit("x", skills=frozenset({"electrical"}))], MONDAY),
+        "No crew has everything it needs: electrical",
+        "The skill in North",
+    ),
+    (
+        "crew_size",
+        problem([visit("x", crew_size=3)], MONDAY),
+        "too small",
+        "Letting North do it as few as they are",
+    ),
+    (
+        "window",
+        problem([visit("x", windows=(Window(at(1, 9), at(1, 11)),))], MONDAY),
+        "No window agreed",
+        "A window that holds Mon 30 Nov at 08:10",
+    ),
+    (
+        "earliest",
+        problem([visit("x", earliest_s=at(1, 0))], MONDAY),
+        "may not start before",
+        "Starting it as early as Mon 30 Nov at 08:10",
+    ),
+    (
+        "fixed_crew",
+        problem([visit("x", fixed_crew="south")], MONDAY),
+        "belongs to one crew",
+        "Letting another crew go (North, Mon 30 Nov at 08:10)",
+    ),
+    (
+        "barred_crew",
+        problem([visit("x", barred_crews=frozenset({"north"}))], MONDAY),
+        "barred",
+        "Letting another crew go",
+    ),
+    (
+        "van",
+        problem([visit("x", volume_m3=9.0)], LOADED, depots=(replace(ROLLS, stock_by_day=()),)),
+        "more room than any of the vans",
+        "A van of 9.0 m³ for North on Mon 30 Nov",
+    ),
+    (
+        "stock",
+        problem([visit("x", stock={"roll": 7})], LOADED, depots=(ROLLS,)),
+        "runs out",
+        "2 more of roll for North on Mon 30 Nov",
+    ),
+    (
+        "no_room",
+        problem([visit("x", 8)], MONDAY),
+        "",
+        "An extra 30 min of overtime of North on Mon 30 Nov (it would start at 08:10)",
+    ),
+]
+
+
+@pytest.mark.parametrize(("code", "given_", "words", "helps"), CASES)
+def test_the_obstacle_is_named_and_its_relief_lets_the_visit_in(
+    code: str, given_: PlanProblem, words: str, helps: str
+) -> None:
+    plan = planned(given_)
+    reasons = explain_unplanned(given_, plan, "x")
+    found = next(reason for reason in reasons if reason.code == code)
+    assert words in found.words
+    assert helps in found.would_help
+    assert goes_in(given_, plan, "x", found)
+
+
+def test_what_must_come_before_is_named() -> None:
+    given_ = problem(
+        [visit("first", skills=frozenset({"electrical"})), visit("x", after=(After("first"),))],
+        MONDAY,
+    )
+    found = next(reason for reason in reasons_of(given_, "x") if reason.code == "order")
+    assert goes_in(given_, planned(given_), "x", found)
+
+
+def test_a_visit_that_is_not_worth_its_way_says_what_it_would_have_to_be_worth() -> None:
+    given_ = problem([visit("x", left_out_points=50.0)], MONDAY, positions_min=[100])
+    (found,) = reasons_of(given_, "x")
+    assert found.code == "not_worth"
+    assert "costs 200 points there, and leaving it out 50" in found.words
+    assert goes_in(given_, planned(given_), "x", found)
+
+
+def test_nothing_is_said_of_a_visit_that_is_planned() -> None:
+    given_ = problem([visit("x")], MONDAY)
+    assert explain_unplanned(given_, planned(given_), "x") == ()
+
+
+def test_every_unplanned_visit_of_a_plan_gets_reasons() -> None:
+    given_ = random_problem(40, 2, 3, seed=3)
+    plan = with_reasons(given_, planned(given_))
+    assert plan.unplanned
+    assert all(one.reasons and all(r.words for r in one.reasons) for one in plan.unplanned)
+
+
+@settings(QUIET, max_examples=80)
+@given(problems())
+def test_whatever_is_said_to_help_helps(given_: PlanProblem) -> None:
+    plan = first_draft(tables_of(given_), None).to_plan()
+    for one in plan.unplanned:
+        for reason in explain_unplanned(given_, plan, one.key):
+            if reason.relief is not None:
+                assert goes_in(given_, plan, one.key, reason), (one.key, reason)
+
+
+def test_what_moving_a_visit_costs_is_what_it_then_costs() -> None:
+    """Two crews; the far one would drive an hour more, half an hour of it after hours."""
+    given_ = problem(
+        [visit("a", 6.5)],
+        [shift("north", 0), shift("south", 0, start_place="depot", end_place="depot")],
+        travel=_two_bases(),
+    )
+    given_ = remade(given_, shifts=tuple(replace(s, overtime_s=HOUR_S) for s in given_.shifts))
+    cost = cost_of_moving(given_, planned(given_), "a")
+    assert cost.best is not None
+    assert cost.best.shift == "south:0"
+    assert dict(cost.by_component) == pytest.approx({"driving": 60.0, "overtime": 15.0})
+    assert cost.extra_points == pytest.approx(75.0)
+    assert "Best elsewhere: South, Mon 30 Nov at 08:50" in cost.words
+
+
+def _two_bases() -> Travel:
+
+    return line_travel([0, -30, 20])
+
+
+def test_a_visit_with_nowhere_else_to_go_would_be_left_out() -> None:
+    given_ = problem([visit("a", priority=3)], MONDAY)
+    cost = cost_of_moving(given_, planned(given_), "a")
+    assert cost.best is None
+    assert cost.extra_points == pytest.approx(1080.0 - 20.0)
+
+
+def test_the_price_of_moving_asks_for_a_planned_visit() -> None:
+    given_ = problem([visit("a")], MONDAY)
+    with pytest.raises(NotInPlan, match="no planned visit 'b'"):
+        cost_of_moving(given_, planned(given_), "b")
