@@ -1,0 +1,219 @@
+"""Waivers: two people, a reason, the ledger, and never a certificate."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.test import Client
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from compliance.assess import assess_job
+from compliance.certificates.issue import issue_certificate
+from compliance.models import Certificate, LedgerEntry, Shortfall, Waiver, WaiverAnswer
+from compliance.shortfalls import chase_late
+from compliance.waivers import answer_waiver, record_waiver
+from jobs.errors import Conflict, Refused
+from jobs.models import Role, Stage
+from tests.compliance.scene import Scene, call_back, short_scene
+from tests.factories import UserFactory
+
+pytestmark = pytest.mark.django_db
+
+REASON = "The ceiling carries no more, says the engineer"
+
+
+def officer(scene: Scene) -> Any:
+    return UserFactory(role=Role.COMPLIANCE_OFFICER, company=scene.company)
+
+
+def waived() -> tuple[Scene, Waiver]:
+    scene, _ = short_scene()
+    waiver = record_waiver(open_of(scene), REASON, officer(scene))
+    answer_waiver(waiver, True, officer(scene))
+    return scene, waiver
+
+
+def open_of(scene: Scene) -> Shortfall:
+    return Shortfall.objects.open().select_related("job").get(job=scene.job)
+
+
+def run(sql: str, *parameters: object) -> None:
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+
+
+def test_it_counts_only_once_a_second_person_agrees():
+    scene, _ = short_scene()
+    waiver = record_waiver(open_of(scene), REASON, officer(scene))
+    assert Shortfall.objects.open().filter(job=scene.job).exists()
+
+    answer_waiver(waiver, True, officer(scene))
+
+    shortfall = Shortfall.objects.get(job=scene.job)
+    assert (shortfall.waived_by, shortfall.closed_by) == (waiver, None)
+    assert shortfall.closed_at is not None
+
+
+def test_it_never_yields_a_certificate():
+    scene, _ = waived()
+
+    with pytest.raises(Conflict):
+        issue_certificate(scene.job.pk, officer(scene))
+
+    scene.job.refresh_from_db()
+    assert scene.job.stage == Stage.SHORT
+    assert not Certificate.objects.exists()
+
+
+def test_a_loft_put_right_afterwards_is_certified_as_any_other():
+    scene, _ = waived()
+    call_back(scene, (285.0, 290.0))
+
+    assert assess_job(scene.job.pk).verdict == "meets"
+    assert issue_certificate(scene.job.pk).is_current
+
+
+def test_found_short_again_it_is_flagged_again():
+    scene, _ = waived()
+    call_back(scene, (180.0, 175.0))
+
+    assess_job(scene.job.pk)
+
+    assert open_of(scene).waived_by is None
+
+
+def test_turned_down_it_stays_open_and_another_may_be_recorded():
+    scene, _ = short_scene()
+    first = record_waiver(open_of(scene), REASON, officer(scene))
+    answer_waiver(first, False, officer(scene), "Half of it can be topped up")
+
+    second = record_waiver(open_of(scene), "Only the half that cannot", officer(scene))
+
+    assert open_of(scene).waivers.count() == 2  # type: ignore[attr-defined]
+    assert second.pk != first.pk
+
+
+def test_the_schemes_auditor_may_be_the_second_person():
+    scene, _ = short_scene()
+    waiver = record_waiver(open_of(scene), REASON, officer(scene))
+
+    assert answer_waiver(waiver, True, scene.person("auditor")).agreed
+
+
+def test_both_are_in_the_ledger_and_never_changed():
+    waived()
+
+    kinds = LedgerEntry.objects.filter(kind__startswith="compliance_waiver")
+    assert sorted(kinds.values_list("kind", flat=True)) == [
+        "compliance_waiver",
+        "compliance_waiveranswer",
+    ]
+    for table in ("compliance_waiver", "compliance_waiveranswer"):
+        with pytest.raises(Exception, match="Cannot update or delete"):
+            run(f"DELETE FROM {table}")
+
+
+def test_late_digests_leave_waived_shortfalls_out(mailoutbox: Any):
+    scene, _ = waived()
+    officer(scene)
+    day = Shortfall.objects.get().due_on + timezone.timedelta(days=9)
+
+    assert chase_late(day) == 0
+    assert mailoutbox == []
+
+
+REFUSED = [
+    ("planner", "Only a compliance officer"),
+    ("auditor", "Only a compliance officer"),
+]
+
+
+@pytest.mark.parametrize(("role", "said"), REFUSED)
+def test_nobody_else_records_one(role: str, said: str):
+    scene, _ = short_scene()
+
+    with pytest.raises(Refused, match=said):
+        record_waiver(open_of(scene), REASON, scene.person(role))
+
+
+def test_not_without_a_reason_and_not_twice_at_once():
+    scene, _ = short_scene()
+    with pytest.raises(Refused, match="Say why"):
+        record_waiver(open_of(scene), "  ", officer(scene))
+    record_waiver(open_of(scene), REASON, officer(scene))
+
+    with pytest.raises(Conflict, match="waits for a second person"):
+        record_waiver(open_of(scene), REASON, officer(scene))
+
+
+def test_nobody_answers_their_own_and_no_stranger_answers():
+    scene, _ = short_scene()
+    one = officer(scene)
+    waiver = record_waiver(open_of(scene), REASON, one)
+
+    for person in (one, scene.person("planner"), UserFactory(role=Role.COMPLIANCE_OFFICER)):
+        with pytest.raises(Refused):
+            answer_waiver(waiver, True, person)
+    assert not WaiverAnswer.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("who", "said"),
+    [("the same", "A second person answers"), ("a planner", "A second person answers")],
+)
+def test_the_database_itself_wants_two_people(who: str, said: str):
+    scene, _ = short_scene()
+    one = officer(scene)
+    waiver = record_waiver(open_of(scene), REASON, one)
+    person = one if who == "the same" else scene.person("planner")
+
+    with pytest.raises(IntegrityError, match=said):
+        run(
+            "INSERT INTO compliance_waiveranswer (job_id, waiver_id, agreed, note, "
+            "answered_by_id, answered_at) VALUES (%s, %s, true, '', %s, now())",
+            scene.job.pk,
+            waiver.pk,
+            person.pk,
+        )
+
+
+def test_the_database_closes_by_no_waiver_that_nobody_agreed_to():
+    scene, _ = short_scene()
+    waiver = record_waiver(open_of(scene), REASON, officer(scene))
+
+    with pytest.raises(IntegrityError, match="waived only by a waiver of its own"):
+        run("UPDATE compliance_shortfall SET waived_by_id = %s, closed_at = now()", waiver.pk)
+
+
+def test_the_page_leads_both_people_through(client: Client):
+    scene, _ = short_scene()
+    one, two = officer(scene), officer(scene)
+    client.force_login(one)
+    client.post(f"/proof/jobs/{scene.job.pk}/waive/", {"reason": REASON})
+    page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+    assert "Waiver proposed" in page and "Agree to the waiver" not in page
+
+    client.force_login(two)
+    assert "Agree to the waiver" in client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+    client.post(f"/proof/jobs/{scene.job.pk}/waiver-answer/", {"answer": "agree"})
+    page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+
+    assert "Waived" in page and REASON in page
+    assert Shortfall.objects.get().waived_by is not None
+
+
+def test_the_api_does_the_same():
+    scene, _ = short_scene()
+    one, two = APIClient(), APIClient()
+    one.force_authenticate(officer(scene))
+    two.force_authenticate(officer(scene))
+
+    made = one.post("/api/v1/waivers/", {"shortfall": open_of(scene).pk, "reason": REASON})
+    own = one.post(f"/api/v1/waivers/{made.json()['id']}/answer/", {"agreed": True})
+    other = two.post(f"/api/v1/waivers/{made.json()['id']}/answer/", {"agreed": True})
+
+    assert (made.status_code, own.status_code, other.status_code) == (201, 400, 200)
+    assert other.json()["agreed"] is True
