@@ -29,6 +29,9 @@ FIX_MAY_BE_OLD = timedelta(minutes=3)
 """A satellite fix is this much older than the photo at most, to tell the clock's zone by it
 [common practice, no published source]."""
 
+YEARS_OF_PHOTOS = range(1990, 2100)
+"""A clock that was never set says 1970 or 0000; that is no time, and some can't be counted with."""
+
 # Where the zone of a time came from.
 BY_OFFSET, BY_GPS, ASSUMED = "offset", "gps", "assumed"
 
@@ -100,9 +103,10 @@ def _time(written: Any) -> datetime | None:
     if not isinstance(written, str):
         return None
     try:
-        return datetime.strptime(written.strip("\x00 "), "%Y:%m:%d %H:%M:%S")
+        at = datetime.strptime(written.strip("\x00 "), "%Y:%m:%d %H:%M:%S")
     except ValueError:
         return None
+    return at if at.year in YEARS_OF_PHOTOS else None
 
 
 def _zone(offset: Any) -> timezone | None:

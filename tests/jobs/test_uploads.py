@@ -190,6 +190,25 @@ def test_pieces_are_fsynced_before_they_count(scene, phone, monkeypatch):
     assert acts == ["stored", "counted"]
 
 
+def test_with_object_storage_the_pieces_are_objects(scene, settings):
+    """The same way with a storage that is no folder; its objects stand in for those of S3."""
+    remote = {"BACKEND": "django.core.files.storage.InMemoryStorage"}
+    settings.STORAGES = {**settings.STORAGES, "default": remote}
+    phone = Phone(scene.installer)
+    url = phone.begin(scene.visit, LENGTH)
+    for at in range(0, 30_000, 10_000):
+        assert phone.patch(url, at, CONTENT[at : at + 10_000]).status_code == 204
+    folder = f"partial/{Upload.objects.get().pk}"
+    under_way = default_storage.listdir(folder)[1]
+
+    answer = phone.patch(url, 30_000, CONTENT[30_000:])
+
+    assert len(under_way) == 3
+    assert answer.headers["Photo-Id"] == str(Photo.objects.get().pk)
+    assert bytes_of(Photo.objects.get()) == CONTENT
+    assert default_storage.listdir(folder)[1] == []
+
+
 # --- A bad line
 
 
