@@ -33,7 +33,7 @@ def choices_of(draft: Draft, task: int, shifts: Sequence[int]) -> list[Choice]:
     if placed and (row.fixed_s is not None or not (row.last and row.part == 0)):
         now = _start_now(draft, task)
         return [Choice(now, now, prize, True, exact=True)]
-    early_s = max(row.earliest_s, tables.now_s, draft.not_before[row.visit])
+    early_s = max(row.earliest_s, row.goods_ready_s, tables.now_s, draft.not_before[row.visit])
     must = tables.problem.visits[row.visit].required and placed
     late_s = FOREVER_S
     if placed and any(draft.is_placed(after) for after, _ in tables.afters[row.visit]):

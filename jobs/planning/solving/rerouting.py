@@ -200,7 +200,7 @@ class _Polling:
         """PyVRP found something better."""
         self.news, self.since_gain = best, 0
 
-    def __call__(self, best_cost: float) -> bool:
+    def __call__(self, best_cost: int) -> bool:
         if self.done:
             self.search.step()
         self.done += 1

@@ -13,10 +13,12 @@ import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import gcd
+from typing import Any, cast
 
 import numpy as np
 import pyvrp
 from pyvrp import Activity, ActivityType, Client, ClientGroup, Depot, Location, VehicleType
+from pyvrp.stop import StoppingCriterion
 
 from jobs.planning.solving.choices import Choice, choices_of
 from jobs.planning.solving.clock import ClockWithoutBreaks
@@ -65,8 +67,8 @@ class RoutingProblem:
             clients=self._clients(),
             depots=self.depots,
             vehicle_types=vehicle_types,
-            distance_matrices=self._distances(columns),
-            duration_matrices=self._durations(len(columns)),
+            distance_matrices=cast(Any, self._distances(columns)),
+            duration_matrices=cast(Any, self._durations(len(columns))),
             groups=self.groups,
         )
 
@@ -218,14 +220,16 @@ class RoutingProblem:
                 self.groups.append(ClientGroup(required=choice.required))
             if several:
                 self.groups[group_of[task]].add_client(number)
+            early_s = self._early(choice)
+            late_s = max(early_s, self.clock.told(choice.latest_s))
             found.append(
                 Client(
                     location=where[task],
                     delivery=[row.litres] if loads else [],
                     service_duration=self._service_s(task),
-                    tw_early=self._early(choice),
-                    tw_late=max(self._early(choice), self.clock.told(choice.latest_s)),
-                    release_time=self.clock.told(row.goods_ready_s),
+                    tw_early=early_s,
+                    tw_late=late_s,
+                    release_time=min(late_s, self.clock.told(row.goods_ready_s)),
                     prize=round(choice.prize / self.scale),
                     required=choice.required and not several,
                     group=group_of.get(task),
@@ -324,7 +328,7 @@ class _Telling(pyvrp.IteratedLocalSearchCallbacks):
 def improve(
     problem: RoutingProblem,
     seed: int,
-    stop: Callable[[float], bool],
+    stop: StoppingCriterion,
     on_best: Callable[[pyvrp.Solution], None],
 ) -> pyvrp.Solution | None:
     """PyVRP's best answer from the present rounds until `stop`; None if it has none."""

@@ -1,0 +1,57 @@
+"""When a search stops: each rule by itself, and together."""
+
+from __future__ import annotations
+
+from jobs.planning.solving.stopping import (
+    AfterIterations,
+    AfterProcessorSeconds,
+    AfterSeconds,
+    AnyOf,
+    NoImprovement,
+    Progress,
+    WhenAsked,
+)
+
+
+def progress(**changes: float) -> Progress:
+    made = Progress.begin()
+    for name, value in changes.items():
+        setattr(made, name, value)
+    return made
+
+
+def test_after_so_many_steps() -> None:
+    rule = AfterIterations(10)
+    assert not rule(progress(iterations=9))
+    assert rule(progress(iterations=10))
+
+
+def test_after_so_many_steps_without_anything_better() -> None:
+    rule = NoImprovement(5)
+    assert not rule(progress(iterations=50, since_better=4))
+    assert rule(progress(iterations=50, since_better=5))
+
+
+def test_after_so_many_seconds_of_clock_or_processor() -> None:
+    """An hour of either is not over at the start, and is once the start lies an hour back."""
+    begun = Progress.begin()
+    assert not AfterSeconds(3600)(begun)
+    assert not AfterProcessorSeconds(3600)(begun)
+    begun.started_at_s -= 3600
+    begun.started_processor_s -= 3600
+    assert AfterSeconds(3600)(begun)
+    assert AfterProcessorSeconds(3600)(begun)
+
+
+def test_when_asked() -> None:
+    answers = iter((False, True))
+    rule = WhenAsked(lambda: next(answers))
+    assert not rule(progress())
+    assert rule(progress())
+
+
+def test_whichever_comes_first() -> None:
+    rule = AnyOf((AfterIterations(10), NoImprovement(5)))
+    assert not rule(progress(iterations=9, since_better=4))
+    assert rule(progress(iterations=9, since_better=5))
+    assert rule(progress(iterations=10, since_better=0))
