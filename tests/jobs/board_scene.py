@@ -10,7 +10,7 @@ from django.utils import timezone
 from jobs.models import Crew, Job, Nation, Stage, Visit, VisitNeed
 from jobs.planning.board import first_working_day
 from jobs.planning.calendars import holiday_on
-from tests.factories import PropertyFactory
+from tests.factories import OperativeFactory, PropertyFactory
 from tests.jobs.planner_scene import Office, an_office
 
 BASE = {"base_latitude_deg": 52.63, "base_longitude_deg": -1.13, "base_postcode": "LE1 1QZ"}
@@ -23,7 +23,10 @@ def a_board() -> Office:
 def a_crew(office: Office, name: str, *skills: str, **values: Any) -> Crew:
     """A crew of two with a van of its own, working out of Leicester."""
     van = values.pop("van", None) or office.van(name=f"Van {name}")
-    return office.crew(*(skills or ("insulation",)), name=name, van=van, **BASE, **values)
+    able = skills or ("insulation",)
+    crew = office.crew(*able, name=name, van=van, **BASE, **values)
+    OperativeFactory(company=office.company, crew=crew, skills=list(able))
+    return crew
 
 
 def next_week() -> date:
