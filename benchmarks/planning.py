@@ -61,7 +61,7 @@ def _compare(problem: PlanProblem, seconds: list[float]) -> Plan:
     for limit in seconds:
         _tell("ours", limit, problem, at[limit])
     print(f"    {result.iterations} steps, {result.elapsed_s:.0f} s of the clock", flush=True)
-    for limit in seconds:
+    for limit in sorted({seconds[0], seconds[-1]}):
         _tell("second solver", limit, problem, plan_with_second_solver(problem, limit))
     return result.plan
 
