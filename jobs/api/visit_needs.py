@@ -82,7 +82,7 @@ class VisitNeedViewSet(
     write_roles = PLANNER
     queryset = VisitNeed.objects.none()
     serializer_class = VisitNeedSerializer
-    filterset_fields = ["job", "kind", "state", "priority", "fixed_crew", "preferred_crew", "after"]
+    filterset_fields = ["job", "kind", "state", "fixed_crew", "preferred_crew", "after"]
 
     def get_queryset(self) -> Any:
         needs = VisitNeed.objects.visible_to(self.request.user)
@@ -98,10 +98,7 @@ class VisitNeedViewSet(
     @action(detail=True, methods=["post"])
     def withdraw(self, request: Request, pk: str) -> Response:
         """Say that the visit is not needed, and why, under If-Match."""
-        reason = ReasonSerializer(data=request.data)
-        reason.is_valid(raise_exception=True)
-        words = reason.validated_data["reason"]
-        return self._act(request, lambda need, **by: withdraw_need(need, words, **by))
+        return self._act(request, lambda need, **by: withdraw_need(need, _reason(request), **by))
 
     @extend_schema(request=None, responses=VisitNeedSerializer)
     @action(detail=True, methods=["post"])
@@ -123,6 +120,12 @@ class VisitNeedViewSet(
             require_match(request, need)
             done = act(need, by=request.user, version=need.version)
         return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})
+
+
+def _reason(request: Request) -> str:
+    reason = ReasonSerializer(data=request.data)
+    reason.is_valid(raise_exception=True)
+    return str(reason.validated_data["reason"])
 
 
 class AgreedWindowSerializer(serializers.ModelSerializer):
