@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from calculations.accessories import AccessoryLine
 from calculations.cutting import Strip
@@ -67,16 +66,21 @@ def step_sheet(plan: LayerPlan, step: str) -> StepSheet:
 
 
 def _strips(quantities: Quantities, number: int, step: str) -> tuple[Strip, ...]:
-    """The strips of a layer that are laid at this step; eaves first, the rest by its kind."""
-    crossing = {layer.number for layer in quantities.layers if layer.kind == "across_joists"}
-    here: tuple[Any, ...] = tuple(s for s in quantities.strips if s.layer == number)
-    if step == WorkStep.Kind.EAVES:
-        return tuple(s for s in here if s.zone == "eaves" and number not in crossing)
-    if step == WorkStep.Kind.FIRST_LAYER:
-        return tuple(s for s in here if s.zone != "eaves" and number not in crossing)
-    if step == WorkStep.Kind.CROSS_LAYERS:
-        return here if number in crossing else ()
-    return ()
+    """The strips of a layer that are laid at this step, each strip at exactly one.
+
+    The eaves lengths of the lowest layer come first, whichever way it lies; of everything else
+    the layers between the joists, then those across them.
+    """
+    lowest = min(layer.number for layer in quantities.layers)
+    across = {(la.area, la.number) for la in quantities.layers if la.kind == "across_joists"}
+
+    def step_of(strip: Strip) -> str:
+        if strip.zone == "eaves" and strip.layer == lowest:
+            return WorkStep.Kind.EAVES
+        crossing = (strip.area, strip.layer) in across
+        return WorkStep.Kind.CROSS_LAYERS if crossing else WorkStep.Kind.FIRST_LAYER
+
+    return tuple(s for s in quantities.strips if s.layer == number and step_of(s) == step)
 
 
 def _sentence(quantities: Quantities, number: int) -> str:

@@ -6,23 +6,49 @@ import { add, change, ofPerson } from "./store.js";
 import { whereOfPage } from "./words.js";
 
 const THUMB_PX = 320;
+const CHOOSES_AT_MOST_MS = 120_000;
 
 let keeping = 0;
+let chooses_until = 0;
+
+/** Whether the camera or a file chooser is open: then no part of the page may be taken anew. */
+export const isChoosing = () => Date.now() < chooses_until;
 
 export function beginPhotos(person) {
   window.addEventListener("beforeunload", (event) => {
     if (keeping) event.preventDefault(); // a photo that is not in the queue yet would be lost
   });
+  document.addEventListener("click", (event) => {
+    if (event.target.type !== "file" || !placeOf(event.target)) return;
+    chooses_until = Date.now() + CHOOSES_AT_MOST_MS;
+    listenTo(event.target, person);
+  }, true);
   document.addEventListener("change", (event) => {
-    const input = event.target;
-    if (!input.closest || input.type !== "file") return;
-    const points = input.closest("[data-photos]");
-    const point = input.closest("[data-point]");
-    if (!points || !point) return;
-    const files = Array.from(input.files);
-    input.value = "";
-    keepAll(files, points, point, person);
+    if (event.target.type === "file" && !("listens" in event.target.dataset)) take(event.target, person);
   });
+}
+
+/** The input tells what was chosen by itself: it may have left the page while the camera was open. */
+function listenTo(input, person) {
+  if ("listens" in input.dataset) return;
+  input.dataset.listens = "";
+  const place = placeOf(input);
+  input.addEventListener("change", () => take(input, person, place));
+  input.addEventListener("cancel", () => { chooses_until = 0; });
+}
+
+function placeOf(input) {
+  const points = input.closest("[data-photos]");
+  const point = input.closest("[data-point]");
+  return points && point ? { points, point } : null;
+}
+
+function take(input, person, place = placeOf(input)) {
+  chooses_until = 0;
+  if (!place) return;
+  const files = Array.from(input.files);
+  input.value = "";
+  keepAll(files, place.points, place.point, person);
 }
 
 async function keepAll(files, points, point, person) {

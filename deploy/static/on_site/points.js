@@ -1,6 +1,7 @@
 // On the page of photo points: the photos of this phone with where they are, and the office's own
 // list once everything has arrived.
 import { listen } from "./channel.js";
+import { isChoosing } from "./photos.js";
 import { isUnsent, ofPerson } from "./store.js";
 import { hasArrived, stateOf, thumbOf } from "./words.js";
 
@@ -33,6 +34,7 @@ export function beginPoints(person) {
   function refreshSoon(ms) {
     clearTimeout(timer);
     timer = setTimeout(async () => {
+      if (isChoosing()) return refreshSoon(LOOKS_AGAIN_MS);
       if (!window.htmx || !list() || (await mine()).some(isUnsent)) return;
       await refreshPage("photo-points");
       show();
