@@ -18,7 +18,7 @@ from PIL import (
     WebPImagePlugin,
 )
 
-from jobs.evidence.decoding.limits import PIXEL_LIMIT, SIDE_LIMIT_PX
+from jobs.evidence.decoding.limits import PIXEL_LIMIT, SIDE_LIMIT_PX, most_pixels
 from jobs.evidence.exif import ExifFacts, read_exif
 
 pillow_heif.register_heif_opener(thumbnails=False)
@@ -101,7 +101,7 @@ def look_at_header(file: IO[bytes], kind: str) -> tuple[int, int]:
         raise TooManyPixels(None) from None
     except BROKEN as error:
         raise Unreadable(str(error)[:200]) from error
-    if width * height > PIXEL_LIMIT or max(width, height) > SIDE_LIMIT_PX:
+    if width * height > most_pixels(kind) or max(width, height) > SIDE_LIMIT_PX:
         raise TooManyPixels(width * height)
     if min(width, height) < 1:
         raise Unreadable("It has no size.")

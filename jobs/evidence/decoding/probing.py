@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import IO
 
 from jobs.errors import Refused
-from jobs.evidence.decoding.client import MEMORY, PIXELS, CannotOpen, size_of
-from jobs.evidence.decoding.limits import PIXEL_LIMIT
+from jobs.evidence.decoding.client import KINDS, MEMORY, PIXELS, CannotOpen, size_of
+from jobs.evidence.decoding.limits import most_pixels
 from jobs.evidence.media_types import TAKE_AGAIN
 
 SMALLER = "Choose a smaller picture size in the camera's settings."
@@ -17,14 +17,14 @@ def require_decodable(file: IO[bytes], media_type: str) -> None:
     try:
         size_of(file, media_type)
     except CannotOpen as error:
-        raise _refusal(error) from error
+        raise _refusal(error, most_pixels(KINDS[media_type])) from error
 
 
-def _refusal(error: CannotOpen) -> Refused:
+def _refusal(error: CannotOpen, most: int) -> Refused:
     if error.trouble in (PIXELS, MEMORY):
         claimed = f"{error.pixels / 1e6:.0f} megapixels" if error.pixels else "far too many pixels"
         return Refused(
-            f"This picture claims {claimed}; {PIXEL_LIMIT // 1_000_000} are the most.",
+            f"This picture claims {claimed}; {most // 1_000_000} are the most.",
             field="file",
             remedy=SMALLER,
         )
