@@ -7,7 +7,7 @@ import { keepNote } from "./store.js";
 
 const PAGES = "eavesbook-pages-";
 const SHELL = "eavesbook-shell-";
-const PATIENCE_MS = 700; // as long a page from the office is waited for when a kept one is there
+const PATIENCE_MS = 500; // as long a page from the office is waited for when a kept one is there
 const FRESH_MS = 10 * 60 * 1000;
 const KEPT = [/^\/$/, /^\/on-site\//, /^\/load-lists\//, /^\/round-sheets\//, /^\/rounds\//];
 const NEVER_KEPT = [/^\/on-site\/phone\//, /\/correct\//];
