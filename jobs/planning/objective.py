@@ -46,15 +46,9 @@ def promise_kept(
 
 
 def day_of(problem: PlanProblem, at_s: int) -> int:
-    """Index of the day that a time falls on; days are told apart by the shifts' own zone.
-
-    Without a database the zone is that of `starts_at`'s clock: 24 hours a day counted from its
-    first midnight, with the days that `days` leaves out counted too.
-    """
-    ordinal = problem.days[0].toordinal() + at_s // (24 * HOUR_S)
-    ordinals = [day.toordinal() for day in problem.days]
-    earlier = [index for index, known in enumerate(ordinals) if known <= ordinal]
-    return earlier[-1] if earlier and ordinals[earlier[-1]] == ordinal else -1
+    """Index of the day that a time falls on by the clock of `starts_at`; -1 if it is none."""
+    day = problem.local(at_s).date()
+    return problem.days.index(day) if day in problem.days else -1
 
 
 def objective_of(problem: PlanProblem, plan: Plan) -> Objective:

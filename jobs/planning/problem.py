@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from types import MappingProxyType
 
 import numpy as np
@@ -268,7 +268,8 @@ class DepotToPlan:
 class PlanProblem:
     """All that a plan is made from.
 
-    `starts_at`: an aware time, local midnight of the first of `days`. `now_s`: nothing that is
+    `starts_at`: an aware time, local midnight of the first of `days`; in its zone, which should be
+    the office's own, days are told apart and times are said. `now_s`: nothing that is
     not fixed sets off or starts before. `start_step_s`: visits that are not fixed start on a
     multiple of it (300: on five minutes). Raises `PlanProblemError` with the key and a remedy.
     """
@@ -308,6 +309,11 @@ class PlanProblem:
     def depot(self, key: str) -> DepotToPlan:
         """The depot of that key (`KeyError` if there is none)."""
         return self.depots[self.depot_index[key]]
+
+    def local(self, at_s: int) -> datetime:
+        """The moment that many seconds after the start, on the clock of `starts_at`'s zone."""
+        moment = self.starts_at.astimezone(UTC) + timedelta(seconds=at_s)
+        return moment.astimezone(self.starts_at.tzinfo)
 
     def travel_s(self, origin: str, goal: str) -> int:
         """Seconds of driving between two places, by their keys."""

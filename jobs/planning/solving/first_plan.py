@@ -11,11 +11,16 @@ from jobs.planning.solving.tables import RELOAD, Tables
 
 
 def first_draft(tables: Tables, start_from: Plan | None) -> Draft:
-    """A whole draft, made in a moment: fixed visits, the present plan, then by urgency."""
+    """A whole draft, made in a moment: fixed visits, what stands already, the rest by urgency.
+
+    What stands already is `start_from`, or else what was promised.
+    """
     draft = Draft(tables)
     place_fixed(draft)
     if start_from is not None:
         restore(draft, start_from)
+    else:
+        keep_promises(draft)
     insert_all(draft, by_urgency(tables, draft.unplaced()))
     return draft
 
@@ -49,6 +54,24 @@ def restore(draft: Draft, plan: Plan) -> None:
     for shift, round_ in touched:
         take_sequence(draft, shift, _items(draft, shift, round_.stops))
     drop_incomplete(draft)
+
+
+def keep_promises(draft: Draft) -> None:
+    """Put into the draft every visit where it was promised, as far as that is still allowed."""
+    tables = draft.tables
+    problem = tables.problem
+    by_shift: dict[int, list[tuple[int, int]]] = {}
+    for number, visit in enumerate(problem.visits):
+        promise = visit.promised
+        if promise is None or visit.fixed or len(visit.lengths_s) > 1:
+            continue
+        for shift in tables.rows_of_crew.get(promise.crew, ()):
+            here = tables.shifts[shift].day == tables.promised_day[number]
+            if here and tables.allowed[number, shift]:
+                found = by_shift.setdefault(shift, [])
+                found.append((promise.starts_s, tables.first_task[number]))
+    for shift in sorted(by_shift, key=lambda row: tables.shifts[row].opens_s):
+        take_sequence(draft, shift, _with_fixed(draft, shift, by_shift[shift]))
 
 
 def drop_incomplete(draft: Draft) -> None:
@@ -109,7 +132,11 @@ def _items(draft: Draft, shift: int, stops: Sequence[Stop]) -> list[int]:
             may = tables.able if stop.part else tables.allowed
             if free and may[visit, shift]:
                 found.append((stop.starts_s, task))
-    for item in draft.rounds[shift].items:
-        if item != RELOAD:
-            found.append((tables.tasks[item].fixed_s or 0, item))
-    return [item for _, item in sorted(found, key=lambda one: one[0])]
+    return _with_fixed(draft, shift, found)
+
+
+def _with_fixed(draft: Draft, shift: int, found: list[tuple[int, int]]) -> list[int]:
+    """Those items by time, with what is fixed in the shift among them."""
+    tasks = draft.tables.tasks
+    fixed = [(tasks[item].fixed_s or 0, item) for item in draft.rounds[shift].items if item >= 0]
+    return [item for _, item in sorted([*found, *fixed], key=lambda one: one[0])]

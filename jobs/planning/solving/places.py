@@ -107,13 +107,14 @@ def _fit(
     extra = (move.units - saved_units) / UNITS_PER_POINT
     step_s = problem.start_step_s
     if starts_s is not None and begins_s > -(-starts_s // step_s) * step_s:
-        return Fit(False, shift, index, begins_s, extra, (_later(begins_s),))
+        return Fit(False, shift, index, begins_s, extra, (_later(problem, begins_s),))
     return Fit(True, shift, index, begins_s, extra)
 
 
-def _later(begins_s: int) -> Reason:
-    words = f"The crew can start there at {clock(begins_s)} at the earliest."
-    return Reason("too_early", words, f"Start it at {clock(begins_s)}.")
+def _later(problem: PlanProblem, begins_s: int) -> Reason:
+    earliest = clock(problem, begins_s)
+    words = f"The crew can start there at {earliest} at the earliest."
+    return Reason("too_early", words, f"Start it at {earliest}.")
 
 
 def _move(draft: Draft, visit: int, row: int, position: int | None) -> Move | None:

@@ -154,7 +154,7 @@ def _help_words(draft: Draft, visit: int, relief: Relief, move: Move) -> str:
     at = f"{crew_name(problem, shift)}, {moment(problem, starts_s)}"
     return {
         "overtime": f"An extra {relief.amount // MINUTE_S} min of overtime of "
-        f"{crew_day(problem, row)} (it would start at {clock(starts_s)}).",
+        f"{crew_day(problem, row)} (it would start at {clock(problem, starts_s)}).",
         "window": f"A window that holds {moment(problem, relief.amount)} "
         f"({crew_name(problem, shift)}).",
         "earliest": f"Starting it as early as {moment(problem, relief.amount)}.",

@@ -140,7 +140,7 @@ def route_everything(search: Searching) -> None:
     """PyVRP on the whole problem, until it finds nothing better for a long time."""
     tables = search.tables
     every = Wanted(tuple(range(len(tables.shifts))), tuple(range(len(tables.tasks))))
-    _route(search, search.best, every, STEPS_WITHOUT_GAIN, STEPS_WITHOUT_GAIN)
+    _route(search, search.best, every, None, STEPS_WITHOUT_GAIN)
 
 
 def route_again(search: Searching) -> None:
@@ -150,7 +150,9 @@ def route_again(search: Searching) -> None:
     _route(search, draft, wanted, STEPS_AT_A_TIME, STEPS_AT_A_TIME // 2)
 
 
-def _route(search: Searching, draft: Draft, wanted: Wanted, steps: int, without_gain: int) -> None:
+def _route(
+    search: Searching, draft: Draft, wanted: Wanted, steps: int | None, without_gain: int
+) -> None:
     """Hand that part of the draft to PyVRP and offer what the real rules leave of its answer."""
     problem = _startable(draft, wanted)
     if problem is None:
@@ -180,14 +182,17 @@ def _startable(draft: Draft, wanted: Wanted) -> RoutingProblem | None:
 
 
 class _Polling:
-    """PyVRP's stopping rule: asks the search's own, counts steps, tells of better plans."""
+    """PyVRP's stopping rule: asks the search's own, counts steps, tells of better plans.
+
+    It ends after so many `steps` (None: no such end) or so many `without_gain`.
+    """
 
     def __init__(
         self,
         search: Searching,
         problem: RoutingProblem,
         draft: Draft,
-        steps: int,
+        steps: int | None,
         without_gain: int,
     ) -> None:
         self.search, self.problem, self.draft = search, problem, draft
@@ -209,9 +214,9 @@ class _Polling:
             if self.news.is_feasible():
                 self.search.offer(taken_over(self.draft, self.problem.sequences(self.news)))
             self.news, self.told_at_s = None, self.search.progress.elapsed_s
-        if self.steps == self.without_gain:
-            return self.since_gain > self.without_gain or self.search.stopped()
-        over = self.done > self.steps or self.since_gain > self.without_gain
+        over = self.since_gain > self.without_gain
+        if self.steps is not None:
+            over = over or self.done > self.steps
         return over or self.search.stopped()
 
     def _time_to_tell(self) -> bool:

@@ -58,9 +58,12 @@ def time_round(
     best: Timed | None = None
     promised = any(i >= 0 and tables.tasks[i].promised_s is not None for i in items)
     for early_s in (0, tables.tolerance_s, None) if promised else (None,):
-        timed = _Walk(tables, shift, items, not_before, early_s).run()
+        walk = _Walk(tables, shift, items, not_before, early_s)
+        timed = walk.run()
         if timed is not None and (best is None or timed.units < best.units):
             best = timed
+        if timed is not None and promised and not walk.moved and not walk.over_s:
+            break
     return best
 
 
@@ -118,6 +121,8 @@ class _Walk:
         self.departs_s: int | None = None
         self.units = tables.crew_day_units
         self.wait_s = 0
+        self.moved = False
+        self.over_s = 0
         self.hand_end_s = 0
         self.loads_until_s: int | None = None
 
@@ -357,6 +362,7 @@ class _Walk:
         self.units += tables.assign_rows[task.visit][self.shift]
         promised_s = task.promised_s
         if promised_s is not None and abs(starts_s - promised_s) > tables.tolerance_s:
+            self.moved = True
             same_day = tables.promised_day[task.visit] == self.row.day
             self.units += task.moved_units if same_day else 0
 
@@ -378,7 +384,8 @@ class _Walk:
         if returns_s > max(row.latest_s, self.hand_end_s):
             return None
         self.units += self.tables.units_rows[self.place][row.end]
-        self.units += round(max(0, returns_s - row.closes_s) * self.tables.overtime_units_s)
+        self.over_s = max(0, returns_s - row.closes_s)
+        self.units += round(self.over_s * self.tables.overtime_units_s)
         return Timed(
             items=tuple(self.items),
             rows=tuple(self.rows),

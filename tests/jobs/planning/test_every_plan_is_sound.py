@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
+from benchmarks.random_rounds import random_problem
 from jobs.planning.checker import check_plan
 from jobs.planning.objective import objective_of
 from jobs.planning.plan import Plan
@@ -63,6 +64,13 @@ def test_a_searched_plan_breaks_no_rule(problem: PlanProblem) -> None:
 @given(problems())
 def test_a_plan_by_hand_breaks_no_rule(problem: PlanProblem) -> None:
     assert broken(problem, plan_by_hand(problem)) == []
+
+
+def test_the_search_does_better_than_the_hand_rule() -> None:
+    problem = random_problem(40, 3, 4, seed=5)
+    by_hand = objective_of(problem, plan_by_hand(problem))
+    found = solve_plan(problem, stop=AfterIterations(100), seed=1)
+    assert found.objective.total < 0.8 * by_hand.total
 
 
 def test_the_second_solver_breaks_no_rule() -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from jobs.planning.objective import day_of
 from jobs.planning.plan_errors import PlanProblemError
 from jobs.planning.problem import (
     After,
@@ -21,6 +23,7 @@ from jobs.planning.problem import (
     VisitToPlan,
     Window,
 )
+from jobs.planning.solving.spoken import moment
 from jobs.planning.weights import Weights
 from tests.jobs.planning.instances import HOUR_S, at, furnished, remade, shift, visit, with_visit
 
@@ -121,6 +124,16 @@ def test_a_crew_may_not_start_a_shift_before_the_last_one_ended() -> None:
     late = replace(given.shifts[0], overtime_s=20 * HOUR_S)
     with pytest.raises(PlanProblemError, match="has ended"):
         remade(given, shifts=(late, *given.shifts[1:]))
+
+
+def test_days_and_times_follow_the_office_clock_when_the_clocks_change() -> None:
+    """In London clocks went back on 25 October 2026, a Sunday: that day has 25 hours."""
+    london = ZoneInfo("Europe/London")
+    days = tuple(date(2026, 10, 24 + n) for n in range(3))
+    given = remade(furnished(), starts_at=datetime(2026, 10, 24, tzinfo=london), days=days)
+    monday_at_nine_s = 24 * HOUR_S + 25 * HOUR_S + 9 * HOUR_S
+    assert day_of(given, monday_at_nine_s) == 2
+    assert moment(given, monday_at_nine_s) == "Mon 26 Oct at 09:00"
 
 
 def test_load_and_stock_of_a_long_job_are_shared_out_without_loss() -> None:

@@ -39,6 +39,17 @@ def test_with_nothing_new_the_plan_stays_as_it_was(told: tuple[PlanProblem, Plan
     assert set(starts(plan)) <= set(starts(found.plan))
 
 
+def test_promises_are_where_a_plan_begins_if_no_other_is_given(
+    told: tuple[PlanProblem, Plan],
+) -> None:
+    now, plan = told
+    found = solve_plan(now, stop=AfterIterations(0))
+    assert found.objective.promises_moved_day == 0
+    single = {v.key for v in now.visits if len(v.lengths_s) == 1}
+    kept = [k for k, place in starts(plan).items() if starts(found.plan).get(k) == place]
+    assert len(kept) >= 0.9 * len(single & set(starts(plan)))
+
+
 def test_a_crew_that_is_ill_moves_its_own_visits_and_few_others(
     told: tuple[PlanProblem, Plan],
 ) -> None:
