@@ -20,8 +20,8 @@ document.body.addEventListener("htmx:afterSettle", () => {
   if (!hand.ghost.isConnected) show();
 });
 
-/** Take a visit or a need in hand. Returns false when it cannot be moved. */
-export function pickUp(thing) {
+/** Take a visit or a need in hand; `byHand`: dragged. Returns false when it cannot be moved. */
+export function pickUp(thing, { byHand = false } = {}) {
   if (hand) leave({ silent: true });
   if (thing.fixed) {
     tell("refused", `${thing.label} is ${thing.fixed} and stays where it is.`);
@@ -36,6 +36,7 @@ export function pickUp(thing) {
   document.getElementById("moving-bar").hidden = false;
   askForPlaces();
   show();
+  if (!byHand) hand.ghost.scrollIntoView({ block: "nearest", inline: "nearest" });
   say(`${thing.label} picked up. Arrow keys move it, Enter puts it down, Escape leaves it. ${whereWords()}`);
   return true;
 }

@@ -47,7 +47,7 @@ function begin(event) {
 
 function lift() {
   if (!press || press.dragging) return;
-  if (!pickUp(press.thing)) return forget();
+  if (!pickUp(press.thing, { byHand: true })) return forget();
   press.dragging = true;
   document.body.classList.add("is-dragging");
   if (press.touch) navigator.vibrate?.(12);

@@ -130,10 +130,12 @@ def _moving_words(
 
 
 def _last_planned(visit: Visit) -> ProposedVisit | None:
-    """The line of the latest plan that placed this visit, with its price and reason."""
-    about = Q(visit=visit)
+    """The line of the latest plan that put this visit here, or left it here, with its reason."""
+    about = Q(visit=visit, change=ProposedVisit.Change.KEPT)
+    accepted = Q(answer=ProposedVisit.Answer.ACCEPTED, crew=visit.crew_id, during=visit.during)
+    about |= accepted & Q(visit=visit)
     if visit.need_id is not None:
-        about |= Q(need=visit.need_id, part=visit.part)
+        about |= accepted & Q(need=visit.need_id, part=visit.part)
     return (
         ProposedVisit.objects.filter(about, run__company=visit.company_id).order_by("-run").first()
     )

@@ -11,10 +11,11 @@ from django.urls import reverse
 
 from jobs.models import Skill
 from jobs.planning.board import Board
-from jobs.planning.spelling import spell_minutes
+from jobs.planning.spelling import spell_minutes, spell_skills
 
 register = template.Library()
 register.filter("spell_minutes", spell_minutes)
+register.filter("spell_skills", spell_skills)
 
 
 @register.filter

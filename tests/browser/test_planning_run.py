@@ -1,0 +1,86 @@
+"""A plan is looked for while the planner watches, stopped, and accepted; axe looks at its pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from deploy.celery import app as celery_app
+from jobs.models import User
+from tests.browser.board import BoardPlanner
+from tests.browser.conftest import Screens
+from tests.jobs.board_scene import a_board, a_crew, a_need, a_visit, next_week
+
+pytestmark = pytest.mark.browser
+
+WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
+
+
+@pytest.fixture
+def planner(transactional_db: None) -> User:
+    """Two crews, one booked visit, and three fittings that wait."""
+    office = a_board()
+    a_visit(office, a_crew(office, "Wren"), "1 Loft Lane")
+    a_crew(office, "Heron")
+    for number in (7, 8, 9):
+        a_need(office, f"{number} Waiting Way", crew_size=2)
+    return office.planner
+
+
+@pytest.fixture
+def one_queue() -> Iterator[None]:
+    """The worker of tests takes what the planner's own worker takes otherwise."""
+    routes = celery_app.conf.task_routes
+    celery_app.conf.task_routes = {}
+    yield
+    celery_app.conf.task_routes = routes
+
+
+def troubles_of_access(page: Page) -> list[str]:
+    found = Axe().run(page, options=WCAG).response["violations"]
+    return [f"{page.url}: {violation['help']}" for violation in found]
+
+
+def test_a_plan_is_watched_stopped_and_accepted(
+    planner: User,
+    one_queue: None,
+    running_worker: Any,
+    desk: Callable[[str], Page],
+    screens: Screens,
+) -> None:
+    office = BoardPlanner(desk("planner"), planner.email)
+    office.opens_board(next_week())
+    found = troubles_of_access(office.page)
+
+    office.page.get_by_role("link", name="Look for a plan").last.click()
+    office.page.get_by_label("From").fill(next_week().isoformat())
+    office.chooses("How far", "1 day")
+    office.chooses("Look for", "five minutes")
+    office.chooses("What may move", "Booked visits stay; only what waits is placed")
+    office.chooses("Keeping due dates", "above all")
+    office.presses("Look for a plan")
+
+    office.reads("Looking for a better plan", "You may close this page", "4 visits placed")
+    expect(office.page.get_by_role("img", name="The first plan cost")).to_be_visible()
+    found += troubles_of_access(office.page)
+    office.presses("Stop, and keep the best plan so far")
+
+    office.reads("To be booked", "7 Waiting Way", "8 Waiting Way", "9 Waiting Way")
+    found += troubles_of_access(office.page)
+    office.presses("See it on the board")
+    expect(office.page.locator(".proposed")).to_have_count(3)
+    found += troubles_of_access(office.page)
+    office.page.go_back()
+    office.presses("Accept all")
+
+    office.reads("3 proposals are carried out.")
+    office.page.goto(f"/planning/?from={next_week().isoformat()}&days=1")
+    for number in (7, 8, 9):
+        expect(office.block(f"{number} Waiting Way")).to_be_visible()
+    office.reads("Nothing waits")
+    assert found == []
+    assert screens.troubles == []
