@@ -42,9 +42,16 @@ def visit_list(request: HttpRequest) -> HttpResponse:
         "filter": shown,
         "page": Paginator(shown.visits(), VISITS_A_PAGE).get_page(request.GET.get("page")),
         "page_title": "Visits",
-        "page_actions": [{"url": "/week/", "label": "Week at a glance"}],
+        "page_actions": [_overview(request.user)],
     }
     return render(request, "jobs/visits/visit_list.html", context)
+
+
+def _overview(user: User) -> dict[str, str]:
+    """Where all visits are seen together: the board for who plans, the week for who surveys."""
+    if user.role == Role.PLANNER:
+        return {"url": "/planning/", "label": "Planning"}
+    return {"url": "/week/", "label": "Week at a glance"}
 
 
 @page_for(Role.PLANNER)
