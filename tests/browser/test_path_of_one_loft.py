@@ -159,7 +159,7 @@ def fit(
     installer.opens_visit(home, "Fitting visit")
     installer.arrives()
     installer.checks_before_starting()
-    installer.goes_on("Take the before photos")
+    installer.takes_the_step("Take the before photos")
     installer.photographs("before", folder, seed, depth_mm=80)
     finish(installer, folder, seed + 20, depths_mm)
 
@@ -171,7 +171,7 @@ def put_right(
     installer.opens_visit(home, "Call-back")
     installer.arrives()
     installer.checks_before_starting()
-    installer.reads("Before photos", "Done: all")
+    installer.sees_it_done("Before photos", "all")
     finish(installer, folder, seed, depths_mm)
 
 
