@@ -9,7 +9,8 @@ from django.db import transaction
 
 from compliance import tasks
 from compliance.assess import ASSESSABLE
-from jobs.announce import evidence_changed, visit_done
+from compliance.shortfalls import remember_call_back
+from jobs.announce import evidence_changed, visit_changed, visit_done
 from jobs.models import Job, Visit
 
 
@@ -17,6 +18,7 @@ def connect() -> None:
     """Join the announcements of `jobs`. Called once, when the app is ready."""
     evidence_changed.connect(on_evidence_changed, dispatch_uid="compliance.evidence_changed")
     visit_done.connect(on_visit_done, dispatch_uid="compliance.visit_done")
+    visit_changed.connect(on_visit_changed, dispatch_uid="compliance.visit_changed")
 
 
 def on_evidence_changed(sender: Any, *, job: Job, **_: Any) -> None:
@@ -31,6 +33,12 @@ def on_evidence_changed(sender: Any, *, job: Job, **_: Any) -> None:
 def on_visit_done(sender: Any, *, visit: Visit, **_: Any) -> None:
     if visit.kind != Visit.Kind.SURVEY:
         _assess_after_commit(visit.job_id)
+
+
+def on_visit_changed(sender: Any, *, visit: Visit, **_: Any) -> None:
+    """A call-back booked by hand or by a plan is the remedy of the job's open shortfall."""
+    if visit.kind == Visit.Kind.CALL_BACK and visit.status == Visit.Status.BOOKED:
+        remember_call_back(visit)
 
 
 def _assess_after_commit(job_id: int) -> None:

@@ -93,6 +93,14 @@ def send_call_back(
     return visit
 
 
+def remember_call_back(visit: Visit) -> None:
+    """Whoever booked it, a call-back is the remedy of a shortfall that has none under way."""
+    for shortfall in Shortfall.objects.open().filter(job=visit.job_id).select_related("call_back"):
+        if not call_back_under_way(shortfall):
+            shortfall.call_back = visit
+            shortfall.save(update_fields=["call_back"])
+
+
 def call_back_under_way(shortfall: Shortfall) -> bool:
     """Whether a crew is booked to put it right, or is there now."""
     visit = shortfall.call_back

@@ -14,7 +14,7 @@ from compliance.models import Shortfall
 from compliance.shortfalls import assign_owner, chase_late, send_call_back
 from jobs.errors import Conflict, Refused
 from jobs.models import Job, Stage, Visit
-from jobs.planning.booking import cancel_visit
+from jobs.planning.booking import book_visit, cancel_visit
 from tests.compliance.scene import call_back, fitted, short_scene
 from tests.factories import A_MONDAY, CrewFactory, UserFactory, VisitFactory
 
@@ -36,6 +36,19 @@ def test_a_call_back_is_booked_and_remembered():
     assert (visit.kind, visit.booked_by) == (Visit.Kind.CALL_BACK, planner)
     assert shortfall_of(scene).call_back == visit
     assert Job.objects.get(pk=scene.job.pk).stage == Stage.BOOKED
+
+
+def test_a_call_back_booked_elsewhere_is_remembered_and_was_asked_for():
+    scene, _ = short_scene()
+    need = scene.job.visit_needs.get(kind="call_back")
+    assert need.preferred_crew == scene.visit.crew
+
+    visit = book_visit(
+        scene.job, "call_back", scene.visit.crew, None, NEXT_WEEK, 2.0, scene.person("planner")
+    )
+
+    assert visit.need == need
+    assert shortfall_of(scene).call_back == visit
 
 
 def test_a_second_call_back_waits_for_the_first():
