@@ -204,6 +204,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
     "GET_LIB_DOC_EXCLUDES": "deploy.api_schema.bases_without_words",
+    "ENUM_NAME_OVERRIDES": {"VisitKindEnum": "jobs.models.visit_kinds.VisitKind"},
 }
 
 # --- Static files: named by their content and cached for good
