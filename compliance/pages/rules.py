@@ -38,6 +38,7 @@ class RuleForm(forms.ModelForm):
         }
         widgets = {"starts_on": forms.DateInput(attrs={"type": "date"})}
         help_texts = {
+            "photos_at_points": "",
             "source": "Document, edition and clause, or who says so.",
             "starts_on": "Lofts handed over from this day on are judged by it. After today.",
         }

@@ -145,6 +145,7 @@ def test_a_kept_seal_may_be_asked_for_and_is_compared(tmp_path: Any):
 def test_a_ledger_that_was_written_anew_does_not_continue_a_kept_seal(tmp_path: Any):
     """Whoever holds the key can sign another ledger; whoever kept a Seal finds out."""
     from compliance.ledger.seals import make_seal
+
     certified()
     early = make_seal()
     kept = tmp_path / "seal.txt"
