@@ -18,7 +18,8 @@ from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.jobs import ReasonSerializer
 from jobs.api.roles import JOB_READERS, PLANNER
-from jobs.models import Crew, Job, Van, Visit
+from jobs.models import Crew, Job, User, Van, Visit
+from jobs.planning.agreeing import hold, mark_told
 from jobs.planning.booking import (
     book_visit,
     cancel_visit,
@@ -27,6 +28,7 @@ from jobs.planning.booking import (
     move_visit,
     refuse_past,
 )
+from jobs.planning.electrical import finish_electrical_visit
 from jobs.stages import lock_job
 
 
@@ -58,9 +60,23 @@ class VisitSerializer(serializers.ModelSerializer):
             "stop_reason",
             "arrived_at",
             "left_at",
+            "need",
+            "part",
+            "promised_at",
+            "held",
             "version",
         ]
-        read_only_fields = ["status", "stop_reason", "arrived_at", "left_at", "version"]
+        read_only_fields = [
+            "status",
+            "stop_reason",
+            "arrived_at",
+            "left_at",
+            "need",
+            "part",
+            "promised_at",
+            "held",
+            "version",
+        ]
 
     @extend_schema_field(serializers.ListField(child=serializers.IntegerField()))
     def get_operatives(self, visit: Visit) -> list[int]:
@@ -88,6 +104,23 @@ class VisitSerializer(serializers.ModelSerializer):
 
     def update(self, visit: Visit, data: dict[str, Any]) -> Visit:
         return move_visit(visit, by=self.context["request"].user, version=visit.version, **data)
+
+
+class HoldSerializer(serializers.Serializer):
+    held = serializers.BooleanField()
+
+
+class ToldSerializer(serializers.Serializer):
+    told = serializers.BooleanField()
+
+
+class FoundSerializer(serializers.Serializer):
+    found = serializers.CharField(max_length=400)
+
+
+def finish_seen(visit: Visit, found: str, *, by: User, version: int) -> Visit:
+    """The version was compared already, under the lock."""
+    return finish_electrical_visit(visit, found, by=by)
 
 
 class VisitFilter(django_filters.FilterSet):
@@ -135,6 +168,35 @@ class VisitViewSet(
             visit = lock_visit(seen.pk)
             require_match(request, visit)
             done = cancel_visit(visit, reason.validated_data["reason"], request.user)
+        return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})
+
+    @extend_schema(request=HoldSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def hold(self, request: Request, pk: str) -> Response:
+        """Keep a booked visit where it is whatever a plan proposes, or not, under If-Match."""
+        return self._mark(request, HoldSerializer, "held", hold)
+
+    @extend_schema(request=ToldSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def told(self, request: Request, pk: str) -> Response:
+        """Record that the householder was told of the booked time, or not, under If-Match."""
+        return self._mark(request, ToldSerializer, "told", mark_told)
+
+    @extend_schema(request=FoundSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def finish(self, request: Request, pk: str) -> Response:
+        """Record what an electrician did or found, under If-Match; the fitting may follow."""
+        return self._mark(request, FoundSerializer, "found", finish_seen)
+
+    def _mark(self, request: Request, kind: Any, field: str, act: Any) -> Response:
+        seen = self.get_object()
+        given = kind(data=request.data)
+        given.is_valid(raise_exception=True)
+        with transaction.atomic():
+            visit = lock_visit(seen.pk)
+            require_match(request, visit)
+            value = given.validated_data[field]
+            done = act(visit, value, by=request.user, version=visit.version)
         return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})
 
 

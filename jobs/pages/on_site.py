@@ -19,7 +19,7 @@ from jobs.evidence.photos import store_photo
 from jobs.evidence.questions import outcome_of
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.evidence.site_record import site_record_of
-from jobs.models import DepthReading, Photo, Role, StopWork, Visit
+from jobs.models import LAYING_KINDS, DepthReading, Photo, Role, StopWork, Visit
 from jobs.pages import converters  # noqa: F401  (registers <photomoment:...>)
 from jobs.pages.access import page_for
 from jobs.pages.on_site_forms import (
@@ -86,7 +86,7 @@ def visit_page(request: HttpRequest, pk: int) -> HttpResponse:
         hazards=hazards_of([visit.job_id]).get(visit.job_id, ()),
         unsafe=outcome_of(record.check.answers).unsafe if record.check else (),
         stop=StopWork.objects.filter(visit=visit).first(),
-        may_stop=visit.status in ("booked", "on_site") and visit.kind != Visit.Kind.SURVEY,
+        may_stop=visit.status in ("booked", "on_site") and visit.kind in LAYING_KINDS,
         further=further_visits(visit).order_by("during").first(),
         page_kicker=f"{visit.job.reference} · {visit.get_kind_display()}",
         back_url=reverse("on_site"),

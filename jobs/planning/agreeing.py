@@ -75,6 +75,11 @@ def tell_householder(visit: Visit, *, by: User, version: int, told: bool = True)
     return visit
 
 
+def mark_told(visit: Visit, told: bool, *, by: User, version: int) -> Visit:
+    """`tell_householder`, or taking it back, as `hold` is called."""
+    return tell_householder(visit, by=by, version=version, told=told)
+
+
 def hold(visit: Visit, held: bool, *, by: User, version: int) -> Visit:
     """Keep a visit where it is whatever a new plan proposes, or let it go again.
 

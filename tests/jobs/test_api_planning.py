@@ -217,3 +217,18 @@ def test_a_crews_calendar_is_told_and_changed(office, crew, api):
     )
     assert changed.status_code == 200
     assert (changed.json()["works_on"], changed.json()["nation"]) == ([1, 2, 3], "scotland")
+
+
+@pytest.mark.parametrize(
+    ("act", "given", "field"),
+    [("hold", {"held": True}, "held"), ("told", {"told": True}, "promised_at")],
+)
+def test_a_visit_is_held_and_the_householder_told_under_if_match(
+    office, crew, api, act, given, field
+):
+    address = f"/api/v1/visits/{booked(office, crew, a_day_ahead(crew), 9).pk}/"
+    tag = etag(api, address)
+    marked = api.post(f"{address}{act}/", given, headers={"If-Match": tag})
+    assert marked.status_code == 200
+    assert marked.json()[field]
+    assert api.post(f"{address}{act}/", given, headers={"If-Match": tag}).status_code == 412
