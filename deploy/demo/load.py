@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from compliance.models import DepthRule, Shortfall
 from compliance.shortfalls import assign_owner
-from deploy.demo import audit, evidence, hands, site_work, stock, yard
+from deploy.demo import audit, evidence, hands, planning, proof, site_work, stock, yard
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import CREW_NATIONS, Cast, make_cast
@@ -86,8 +86,11 @@ class _Loader:
         self._put_right(cast, entries)
         _give_owners(cast)
         site_work.stop_one(cast, entries, self.now)
+        self.tell("what is to be planned, and a plan")
+        planning.make_planning(cast, self.now)
         self.tell("audit rounds")
         audit.make_rounds(cast, self.now)
+        proof.make_proof(cast, self.now)
 
     def _entries(self) -> list[Entry]:
         homes = [invent_home(self.chance, number) for number in range(self.scale.homes)]

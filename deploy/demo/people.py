@@ -22,8 +22,8 @@ BASES = {
 }
 SECOND_HANDS = {
     "Crew Wren": ("Kit Sedge", ["insulation", "asbestos_awareness"]),
-    "Crew Heron": ("Moss Hale", ["insulation", "raised_deck"]),
-    "Crew Linnet": ("Una Reed", ["insulation", "electrical"]),
+    "Crew Heron": ("Moss Hale", ["insulation", "raised_deck", "surveying"]),
+    "Crew Linnet": ("Una Reed", ["insulation", "electrical", "surveying"]),
 }
 
 

@@ -22,7 +22,7 @@ from deploy.demo.load import Scale, load_demo
 from deploy.demo.lofts import invent_loft
 from deploy.demo.places import invent_home
 from jobs.intake.nations import check_nation
-from jobs.models import Company, Job, Photo, PhotoInspection, Stage, User, Visit
+from jobs.models import Company, Job, Photo, PhotoInspection, PlanRun, Stage, User, Visit, VisitNeed
 
 A_WEDNESDAY_NOON = datetime(2026, 11, 25, 12, 0, tzinfo=LONDON)
 
@@ -100,6 +100,8 @@ def test_the_demo_shows_something_at_every_stage_and_keeps_every_rule(small_demo
     assert {s.email for s in SIGN_INS} == set(User.objects.values_list("email", flat=True))
     assert Certificate.objects.count() == stages[Stage.CERTIFIED]
     assert Shortfall.objects.open().exists()
+    assert PlanRun.objects.get().state == "ready", PlanRun.objects.get().failure
+    assert VisitNeed.objects.open().exists()
     assert AuditRound.objects.count() == 3
     assert Finding.objects.exists()
     assert PhotoInspection.objects.filter(readable=True).count() == Photo.objects.count() > 60
