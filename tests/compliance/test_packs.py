@@ -77,7 +77,7 @@ def test_an_auditor_gets_no_householders_name_and_no_place_but_their_hashes():
         visit=scene.visit,
         let_in_by="Mrs Householder",
         position_agreed=True,
-        latitude_deg=52.1,
+        latitude_deg=52.123456,
         longitude_deg=-1.1,
     )
 
@@ -88,7 +88,7 @@ def test_an_auditor_gets_no_householders_name_and_no_place_but_their_hashes():
     assert check(theirs).sound, check(theirs)
     assert check(ours).sound, check(ours)
     assert b"Householder" not in theirs[layout.CONTENTS]
-    assert b"52.1" not in theirs[layout.CONTENTS] + theirs[layout.ROWS]
+    assert b"52.123456" not in theirs[layout.CONTENTS] + theirs[layout.ROWS]
     assert b"A. Householder" in ours[layout.CONTENTS]
     assert "jobs_handover.signed_name" in str(check(theirs))
 
