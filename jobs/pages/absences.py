@@ -37,7 +37,7 @@ def absence_list(request: HttpRequest) -> HttpResponse:
         "holidays": holidays_ahead(request.user, timezone.localdate()),
         "may_edit": request.user.role == Role.PLANNER,
         "page_title": "Absences and holidays",
-        "page_lead": "Who cannot be sent, and when. Plans go round it, and nothing is booked in it.",
+        "page_lead": "Who cannot be sent, and when. Plans go round it; nothing is booked in it.",
     }
     return render(request, "jobs/crews/absences.html", context)
 
