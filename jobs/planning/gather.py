@@ -41,10 +41,10 @@ class Gathered:
 
     def moment(self, seconds: int) -> datetime:
         """The moment that many seconds after the problem's start."""
-        return self.problem.starts_at + timedelta(seconds=seconds)
+        return self.problem.local(seconds)
 
     def seconds(self, moment: datetime) -> int:
-        return round((moment - self.problem.starts_at).total_seconds())
+        return _seconds_between(self.problem.starts_at, moment)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +58,16 @@ class Frame:
     now: datetime
 
     def seconds(self, moment: datetime) -> int:
-        return round((moment - self.starts_at).total_seconds())
+        return _seconds_between(self.starts_at, moment)
 
     def day_index(self, moment: datetime) -> int | None:
         day = timezone.localtime(moment).date()
         return self.days.index(day) if day in self.days else None
+
+
+def _seconds_between(start: datetime, moment: datetime) -> int:
+    """Real seconds: two times of one zone subtract by the clock, an hour off when it changes."""
+    return round(moment.timestamp() - start.timestamp())
 
 
 def gather(
