@@ -15,14 +15,17 @@ import random
 import sys
 from collections.abc import Callable, Sequence
 
+import django
 import numpy as np
 from PIL import Image, ImageEnhance, ImageFilter
 
-from deploy.demo.pictures import Snapshot, draw_loft_photo
-from jobs.evidence.alignment import SAME, SURELY, agreement
-from jobs.evidence.likeness import SAME_JOB_BITS
-from jobs.evidence.looks import Look, distance, look_of
-from jobs.models.photo_hashes import RADIUS, SURE_RADIUS
+django.setup()
+
+from deploy.demo.pictures import Snapshot, draw_loft_photo  # noqa: E402
+from jobs.evidence.alignment import show_the_same  # noqa: E402
+from jobs.evidence.likeness import SAME_JOB_BITS, nearest  # noqa: E402
+from jobs.evidence.looks import Look, distance, look_of  # noqa: E402
+from jobs.models.photo_hashes import RADIUS, SURE_RADIUS  # noqa: E402
 
 Alter = Callable[[Image.Image, random.Random], Image.Image]
 
@@ -65,22 +68,21 @@ ALTERED: dict[str, Alter] = {
 }  # fmt: skip
 
 
-def nearest(asked: Look, stored: Look) -> int:
-    return min(distance(guess, stored.hashes[0]) for guess in asked.hashes)
+def found(asked: Look, stored: Look) -> tuple[bool, bool]:
+    """Whether a search finds the pair for certain, and whether it finds it and confirms it."""
+    differ = [(guess ^ stored.hashes[0]) & (1 << 64) - 1 for guess in asked.hashes]
+    sure = any(bits.bit_count() <= SURE_RADIUS for bits in differ)
+    there = any(bits.bit_count() <= RADIUS and shows_up(bits) for bits in differ)
+    return sure, there and same(asked, stored)
 
 
-def found(asked: Look, stored: Look) -> tuple[int, bool]:
-    """Bits apart, and whether a search that meets this pair says they show the same."""
-    bits = nearest(asked, stored)
-    return bits, bits <= RADIUS and same(asked, stored)
+def shows_up(differ: int) -> bool:
+    """Whether the index leads to a hash that differs in these bits: by one band or another."""
+    return any((differ >> shift & 0xFFFF).bit_count() <= 1 for shift in range(0, 64, 16))
 
 
 def same(asked: Look, stored: Look) -> bool:
-    mirrored = asked.sample[:, ::-1]
-    return (
-        agreement(asked.sample, stored.sample, SURELY) >= SAME
-        or agreement(mirrored, stored.sample, SURELY, scales=(1.0,)) >= SAME
-    )
+    return show_the_same(asked.sample, stored.sample)
 
 
 def share(rows: Sequence[bool]) -> str:
@@ -98,7 +100,7 @@ def quality(originals: Sequence[Image.Image], looks: Sequence[Look]) -> None:
         plain = [distance(a.hashes[0], b.hashes[0]) <= 3 for a, b in pairs]
         there = [found(a, b) for a, b in pairs]
         back = [found(b, a)[1] for a, b in pairs]
-        sure = [bits <= SURE_RADIUS for bits, _ in there]
+        sure = [is_sure for is_sure, _ in there]
         hit = [is_found for _, is_found in there]
         missed = [not is_found for is_found in hit]
         print(
@@ -109,7 +111,7 @@ def quality(originals: Sequence[Image.Image], looks: Sequence[Look]) -> None:
 
 def strangers(looks: Sequence[Look], after: Sequence[Look]) -> None:
     pairs = [(a, b) for i, a in enumerate(looks) for b in looks[:i]]
-    values = np.array([nearest(a, b) for a, b in pairs])
+    values = np.array([nearest(a, b.hashes[0]) for a, b in pairs])
     near = [pair for pair, bits in zip(pairs, values, strict=True) if bits <= RADIUS]
     wrong = [same(a, b) for a, b in near]
     print(
@@ -119,7 +121,7 @@ def strangers(looks: Sequence[Look], after: Sequence[Look]) -> None:
         f"{100 * sum(wrong) / len(pairs):.4f} % false positives"
     )
     both = list(zip(after, looks, strict=False))
-    near_bits = [nearest(a, b) <= SAME_JOB_BITS for a, b in both]
+    near_bits = [nearest(a, b.hashes[0]) <= SAME_JOB_BITS for a, b in both]
     alike = [close and same(a, b) for close, (a, b) in zip(near_bits, both, strict=True)]
     print(
         f"{len(both)} lofts before and after the work, from nearly the same place: "
