@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import pghistory
 
@@ -55,6 +56,8 @@ def record_leave(
         because = _because(visit)
         if visit.status == Visit.Status.ON_SITE:
             end_for_today(visit, told.at)
+        else:
+            _leave_later(visit, told.at)
         return Leave.objects.create(
             visit=visit,
             because=because,
@@ -67,6 +70,13 @@ def record_leave(
             **told.columns,
             **position.columns,
         )
+
+
+def _leave_later(visit: Visit, at: datetime) -> None:
+    """The handover or stop ended the work; the crew itself left now."""
+    if visit.left_at is None or visit.left_at < at:
+        visit.left_at = at
+        visit.save(update_fields=["left_at"])
 
 
 def _because(visit: Visit) -> str:

@@ -28,7 +28,11 @@ def test_leaving_after_the_handover_ends_nothing_more():
     scene = booked_scene(status="done")
     HandoverFactory(visit=scene.visit)
 
-    assert leave(scene).because == "handed_over"
+    left = leave(scene)
+
+    scene.visit.refresh_from_db()
+    assert (left.because, scene.visit.status) == ("handed_over", "done")
+    assert scene.visit.left_at == left.corrected_at
 
 
 def test_leaving_for_another_day_ends_the_visit():
