@@ -13,7 +13,7 @@ from jobs.planning.solving.draft import GONE, Draft
 from jobs.planning.solving.first_plan import by_urgency, drop_incomplete, take_sequence
 from jobs.planning.solving.insertion import insert_all
 from jobs.planning.solving.routes import RoutingProblem, Wanted, improve, is_held
-from jobs.planning.solving.stopping import Progress
+from jobs.planning.solving.stopping import Pacing, Progress
 from jobs.planning.solving.tables import RELOAD, Tables
 from jobs.planning.solving.timing import EMPTY, Timed
 
@@ -199,7 +199,7 @@ class _Polling:
         self.steps, self.without_gain = steps, without_gain
         self.done = self.since_gain = 0
         self.news: pyvrp.Solution | None = None
-        self.told_at_s = search.progress.elapsed_s
+        self.pacing = Pacing(SECONDS_BETWEEN_OFFERS)
 
     def noted(self, best: pyvrp.Solution) -> None:
         """PyVRP found something better."""
@@ -210,14 +210,12 @@ class _Polling:
             self.search.step()
         self.done += 1
         self.since_gain += 1
-        if self.news is not None and self._time_to_tell():
+        if self.news is not None and self.pacing.is_due(self.search.progress):
             if self.news.is_feasible():
                 self.search.offer(taken_over(self.draft, self.problem.sequences(self.news)))
-            self.news, self.told_at_s = None, self.search.progress.elapsed_s
+            self.news = None
+            self.pacing.done(self.search.progress)
         over = self.since_gain > self.without_gain
         if self.steps is not None:
             over = over or self.done > self.steps
         return over or self.search.stopped()
-
-    def _time_to_tell(self) -> bool:
-        return self.search.progress.elapsed_s - self.told_at_s >= SECONDS_BETWEEN_OFFERS

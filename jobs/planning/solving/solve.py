@@ -16,7 +16,7 @@ from jobs.planning.solving.first_plan import first_draft
 from jobs.planning.solving.reasons import with_reasons
 from jobs.planning.solving.rerouting import routable_at_once, route_again, route_everything
 from jobs.planning.solving.ruin import accepted, ruined_and_remade
-from jobs.planning.solving.stopping import Progress, Stop
+from jobs.planning.solving.stopping import Pacing, Progress, Stop
 from jobs.planning.solving.tables import UNITS_PER_POINT, Tables, tables_of
 
 log = logging.getLogger(__name__)
@@ -55,7 +55,7 @@ def solve_plan(
     """The best plan found until `stop` says so.
 
     `on_better(plan, objective, elapsed_s)` gets the first plan and better ones as they come, at
-    most two a second. `start_from`: the present plan, kept where nothing is gained by changing
+    most some two a second. `start_from`: the present plan, kept where nothing is gained by changing
     it. `explain`: work out the reasons of what stayed out at the end. The same seed and an
     `AfterIterations` limit give the same plan.
     """
@@ -102,7 +102,7 @@ class _Search:
         self.progress = Progress.begin()
         self._best: Draft | None = None
         self._told: Draft | None = None
-        self._told_at_s = 0.0
+        self._pacing = Pacing(SECONDS_BETWEEN_TELLING)
         self._sound: Plan | None = None
 
     @property
@@ -118,8 +118,9 @@ class _Search:
 
     def stopped(self) -> bool:
         """Whether to stop now; also the moment to tell of what got better."""
-        if self.progress.elapsed_s - self._told_at_s >= SECONDS_BETWEEN_TELLING:
+        if self._pacing.is_due(self.progress):
             self._tell()
+            self._pacing.done(self.progress)
         return self.stop(self.progress)
 
     def offer(self, draft: Draft) -> None:
@@ -142,7 +143,7 @@ class _Search:
         """Check what is new, keep it as sound, and tell whoever listens."""
         if self._best is None or self._best is self._told:
             return
-        self._told, self._told_at_s = self._best, self.progress.elapsed_s
+        self._told = self._best
         plan = self._best.to_plan()
         problem = self.tables.problem
         broken = [v for v in check_plan(problem, plan) if v.code not in MAY_REMAIN]

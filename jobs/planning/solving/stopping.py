@@ -38,6 +38,28 @@ class Progress:
         return time.process_time() - self.started_processor_s
 
 
+@dataclass(slots=True)
+class Pacing:
+    """Lets something costly be done now and then, for a tenth of the time at most.
+
+    `least_s`: processor seconds between two times, at least.
+    """
+
+    least_s: float
+    next_at_s: float = 0.0
+    begun_at_s: float = 0.0
+
+    def is_due(self, progress: Progress) -> bool:
+        """Whether it is time; if so, the doing begins now."""
+        self.begun_at_s = progress.processor_s
+        return self.begun_at_s >= self.next_at_s
+
+    def done(self, progress: Progress) -> None:
+        """The doing that `is_due` began is over."""
+        now_s = progress.processor_s
+        self.next_at_s = now_s + max(self.least_s, 9 * (now_s - self.begun_at_s))
+
+
 class Stop(Protocol):
     """Says whether to stop, asked after every step."""
 

@@ -8,6 +8,7 @@ from jobs.planning.solving.stopping import (
     AfterSeconds,
     AnyOf,
     NoImprovement,
+    Pacing,
     Progress,
     WhenAsked,
 )
@@ -55,3 +56,27 @@ def test_whichever_comes_first() -> None:
     assert not rule(progress(iterations=9, since_better=4))
     assert rule(progress(iterations=9, since_better=5))
     assert rule(progress(iterations=10, since_better=0))
+
+
+def test_something_costly_is_done_at_once_and_then_not_for_a_while() -> None:
+    """An hour between two times: not due a moment later, due when the start lies an hour back."""
+    begun = Progress.begin()
+    pacing = Pacing(least_s=3600)
+    assert pacing.is_due(begun)
+    pacing.done(begun)
+    assert not pacing.is_due(begun)
+    begun.started_processor_s -= 2 * 3600
+    assert pacing.is_due(begun)
+
+
+def test_what_takes_long_is_done_more_rarely() -> None:
+    """It took 100 s, so the next time is 900 s later, though once a second would be allowed."""
+    begun = Progress.begin()
+    pacing = Pacing(least_s=1)
+    assert pacing.is_due(begun)
+    begun.started_processor_s -= 100
+    pacing.done(begun)
+    begun.started_processor_s -= 800
+    assert not pacing.is_due(begun)
+    begun.started_processor_s -= 200
+    assert pacing.is_due(begun)
