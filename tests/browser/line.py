@@ -19,6 +19,7 @@ class Line:
 
     Modes: "up"; "down" (every connection breaks at once); "silent" (taken, never answered, as
     with one bar of signal). `cut_after(n)` breaks everything once n more bytes went up;
+    `swap` is what comes down otherwise than it was sent, of the same length;
     `lose_answer(start)` lets a request that begins so through, and breaks before its answer.
     """
 
@@ -27,6 +28,7 @@ class Line:
         self.mode = "up"
         self.sent_up = 0
         self.sent_down = 0
+        self.swap: tuple[bytes, bytes] | None = None
         self.latency_s = 0.0
         self.bytes_per_s: float | None = None
         self._cut_at: int | None = None
@@ -126,7 +128,7 @@ class Line:
                     self.down()
                 else:
                     self.sent_down += len(piece)
-                    goal.sendall(piece)
+                    goal.sendall(piece.replace(*self.swap) if self.swap else piece)
         _break(source)
         _break(goal)
 

@@ -8,7 +8,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 from contextlib import suppress
 from pathlib import Path
@@ -48,7 +47,7 @@ class Server:
     def _wait(self) -> None:
         deadline = time.monotonic() + PATIENCE_S
         while time.monotonic() < deadline:
-            with suppress(urllib.error.URLError, ConnectionError):
+            with suppress(OSError):  # nobody listens yet, or no answer comes in time
                 urllib.request.urlopen(f"http://{HERE}:{self.port}/on-site/no-signal/", timeout=5)
                 return
             assert self.process is not None

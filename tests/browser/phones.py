@@ -153,7 +153,8 @@ class OnSite:
         self.page.get_by_label("let you in").fill("the householder")
         self.answers_safely()
         self.goes_on("We are here")
-        expect(self.page).to_have_url(re.compile(re.escape(self.address()) + "$"))
+        after = re.compile(re.escape(self.address()) + "$")
+        expect(self.page).to_have_url(after, timeout=PATIENCE_MS)  # it waits for the office a while
 
     def measures(self, depth_mm: int) -> int:
         """Touch a place that is wanted, type the depth, save; until none is wanted."""

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
+from jobs.models import Arrival
 from jobs.pages.phone_shell import FILES, shell
 from tests.browser.line import Line
 from tests.browser.phones import OnSite, Phone, scene_today
@@ -36,6 +38,12 @@ STEPS = (
     "handover/",
     "stop/",
 )
+ONLY_OF = """
+async (version) => {
+  const isOther = (name) => !name.endsWith(version);
+  while ((await caches.keys()).some(isOther)) await new Promise((next) => setTimeout(next, 100));
+}
+"""
 SMALL_TARGETS = """
 () => Array.from(document.querySelectorAll("a, button, summary"))
   .filter((each) => each.checkVisibility() && !each.matches(".skip-link"))
@@ -74,6 +82,50 @@ def test_every_page_of_the_day_opens_without_signal(pocket: Pocket, line: Line) 
     line.silent()  # one bar: connections are taken and never answered
     lead.opens("check/")
     lead.reads("Before anyone goes up")
+
+
+def test_a_newer_version_takes_over_with_every_page(pocket: Pocket, line: Line) -> None:
+    """Styles and scripts of a new release, the kept pages made anew for them; then no signal."""
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+    here = sorted(lead.page.evaluate("caches.keys()"))
+    version = here[0].rpartition("-")[2]
+    newer = version[::-1]
+    line.swap = (version.encode(), newer.encode())
+
+    lead.page.goto("/on-site/")
+    lead.page.evaluate(ONLY_OF, newer)
+    line.down()
+    for step in STEPS:
+        lead.opens(step)
+        expect(lead.page.locator("h1")).not_to_have_text("No signal")
+    assert sorted(lead.page.evaluate("caches.keys()")) == [
+        name.replace(version, newer) for name in here
+    ]
+
+
+def test_a_slow_line_no_worker_and_a_clock_that_is_ahead(pocket: Pocket, line: Line) -> None:
+    """Slow 3G (400 kbit/s, 400 ms), a browser without service workers, seven minutes ahead."""
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.shape = {**PHONE, "service_workers": "block"}
+    phone.open().add_init_script("const now = Date.now; Date.now = () => now() + 7 * 60000;")
+    phone.context.add_init_script(  # type: ignore[union-attr]
+        "const There = Date; Date = class extends There {"
+        " constructor(...given) { super(...(given.length ? given : [There.now()])); } };"
+    )
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    line.slow(0.4, 400)
+    lead.opens("arrival/")
+    lead.arrives()
+    lead.all_is_safe()
+    warning = lead.page.get_by_text("This phone's clock is 7 min ahead")
+    expect(warning).to_be_visible()
+    assert round(Arrival.objects.get().phone_ahead / timedelta(minutes=1)) == 7
 
 
 def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path: Path) -> None:

@@ -1,10 +1,11 @@
 // The page's side of keeping and sending: the worker is registered, asked to keep the day's pages,
 // and to send; where there is no worker (yet), the page sends by itself.
-import { isUnsent, ofPerson, tidy } from "./store.js";
+import { get, isUnsent, ofPerson, tidy } from "./store.js";
 import { listen } from "./channel.js";
 
 const LOOKS_MS = [2000, 4000, 8000, 15000, 30000]; // ever longer while nothing gets through
 const KEEPS_AFTER_MS = 1500;
+const RENEWS_AFTER_MS = 4000;
 const WORKER = "/on-site-worker.js";
 
 export async function beginKeeping(person) {
@@ -18,7 +19,7 @@ export async function beginKeeping(person) {
   tidy().catch(() => {});
   setTimeout(() => ask({ ask: "keep" }), KEEPS_AFTER_MS);
   listen((message) => {
-    if (message.what === "queue" && message.state === "safe") keepAgainSoon();
+    if (message.what === "queue" && message.state === "safe") renewSoon(message.id);
   });
 }
 
@@ -85,10 +86,19 @@ async function registerSync() {
   }
 }
 
-let again = null;
-function keepAgainSoon() {
-  clearTimeout(again);
-  again = setTimeout(() => ask({ ask: "keep", again: true }), 4000);
+const old = new Set();
+let renewing = null;
+
+/** What the office has since got changes few pages: those are kept anew, a while after the last. */
+async function renewSoon(id) {
+  const item = await get(id);
+  if (!item) return;
+  ["/on-site/", "/on-site/visits/" + item.visit + "/", item.page].forEach((page) => old.add(page));
+  clearTimeout(renewing);
+  renewing = setTimeout(() => {
+    ask({ ask: "renew", pages: [...old] });
+    old.clear();
+  }, RENEWS_AFTER_MS);
 }
 
 /** Asks that the browser never clears the queue by itself, once there is something to lose. */

@@ -6,6 +6,7 @@ import { clockOffset } from "./clock.js";
 import { clockOf, hasArrived, nameOf, stateOf } from "./words.js";
 
 const RENEWED_AFTER_MS = 90 * 1000;
+const OPENED = Date.now();
 const ENDS = ["stop-work", "leave", "handover"];
 
 export function beginOverlay(person) {
@@ -21,6 +22,7 @@ export function beginOverlay(person) {
   listen((message) => {
     if (message.what === "queue") show();
     if (message.what === "renewed" && message.path === location.pathname) offerNewer();
+    if (message.what === "office" && message.kind === "here") tellAge();
   });
   show();
   tellAge();
@@ -168,10 +170,11 @@ async function tellAge() {
   const made = Date.parse(document.body.dataset.madeAt || "");
   const place = document.querySelector("[data-page-age]");
   if (!made || !place) return;
-  const age = Date.now() + (await clockOffset()) - made;
-  if (age < RENEWED_AFTER_MS) return;
+  const age = OPENED + (await clockOffset()) - made;
+  if (place.dataset.offered !== undefined) return;
+  place.hidden = age < RENEWED_AFTER_MS;
+  if (place.hidden) return;
   place.textContent = "Kept copy of " + dayAndClock(made) + ".";
-  place.hidden = false;
 }
 
 function dayAndClock(made) {

@@ -31,7 +31,11 @@ export function begin(settings) {
     const shell = await caches.open(shellName);
     const how = settings.named ? {} : { cache: "no-cache" };
     await shell.addAll(settings.shell.map((url) => new Request(url, how)));
-    for (const url of await pagesKept()) await keepPage(url, true);
+    const pages = await pagesKept();
+    if (pages.length && (await askOffice()).kind !== "here") throw new Error("Signed out: later.");
+    for (const url of pages) {
+      if ((await keepPage(url, true)) === null) throw new Error("The signal went: later.");
+    }
     await self.skipWaiting();
   }
 
@@ -145,6 +149,7 @@ export function begin(settings) {
     const asked = event.data || {};
     if (asked.ask === "send") event.waitUntil(sendAll());
     if (asked.ask === "keep") event.waitUntil(keepTheDay(asked.again === true));
+    if (asked.ask === "renew") event.waitUntil(renew(asked.pages));
     if (asked.ask === "forget") event.waitUntil(forgetPages());
   }
 
@@ -176,6 +181,10 @@ export function begin(settings) {
       }
     }
     tell("kept", { pages: seen.size });
+  }
+
+  async function renew(urls) {
+    for (const url of urls.filter(isKept)) if ((await keepPage(url, true)) === null) return;
   }
 
   /** The text of a page, fetched unless a fresh one is kept; null when the office does not answer. */
