@@ -43,6 +43,7 @@ MODULES = (
 FILES = (
     "eavesbook.css",
     "on_site.css",
+    "yard.css",
     "app.js",
     "vendor/htmx/htmx-2.0.11.min.js",
     "vendor/tus/tus-4.3.1.min.js",
