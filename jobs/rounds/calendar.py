@@ -44,7 +44,6 @@ def crew_calendar(crew: Crew) -> bytes:
     )
     calendar = _empty_calendar(f"{crew.name}, {crew.company.name}")
     calendar.add("refresh-interval", vDuration(READ_AGAIN_AFTER), parameters={"VALUE": "DURATION"})
-    calendar.add("x-published-ttl", vDuration(READ_AGAIN_AFTER))
     return _written(calendar, (_event(visit, crew) for visit in rows.order_by("pk")))
 
 
@@ -73,8 +72,8 @@ def _empty_calendar(name: str) -> Calendar:
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("x-wr-calname", name)
-    calendar.add("x-wr-timezone", ZONE)
+    calendar.add("name", name)  # RFC 7986, 5.1
+    calendar.add("x-wr-calname", name)  # what programs from before it read
     calendar.add_component(_london())
     return calendar
 
