@@ -21,7 +21,7 @@ from jobs.planning.board_moves import Moved, move_on_board, place_on_board
 from jobs.planning.board_news import last_change_of
 from jobs.planning.board_sheet import sheet_of, why_waiting
 
-CANNOT_READ = "Say which crew, and when: the request could not be read. Load the page again."
+CANNOT_READ = "Say which visit, crew and time: this could not be read. Load the page again."
 
 
 @page_for(Role.PLANNER)
@@ -40,6 +40,8 @@ def planning_fit(request: HttpRequest) -> HttpResponse:
 @page_for(Role.PLANNER)
 def planning_places(request: HttpRequest) -> HttpResponse:
     """For every crew and day shown, the best place for a visit, or why there is none."""
+    if not {"visit", "need"} & request.GET.keys():
+        return JsonResponse({"message": CANNOT_READ}, status=400)
     span = SpanForm(request.GET)
     thing = _in_hand(request.GET, request.user)
     places = places_for(request.user, thing, span.first_day, span.days)

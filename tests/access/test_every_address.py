@@ -25,12 +25,15 @@ ENDPOINTS = [address for address in DECLARED if address.is_api]
 ANYBODYS = [address for address in ADDRESSES if address.name in registry.OPEN]
 
 TAKEN = {200, 201, 202, 204, 302, 400, 409, 412, 415, 422, 428}
-# Each role's own home, where it has one; endpoints that ask for two Seals, or for jobs.
+# Each role's own home, where it has one; endpoints that ask for two Seals, or for jobs; what the
+# planning board asks about a visit that it names.
 OWN_ANSWERS = {
     "home": {200, 302},
     "api_consistency": {400},
     "evidence_pack": {302},
     "api_evidence_pack": {400},
+    "planning_fit": {400},
+    "planning_places": {400},
 }
 # The version of a protocol that an endpoint wants to hear before it looks at anything.
 SPOKEN = dict.fromkeys(("uploads", "upload"), {"Tus-Resumable": "1.0.0"})
