@@ -71,9 +71,9 @@ def gap_after(found: Published, steps: int) -> float:
     ("name", "steps", "most_per_cent"),
     [
         ("RC208", 4000, 2.5),
-        ("C201R0.25", 2500, 4.0),
-        ("PC-C1_10_2", 2000, 2.0),
-        ("C1_10_1", 1500, 2.0),
+        ("C201R0.25", 1500, 4.0),
+        ("PC-C1_10_2", 1000, 4.5),
+        ("C1_10_1", 500, 6.0),
     ],
 )
 def test_a_short_search_comes_near_the_best_known_cost(

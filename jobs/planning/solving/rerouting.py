@@ -13,7 +13,7 @@ from jobs.planning.solving.draft import GONE, Draft
 from jobs.planning.solving.first_plan import by_urgency, drop_incomplete, take_sequence
 from jobs.planning.solving.insertion import insert_all
 from jobs.planning.solving.routes import RoutingProblem, Wanted, improve, is_held
-from jobs.planning.solving.stopping import Pacing, Progress
+from jobs.planning.solving.stopping import Progress
 from jobs.planning.solving.tables import RELOAD, Tables
 from jobs.planning.solving.timing import EMPTY, Timed
 
@@ -22,7 +22,7 @@ MOST_PROFILES_AT_ONCE = 4
 STEPS_AT_A_TIME = 200
 STEPS_WITHOUT_GAIN = 50_000
 SHIFTS_AT_A_TIME = (6, 10, 14)
-SECONDS_BETWEEN_OFFERS = 1.0
+STEPS_BETWEEN_OFFERS = 500
 
 
 def wanted_around(draft: Draft, chance: Random, shifts: int) -> Wanted:
@@ -199,7 +199,6 @@ class _Polling:
         self.steps, self.without_gain = steps, without_gain
         self.done = self.since_gain = 0
         self.news: pyvrp.Solution | None = None
-        self.pacing = Pacing(SECONDS_BETWEEN_OFFERS)
 
     def noted(self, best: pyvrp.Solution) -> None:
         """PyVRP found something better."""
@@ -210,11 +209,11 @@ class _Polling:
             self.search.step()
         self.done += 1
         self.since_gain += 1
-        if self.news is not None and self.pacing.is_due(self.search.progress):
+        # By steps, not by the clock: what is offered must be the same on every machine.
+        if self.news is not None and self.done % STEPS_BETWEEN_OFFERS == 0:
             if self.news.is_feasible():
                 self.search.offer(taken_over(self.draft, self.problem.sequences(self.news)))
             self.news = None
-            self.pacing.done(self.search.progress)
         over = self.since_gain > self.without_gain
         if self.steps is not None:
             over = over or self.done > self.steps
