@@ -82,6 +82,7 @@ export function beginDrawing() {
     const svg = document.querySelector("[data-touch-drawing] svg");
     if (!form) return;
     if (svg) unmark(svg);
+    ["x_mm", "y_mm", "area"].forEach((name) => { form.elements[name].value = ""; });
     form.querySelector("[data-reading-place]").textContent = "No place chosen yet";
   });
   document.addEventListener("click", (event) => {

@@ -26,6 +26,7 @@ async function record(form, person) {
   form.dataset.busy = "yes";
   try {
     const id = await keep(form, person);
+    if (form.hasAttribute("data-stay")) return readyForNext(form, id);
     form.dataset.item = id;
     const settled = untilSettled(id);
     sendNow();
@@ -88,15 +89,17 @@ function untilSettled(id) {
 
 async function shown(form, item) {
   if (item.state === "refused") return showRefusal(form, item);
-  if (!form.hasAttribute("data-stay")) {
-    location.assign(form.dataset.next || "/on-site/visits/" + form.dataset.visit + "/");
-    return;
-  }
+  location.assign(form.dataset.next || "/on-site/visits/" + form.dataset.visit + "/");
+}
+
+/** A form that stays is empty again at once: what becomes of the record is told beside it. */
+async function readyForNext(form, id) {
   delete form.dataset.item;
-  clearRefusal(form);
   form.reset();
-  form.dispatchEvent(new CustomEvent("record-stored", { bubbles: true, detail: item }));
-  tell("stored", { id: item.id, state: item.state });
+  if (location.search) history.replaceState(null, "", location.pathname);
+  form.dispatchEvent(new CustomEvent("record-stored", { bubbles: true }));
+  tell("stored", { id });
+  sendNow();
 }
 
 // ---- What a form says, as the office takes it ---------------------------------------------

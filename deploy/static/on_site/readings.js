@@ -54,9 +54,10 @@ function checkPlace(event, rules) {
   event.detail.problems = [{ field: "x_mm", message }, ...others];
 }
 
+/** A place chosen or a depth typed is never wiped away by a newer page. */
 function isTyping() {
   const form = document.querySelector(".reading-form");
-  return Boolean(form && form.elements.depth_mm && form.elements.depth_mm.value && !form.dataset.busy);
+  return Boolean(form && ["x_mm", "depth_mm"].some((name) => form.elements[name] && form.elements[name].value));
 }
 
 function rulesOfPage() {
