@@ -156,6 +156,7 @@ def _report(what: str, ask: Callable[[], Any]) -> None:
         begun = time.process_time()
         answer = ask()
         at_first = time.process_time() - begun
+    count = len(queries)  # the next request forgets them
     begun = time.process_time()
     for _ in range(TIMES):
         ask()
@@ -163,7 +164,7 @@ def _report(what: str, ask: Callable[[], Any]) -> None:
     size, packed = len(answer.content) / 1000, len(gzip.compress(answer.content)) / 1000
     print(
         f"{what:22} {answer.status_code} {size:5.0f} kB, {packed:3.0f} kB packed, "
-        f"{len(queries):2} queries, {1000 * at_first:5.0f} ms at first, {1000 * each:4.0f} ms each"
+        f"{count:2} queries, {1000 * at_first:5.0f} ms at first, {1000 * each:4.0f} ms each"
     )
 
 
