@@ -42,7 +42,7 @@ def _fill() -> tuple[Any, date]:
     from django.utils import timezone
 
     from jobs.models import Company, Crew, Operative, Scheme, User, Van
-    from jobs.planning.board import first_working_day, working_days_from
+    from jobs.planning.board_parts import first_working_day, working_days_from
 
     chance = random.Random(1)
     company = Company.objects.create(name="Board of a benchmark (invented)", slug="bench-board")

@@ -16,11 +16,12 @@ from jobs.models import Crew, PlanRun, Role
 from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
 from jobs.pages.access import page_for
 from jobs.pages.planning_forms import NeedFilter, SpanForm
-from jobs.planning.board import DAY_CHOICES, Board, board_of, stamps_of
+from jobs.planning.board import board_of, stamps_of
 from jobs.planning.board_ghosts import with_ghosts
 from jobs.planning.board_map import maps_of_day
 from jobs.planning.board_needs import waiting_needs, waiting_stamp
 from jobs.planning.board_news import news_for
+from jobs.planning.board_parts import DAY_CHOICES, Board
 
 ROWS_AT_ONCE = 10
 """Crews drawn with the page; the others are drawn when they come into sight."""

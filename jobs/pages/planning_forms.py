@@ -12,7 +12,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from jobs.models import Crew, Skill, User, VisitKind, VisitNeed
-from jobs.planning.board import DAY_CHOICES, first_working_day
+from jobs.planning.board_parts import DAY_CHOICES, first_working_day
 
 DUE = (
     ("", "Any due date"),

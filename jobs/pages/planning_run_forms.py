@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Crew, User, Visit
-from jobs.planning.board import first_working_day, working_days_from
+from jobs.planning.board_parts import first_working_day, working_days_from
 from jobs.planning.wishes import MayMove, Wishes
 
 HOW_LONG = ((10, "10 seconds"), (30, "half a minute"), (60, "a minute"), (300, "five minutes"))

@@ -7,237 +7,34 @@ that a page can draw it without working anything out. Nothing is stored.
 from __future__ import annotations
 
 import hashlib
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from jobs.loading.needs import shares_of
-from jobs.models import Absence, Crew, Job, Operative, Property, ProposedVisit, User, Visit
+from jobs.models import Absence, Crew, Operative, Property, User, Visit
+from jobs.planning.board_parts import (
+    STEP_MIN,
+    STEPS_A_DAY,
+    STEPS_AN_HOUR,
+    WORKING_WEEK,
+    Away,
+    Block,
+    Board,
+    CrewRow,
+    DayHead,
+    Leg,
+    Pause,
+    Position,
+    Track,
+    working_days_from,
+)
 from jobs.planning.board_stock import DayStock, stock_of_days
 from jobs.planning.calendars import holiday_on, midnight
 from jobs.planning.travel import Drive, drive_between
-
-STEP_MIN = 5
-STEPS_A_DAY = 24 * 60 // STEP_MIN
-STEPS_AN_HOUR = 60 // STEP_MIN
-DAY_CHOICES = (1, 5, 10)
-WORKING_WEEK = 5
-MOVABLE = (Visit.Status.BOOKED,)
-
-Position = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Leg:
-    """Driving to a visit, or home: `minutes` and `km` of the road.
-
-    It ends at `step + steps` and is drawn no longer than there is time; `late_min` is what lacks.
-    """
-
-    step: int
-    steps: int
-    minutes: int
-    km: float
-    late_min: int = 0
-
-    @property
-    def is_tight(self) -> bool:
-        """There is less time between the visits than the drive takes."""
-        return self.late_min > 0
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """What stands over a visit: a shape, and the word for it."""
-
-    shape: str
-    word: str
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """One visit on the board."""
-
-    visit: Visit
-    step: int
-    steps: int
-    minutes: int
-    order: int
-    volume_m3: float
-    leg: Leg | None
-    is_late: bool
-    is_going: bool = False
-
-    @property
-    def can_move(self) -> bool:
-        return self.visit.status in MOVABLE
-
-    @property
-    def marks(self) -> tuple[Mark, ...]:
-        visit = self.visit
-        begun = {"on_site": "begun", "done": "done", "stopped": "stopped"}.get(visit.status)
-        found = [Mark(begun, visit.get_status_display().lower())] if begun else []
-        if self.is_going:
-            found.append(Mark("going", "would go"))
-        if self.is_late:
-            found.append(Mark("late", "late"))
-        if visit.held:
-            found.append(Mark("held", "held"))
-        if visit.promised_at is not None:
-            found.append(Mark("promised", "promised"))
-        return tuple(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Ghost:
-    """Where a plan would put a visit of a job."""
-
-    line: ProposedVisit
-    job: Job
-    step: int
-    steps: int
-
-
-@dataclass(frozen=True, slots=True)
-class Away:
-    """A stretch of a day in which a crew is not there, and why.
-
-    `refuses`: a visit cannot be booked then. A holiday, or one operative's absence, only warns.
-    """
-
-    step: int
-    steps: int
-    words: str
-    whole_day: bool = False
-    refuses: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Pause:
-    """The crew's break, in the first gap that is long enough; `fits` is False where none is."""
-
-    step: int
-    steps: int
-    minutes: int
-    fits: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Track:
-    """One crew on one day."""
-
-    day: date
-    opens: int
-    closes: int
-    overtime: int
-    blocks: tuple[Block, ...]
-    away: tuple[Away, ...]
-    way_home: Leg | None
-    pause: Pause | None
-    available_h: float
-    booked_h: float
-    volume_m3: float
-    van_m3: float | None
-    ghosts: tuple[Ghost, ...] = ()
-
-    @property
-    def closed(self) -> Away | None:
-        return next((stretch for stretch in self.away if stretch.whole_day), None)
-
-    @property
-    def over_hours(self) -> bool:
-        return self.booked_h > self.available_h + 0.01
-
-    @property
-    def over_volume(self) -> bool:
-        """More rolls than one load holds: the van comes back to the depot during the day."""
-        return self.van_m3 is not None and self.volume_m3 > self.van_m3 + 0.01
-
-    @property
-    def loads(self) -> int:
-        """How many times the van is loaded for the day's rolls."""
-        return math.ceil(self.volume_m3 / self.van_m3 - 0.001) if self.van_m3 else 1
-
-    @property
-    def drive_min(self) -> int:
-        legs = [block.leg for block in self.blocks] + [self.way_home]
-        return sum(leg.minutes for leg in legs if leg is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class CrewRow:
-    """A crew with its days. `stamp` changes whenever anything shown in the row does."""
-
-    crew: Crew
-    skills: frozenset[str]
-    tracks: tuple[Track, ...]
-    stamp: str
-
-    @property
-    def size(self) -> int:
-        """How many operatives it has."""
-        return len(self.crew.operatives.all())
-
-
-@dataclass(frozen=True, slots=True)
-class HourMark:
-    """An hour of the axis and the step it begins at."""
-
-    hour: int
-    step: int
-
-
-@dataclass(frozen=True, slots=True)
-class DayHead:
-    """What all crews together have on one day."""
-
-    day: date
-    available_h: float
-    booked_h: float
-    visits: int
-    holiday: str = ""
-    stock: DayStock | None = None
-
-    @property
-    def share(self) -> float:
-        """Booked hours as a part of the available ones, 0 where there are none."""
-        return self.booked_h / self.available_h if self.available_h else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Board:
-    """`opens` and `hours`: the hour the time axis begins with, and how many it has.
-
-    `run_id`: the run whose proposals are laid over it.
-    """
-
-    first: date
-    count: int
-    days: tuple[date, ...]
-    heads: tuple[DayHead, ...]
-    rows: tuple[CrewRow, ...]
-    opens: int
-    hours: int
-    run_id: int | None = None
-
-    @property
-    def marks(self) -> tuple[HourMark, ...]:
-        """The hours written on the axis."""
-        hours = range(self.opens, self.opens + self.hours)
-        return tuple(HourMark(hour, hour * STEPS_AN_HOUR) for hour in hours)
-
-    @property
-    def before(self) -> date:
-        return working_days_from(self.first, -self.count)
-
-    @property
-    def after(self) -> date:
-        return working_days_from(self.first, self.count)
 
 
 def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = None) -> Board:
@@ -274,23 +71,6 @@ def stamps_of(user: User, first: date, count: int) -> dict[int, str]:
     days = _days(first, count, until, visits)
     away = _absences(user, days, crews)
     return {crew.pk: _stamp(crew, shown[crew.pk], away) for crew in crews}
-
-
-def working_days_from(day: date, count: int) -> date:
-    """The day `count` working days (Monday to Friday) after `day`, or before it."""
-    step = timedelta(days=1 if count >= 0 else -1)
-    left = abs(count)
-    while left:
-        day += step
-        if day.weekday() < WORKING_WEEK:
-            left -= 1
-    return day
-
-
-def first_working_day(day: date) -> date:
-    while day.weekday() >= WORKING_WEEK:
-        day += timedelta(days=1)
-    return day
 
 
 def local_day(visit: Visit) -> date:

@@ -14,8 +14,9 @@ from django.utils import timezone
 
 from jobs.errors import Conflict
 from jobs.models import Crew, User, Visit, VisitNeed
-from jobs.planning.board import stamps_of, working_days_from
+from jobs.planning.board import stamps_of
 from jobs.planning.board_needs import waiting_stamp
+from jobs.planning.board_parts import working_days_from
 from jobs.planning.gather import Gathered, gather, shift_key
 from jobs.planning.plan import Fit, MovingCost, Plan, Reason, Round, Stop
 from jobs.planning.plan_errors import NotInPlan, PlanProblemError

@@ -9,7 +9,8 @@ from datetime import date
 from django.utils import timezone
 
 from jobs.models import PlanRun, ProposedVisit
-from jobs.planning.board import STEPS_A_DAY, Board, CrewRow, Ghost, Track, step_of
+from jobs.planning.board import step_of
+from jobs.planning.board_parts import STEPS_A_DAY, Board, CrewRow, Ghost, Track
 from jobs.planning.proposals import proposals_of
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from jobs.planning.board import Block, Board, CrewRow, Track, base_of, position_of
+from jobs.planning.board import base_of, position_of
+from jobs.planning.board_parts import Block, Board, CrewRow, Track
 from jobs.planning.round_map import Call, RoundMap, RoundToDraw, maps_of
 
 

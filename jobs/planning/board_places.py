@@ -13,17 +13,8 @@ from datetime import date, datetime, time
 from django.utils import timezone
 
 from jobs.models import Skill, Visit, VisitNeed
-from jobs.planning.board import (
-    STEP_MIN,
-    Block,
-    Board,
-    CrewRow,
-    Position,
-    Track,
-    base_of,
-    position_of,
-    step_of,
-)
+from jobs.planning.board import base_of, position_of, step_of
+from jobs.planning.board_parts import STEP_MIN, Block, Board, CrewRow, Position, Track
 from jobs.planning.booking import hours_of
 from jobs.planning.booking_checks import skills_for
 from jobs.planning.calendars import at

@@ -11,10 +11,11 @@ from django.db.models import Q
 from django.utils import timezone
 
 from jobs.models import Crew, ProposedVisit, User, Visit, VisitNeed
-from jobs.planning.board import Board, board_of
+from jobs.planning.board import board_of
 from jobs.planning.board_engine import moving_cost, standing_of, why_left_out
 from jobs.planning.board_fit import more_driving
 from jobs.planning.board_needs import WhyNot
+from jobs.planning.board_parts import Board
 from jobs.planning.board_places import (
     Closed,
     Opening,

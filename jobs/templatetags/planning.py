@@ -10,7 +10,7 @@ from django import template
 from django.urls import reverse
 
 from jobs.models import Skill
-from jobs.planning.board import Board
+from jobs.planning.board_parts import Board
 from jobs.planning.spelling import spell_minutes, spell_skills
 
 register = template.Library()

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from jobs.models import Crew, Job, Nation, Stage, Visit, VisitNeed
-from jobs.planning.board import first_working_day
+from jobs.planning.board_parts import first_working_day
 from jobs.planning.calendars import holiday_on
 from tests.factories import OperativeFactory, PropertyFactory
 from tests.jobs.planner_scene import Office, an_office
