@@ -19,6 +19,7 @@ from jobs.planning.solving.timing import EMPTY, Timed
 
 EXTRA_TASKS = 40
 MOST_PROFILES_AT_ONCE = 4
+FEWEST_TASKS_AT_ONCE = 100
 STEPS_AT_A_TIME = 200
 STEPS_WITHOUT_GAIN = 50_000
 SHIFTS_AT_A_TIME = (6, 10, 14)
@@ -125,9 +126,13 @@ class Searching(Protocol):
 
 
 def routable_at_once(tables: Tables) -> bool:
-    """Whether one routing problem can hold everything: few kinds of shifts, nothing in parts."""
+    """Whether one routing problem should hold everything: large, few kinds of shifts, no parts."""
     tasks = list(range(len(tables.tasks)))
-    if not tasks or any(is_held(tables, task) for task in tasks) or any(tables.linked):
+    if (
+        len(tasks) < FEWEST_TASKS_AT_ONCE
+        or any(is_held(tables, task) for task in tasks)
+        or any(tables.linked)
+    ):
         return False
     columns = {
         tables.allowed[:, s].tobytes() + (tables.assign[:, s] + tables.late[:, s]).tobytes()
