@@ -18,7 +18,7 @@ from compliance.verify.roots import GrowingTree, leaf_hashes
 from compliance.verify.seals import ReadSeal, path_of
 from compliance.verify.sources import PackFiles
 
-_scan = JSONDecoder().scan_once
+_scan = JSONDecoder().scan_once  # type: ignore[attr-defined]  # not in the type stubs
 
 
 def whole_tree_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault]:

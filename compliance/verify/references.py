@@ -85,7 +85,9 @@ def assessment_faults(facts: Facts) -> Iterator[Fault]:
 
 
 def _named(facts: Facts, inputs: Mapping[str, Any], where: str) -> Iterator[Fault]:
-    named = [(kind, one, fields) for name, kind, fields in NAMED_LISTS for one in inputs[name]]
+    named: list[tuple[str, Any, tuple[str, ...]]] = [
+        (kind, one, fields) for name, kind, fields in NAMED_LISTS for one in inputs[name]
+    ]
     named += [(kind, inputs[name], fields) for name, kind, fields in NAMED_ONES if inputs[name]]
     for kind, one, fields in named:
         thing = f"{NAMES[kind]} {one['id']}"

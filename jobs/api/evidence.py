@@ -103,7 +103,8 @@ class InspectionOut(serializers.ModelSerializer):
         model = PhotoInspection
         fields = [
             "inspector_version", "readable", "width_px", "height_px", "exif_taken_at",
-            "exif_time_source", "exif_latitude_deg", "exif_longitude_deg", "device", "warnings", "inspected_at",
+            "exif_time_source", "exif_latitude_deg", "exif_longitude_deg", "device", "warnings",
+            "inspected_at",
         ]  # fmt: skip
 
     def get_warnings(self, inspection: PhotoInspection) -> list[dict[str, str]]:

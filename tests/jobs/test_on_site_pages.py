@@ -13,10 +13,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.evidence.cautions import CAUTIONS
-from jobs.evidence.stopping import stop_work
 from jobs.evidence.handover import take_handover
 from jobs.evidence.inspection import inspect
 from jobs.evidence.readings import ReadingRow, record_readings
+from jobs.evidence.stopping import stop_work
 from jobs.models import DepthReading, Handover, Hazard, Photo, PreStartCheck, Visit
 from jobs.pages.registry import attention_for, home_of
 from jobs.templatetags.eavesbook import whole_postcode

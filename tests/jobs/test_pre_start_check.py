@@ -9,8 +9,8 @@ import pytest
 from jobs.announce import evidence_changed
 from jobs.errors import Conflict, Refused
 from jobs.evidence.checks import record_pre_start_check
-from jobs.evidence.stopping import stop_work
 from jobs.evidence.questions import QUESTIONS, question_of, weigh
+from jobs.evidence.stopping import stop_work
 from jobs.models import Job, PreStartCheck
 from tests.jobs.on_site_scene import ALL_SAFE, ARRIVED, Scene, booked_scene, scene_on_site
 
