@@ -9,9 +9,10 @@ class ComplianceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from compliance import listeners, rules
+        from compliance import call_back_needs, listeners, rules
         from compliance.pages.registrations import register_all
 
         listeners.connect()
         rules.offer_targets()
+        call_back_needs.offer_call_back_needs()
         register_all()

@@ -16,6 +16,7 @@ from compliance.models import Assessment
 from compliance.shortfalls import close_shortfall, flag_shortfall
 from jobs.errors import Conflict
 from jobs.models import Job, Stage
+from jobs.planning.needs import keep_needs_in_step
 from jobs.stages import lock_job, move_job
 
 ASSESSABLE = (Stage.TO_ASSESS, Stage.SHORT, Stage.CERTIFIED)
@@ -131,8 +132,9 @@ def _follow(job: Job, assessment: Assessment) -> None:
     if job.stage == Stage.CERTIFIED and assessment.verdict != Verdict.MEETS:
         job = move_job(job, Stage.TO_ASSESS)
     if job.stage != Stage.CERTIFIED:
-        move_job(job, wanted)
+        job = move_job(job, wanted)
     if assessment.verdict == Verdict.SHORT:
         flag_shortfall(job, assessment)
+        keep_needs_in_step(job)  # its call-back needs what was found just now
     elif assessment.verdict == Verdict.MEETS:
         close_shortfall(job, assessment)

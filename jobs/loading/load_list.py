@@ -149,7 +149,7 @@ def load_list_of_day(crew: Crew, day: date) -> LoadList:
         checks=_checks(visits, materials),
         van=van,
         depot=crew.depot,
-        without_plan=tuple(v for v in visits if v.job_id not in materials),
+        without_plan=tuple(v for v in visits if v.pk not in shares),
     )
 
 
@@ -247,7 +247,7 @@ def still_needed(share: VisitShare, covered: dict[str, float]) -> LoadPart:
                 "name": line["name"],
                 "quantity": share.rolls[line["roll"]],
                 "unit": "rolls",
-                "reason": "by the cutting plan",
+                "reason": line.get("reason") or "by the cutting plan",
                 "m3_each": share.material.roll_m3(line["roll"]),
             }
         )

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from calculations.catalogue import INVENTED_CATALOGUE
 from calculations.crew_kit import KIT_ITEMS
-from jobs.models import LayerPlan, Visit
+from jobs.call_backs import CallBackNeeds, call_back_needs
+from jobs.models import LayerPlan, Visit, VisitKind
 from jobs.models.jobs import Job
 
 LOADING_KINDS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
@@ -84,15 +86,35 @@ def materials_of(job_ids: Iterable[int]) -> dict[int, Material]:
     }
 
 
-def needs_of_job(job: Job) -> LoadNeeds:
-    """Everything that fitting a job takes on vans; nothing while it has no layer plan."""
-    return needs_of_jobs([job.pk])[job.pk]
+def material_of_call_back(job_id: int, needs: CallBackNeeds) -> Material:
+    """What puts a job right, as lines like those of a layer plan."""
+    rolls = (
+        {"roll": code, "name": needs.names.get(code, code), "count": count, "reason": needs.reason}
+        for code, count in needs.rolls.items()
+    )
+    accessories = (
+        {"item": item, "name": item, "quantity": quantity, "unit": "piece", "reason": needs.reason}
+        for item, quantity in needs.accessories.items()
+    )
+    return Material(job_id, tuple(rolls), tuple(accessories), needs.volume_m3)
 
 
-def needs_of_jobs(job_ids: Iterable[int]) -> dict[int, LoadNeeds]:
-    """`needs_of_job` of many, by job id, in one query."""
+def needs_of_job(job: Job, kind: str = VisitKind.FITTING) -> LoadNeeds:
+    """Everything that fitting a job takes on vans; nothing while it has no layer plan.
+
+    For a call-back what puts it right; nothing while nobody knows what is short.
+    """
+    return needs_of_jobs([job.pk], kind)[job.pk]
+
+
+def needs_of_jobs(job_ids: Iterable[int], kind: str = VisitKind.FITTING) -> dict[int, LoadNeeds]:
+    """`needs_of_job` of many, by job id, in a constant number of queries (one for fittings)."""
     ids = set(job_ids)
-    found = materials_of(ids)
+    if kind == VisitKind.CALL_BACK:
+        known = call_back_needs(ids)
+        found = {pk: material_of_call_back(pk, needs) for pk, needs in known.items()}
+    else:
+        found = materials_of(ids)
     return {pk: found[pk].needs if pk in found else NOTHING for pk in ids}
 
 
@@ -116,48 +138,66 @@ class VisitShare:
 def shares_of(
     visits: Iterable[Visit], materials: Mapping[int, Material] | None = None
 ) -> dict[int, VisitShare]:
-    """What each visit takes of its job's material, by visit id. Two queries, whatever the number.
+    """What each visit takes of its job's material, by visit id. Few queries, whatever the number.
 
     A job that is fitted over several visits has its rolls shared among them by their length, in
-    whole rolls that add up to the plan's. A call-back takes no rolls: the job's were laid, and
-    what is short is for its shortfall to say. Visits of jobs without a layer plan are left out.
+    whole rolls that add up to the plan's. A call-back takes what puts the job right, shared the
+    same way; no rolls where nobody knows what is short, or where it was made before that was
+    found. Visits of jobs without a layer plan are left out, but for such call-backs.
     """
     wanted = [visit for visit in visits if visit.kind in LOADING_KINDS]
     if materials is None:
         materials = materials_of(visit.job_id for visit in wanted)
-    fittings = _fittings_of({visit.job_id for visit in wanted})
+    short = call_back_needs(v.job_id for v in wanted if v.kind == Visit.Kind.CALL_BACK)
+    siblings = _visits_of({visit.job_id for visit in wanted})
     found: dict[int, VisitShare] = {}
     for visit in wanted:
+        of_job = [v for v in siblings[visit.job_id, visit.kind] if v.counts_for(visit)]
         material = materials.get(visit.job_id)
-        if material is None:
-            continue
-        if visit.kind == Visit.Kind.CALL_BACK:
+        needs = short.get(visit.job_id) if visit.kind == Visit.Kind.CALL_BACK else None
+        if needs is not None and visit.during.lower >= needs.found_at:
+            since = [v for v in of_job if v.starts_at >= needs.found_at]
+            found[visit.pk] = _share(visit, material_of_call_back(visit.job_id, needs), since)
+        elif material is not None and visit.kind == Visit.Kind.CALL_BACK:
             found[visit.pk] = VisitShare(visit, material, {}, first=False)
-            continue
-        of_job = [v for v in fittings[visit.job_id] if v[2] != "stopped" or v[0] == visit.pk]
-        found[visit.pk] = _share(visit, material, of_job)
+        elif material is not None:
+            found[visit.pk] = _share(visit, material, of_job)
     return found
 
 
-def _fittings_of(job_ids: set[int]) -> dict[int, list[tuple[int, float, str]]]:
-    """(id, length in seconds, status) of every live fitting visit of each job, in order of time."""
+@dataclass(frozen=True, slots=True)
+class _Sibling:
+    """One of a job's visits of a kind, among which its material is shared."""
+
+    pk: int
+    starts_at: datetime
+    seconds: float
+    status: str
+
+    def counts_for(self, visit: Visit) -> bool:
+        return self.status != "stopped" or self.pk == visit.pk
+
+
+def _visits_of(job_ids: set[int]) -> dict[tuple[int, str], list[_Sibling]]:
+    """Every live visit that lays, by job and kind, in order of time. One query."""
     rows = (
         Visit.objects.live()
-        .filter(job_id__in=job_ids, kind=Visit.Kind.FITTING)
+        .filter(job_id__in=job_ids, kind__in=LOADING_KINDS)
         .order_by("during", "id")
-        .values_list("job_id", "pk", "during", "status")
+        .values_list("job_id", "kind", "pk", "during", "status")
     )
-    found: dict[int, list[tuple[int, float, str]]] = defaultdict(list)
-    for job_id, pk, during, status in rows:
-        found[job_id].append((pk, (during.upper - during.lower).total_seconds(), status))
+    found: dict[tuple[int, str], list[_Sibling]] = defaultdict(list)
+    for job_id, kind, pk, during, status in rows:
+        seconds = (during.upper - during.lower).total_seconds()
+        found[job_id, kind].append(_Sibling(pk, during.lower, seconds, status))
     return found
 
 
-def _share(visit: Visit, material: Material, of_job: list[tuple[int, float, str]]) -> VisitShare:
-    place = next(n for n, (pk, *_) in enumerate(of_job) if pk == visit.pk)
-    total = sum(seconds for _, seconds, _ in of_job)
-    before = sum(seconds for _, seconds, _ in of_job[:place]) / total
-    until = sum(seconds for _, seconds, _ in of_job[: place + 1]) / total
+def _share(visit: Visit, material: Material, of_job: list[_Sibling]) -> VisitShare:
+    place = next(n for n, sibling in enumerate(of_job) if sibling.pk == visit.pk)
+    total = sum(sibling.seconds for sibling in of_job)
+    before = sum(sibling.seconds for sibling in of_job[:place]) / total
+    until = sum(sibling.seconds for sibling in of_job[: place + 1]) / total
     rolls = {
         code: count
         for code, of_plan in material.rolls.items()

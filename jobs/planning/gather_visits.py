@@ -117,15 +117,15 @@ class Collector:
     parts: dict[str, tuple[int, ...]] = field(default_factory=dict)
     left: list[Left] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    goods: Mapping[int, LoadNeeds] = field(default_factory=dict)
+    goods: dict[tuple[int, str], LoadNeeds] = field(default_factory=dict)
     loaded: set[tuple[int, str]] = field(default_factory=set)
     keys_of_need: dict[int, list[str]] = field(default_factory=lambda: defaultdict(list))
 
     def load(self, booked: Iterable[Visit], waiting: Iterable[VisitNeed]) -> None:
-        """What the jobs need on a van, and which vans are loaded already. Two queries."""
-        laying = [visit.job_id for visit in booked if visit.kind == VisitKind.FITTING]
-        laying += [need.job_id for need in waiting if need.kind == VisitKind.FITTING]
-        self.goods = needs_of_jobs(laying)
+        """What the jobs need on a van, and which vans are loaded already. Few queries."""
+        for kind in (VisitKind.FITTING, VisitKind.CALL_BACK):
+            jobs = [one.job_id for one in (*booked, *waiting) if one.kind == kind]
+            self.goods |= {(pk, kind): needs for pk, needs in needs_of_jobs(jobs, kind).items()}
         loadings = VanLoading.objects.filter(
             crew__company_id=self.frame.company_id, day__in=self.frame.days
         )
@@ -328,8 +328,8 @@ class Collector:
 
     def _goods(self, job_id: int, kind: str, share: float) -> tuple[float, dict[str, int]]:
         """Volume [m3] and pieces of the kept items that a visit takes, by its share of the work."""
-        goods = self.goods.get(job_id)
-        if goods is None or kind != VisitKind.FITTING:
+        goods = self.goods.get((job_id, kind))
+        if goods is None:
             return 0.0, {}
         pieces = {**goods.rolls, **goods.accessories}
         stock = {

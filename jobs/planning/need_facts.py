@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from django.utils import timezone
 
 from calculations.cables import check_cables
 from calculations.loft import FixtureKind, HazardKind, LoftError, ObstacleKind
+from jobs.call_backs import CallBackNeeds, call_back_needs
 from jobs.loading.load_list import plans_of
 from jobs.lofts import loft_of
 from jobs.models import (
@@ -85,12 +86,16 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class JobFacts:
-    """What is known of many jobs, each by job id; `day_hours` by company id."""
+    """What is known of many jobs, each by job id; `day_hours` by company id.
+
+    `call_backs`: what puts a job right, of those where somebody knows what is short.
+    """
 
     plans: Mapping[int, LayerPlan]
     surveys: Mapping[int, Survey]
     last_crews: Mapping[int, int]
     day_hours: Mapping[int, float]
+    call_backs: Mapping[int, CallBackNeeds] = field(default_factory=dict)
 
 
 def facts_of(jobs: Iterable[Job]) -> JobFacts:
@@ -103,7 +108,7 @@ def facts_of(jobs: Iterable[Job]) -> JobFacts:
         newest.setdefault(survey.job_id, survey)
     laid = Visit.objects.filter(job_id__in=ids, kind__in=LAYING_KINDS, status="done")
     last_crews = dict(laid.order_by("during").values_list("job_id", "crew_id"))
-    return JobFacts(plans_of(jobs), newest, last_crews, day_hours_of(jobs))
+    return JobFacts(plans_of(jobs), newest, last_crews, day_hours_of(jobs), call_back_needs(ids))
 
 
 def day_hours_of(jobs: Iterable[Job]) -> dict[int, float]:
@@ -131,16 +136,21 @@ def wanted_needs(job: Job, facts: JobFacts) -> tuple[Wanted, ...]:
 def wanted_need(job: Job, kind: VisitKind, facts: JobFacts) -> Wanted:
     """One visit of a kind for a job, as the facts say."""
     plan = facts.plans.get(job.pk)
-    hours = USUAL_HOURS[kind]
-    if kind == VisitKind.FITTING and plan is not None:
-        hours = plan.crew_hours
     is_call_back = kind == VisitKind.CALL_BACK
+    short = facts.call_backs.get(job.pk) if is_call_back else None
+    hours, volume, crew_size = USUAL_HOURS[kind], 0.0, USUAL_CREW_SIZE[kind]
+    if kind == VisitKind.FITTING and plan is not None:
+        hours, volume = plan.crew_hours, plan.packed_volume_m3
+    if short is not None:
+        hours, volume = short.crew_hours, short.volume_m3
+    if short is not None and short.rolls:
+        crew_size = USUAL_CREW_SIZE[VisitKind.FITTING]
     return Wanted(
         kind=kind,
         part_hours=parts_of(hours, facts.day_hours.get(job.company_id, WITHOUT_CREWS_H)),
-        crew_size=USUAL_CREW_SIZE[kind],
+        crew_size=crew_size,
         skills=skills_needed(job, kind, facts),
-        volume_m3=plan.packed_volume_m3 if plan and kind == VisitKind.FITTING else 0.0,
+        volume_m3=volume,
         priority=CALL_BACK_PRIORITY if is_call_back else USUAL_PRIORITY,
         due_on=_remedy_due(job) if is_call_back else job.due_on,
         preferred_crew_id=facts.last_crews.get(job.pk) if is_call_back else None,
