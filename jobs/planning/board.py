@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 from django.db.models import Prefetch, Q
 from django.utils import timezone
 
-from jobs.loading.needs import shares_of
+from jobs.loading.needs import VisitShare, shares_of
+from jobs.loading.reloads import Reload, reloads_planned
 from jobs.models import Absence, Crew, Operative, Property, User, Visit
 from jobs.planning.board_parts import (
     STEP_MIN,
@@ -22,6 +24,7 @@ from jobs.planning.board_parts import (
     STEPS_AN_HOUR,
     WORKING_WEEK,
     Away,
+    BackAtDepot,
     Block,
     Board,
     CrewRow,
@@ -47,13 +50,13 @@ def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = 
     visits = list(_visits(user, first, until, crews))
     days = _days(first, count, until, visits)
     found = list(_crews(user, crews, visits))
-    volumes = {pk: share.volume_m3 for pk, share in shares_of(visits).items()}
+    shares = shares_of(visits)
     away = _absences(user, days, found)
     by_place: dict[tuple[int, date], list[Visit]] = defaultdict(list)
     for visit in visits:
         by_place[visit.crew_id, local_day(visit)].append(visit)
     rows = tuple(
-        _row(crew, [(day, by_place[crew.pk, day]) for day in days], volumes, away) for crew in found
+        _row(crew, [(day, by_place[crew.pk, day]) for day in days], shares, away) for crew in found
     )
     opens, hours = _axis(found, visits)
     stock = stock_of_days(user, days) if crews is None else {}
@@ -99,6 +102,13 @@ def base_of(crew: Crew) -> Position | None:
     return crew.base_latitude_deg, crew.base_longitude_deg
 
 
+def depot_of(crew: Crew) -> Position | None:
+    depot = crew.depot
+    if depot is None or depot.latitude_deg is None or depot.longitude_deg is None:
+        return None
+    return depot.latitude_deg, depot.longitude_deg
+
+
 # --- What is read
 
 
@@ -112,7 +122,7 @@ def _visits(user: User, first: date, until: date, crews: Iterable[int] | None) -
 def _crews(user: User, crews: Iterable[int] | None, visits: list[Visit]) -> Iterable[Crew]:
     """Those that can be booked, and those that no longer can but still have visits."""
     shown = Q(is_active=True) | Q(pk__in={visit.crew_id for visit in visits})
-    found = Crew.objects.visible_to(user).filter(shown).select_related("van")
+    found = Crew.objects.visible_to(user).filter(shown).select_related("van", "depot")
     if crews is not None:
         found = found.filter(pk__in=crews)
     return found.prefetch_related(Prefetch("operatives", Operative.objects.order_by("name")))
@@ -145,12 +155,12 @@ def _absences(user: User, days: tuple[date, ...], crews: list[Crew]) -> dict[int
 def _row(
     crew: Crew,
     days: list[tuple[date, list[Visit]]],
-    volumes: Mapping[int, float],
+    shares: Mapping[int, VisitShare],
     away: Mapping[int, list[Absence]],
 ) -> CrewRow:
     skills = frozenset(skill for person in crew.operatives.all() for skill in person.skills)
     absences = away.get(crew.pk, [])
-    tracks = tuple(_track(crew, day, visits, volumes, absences) for day, visits in days)
+    tracks = tuple(_track(crew, day, visits, shares, absences) for day, visits in days)
     shown = [visit for _, visits in days for visit in visits]
     return CrewRow(crew, skills, tracks, _stamp(crew, shown, away))
 
@@ -159,14 +169,17 @@ def _track(
     crew: Crew,
     day: date,
     visits: list[Visit],
-    volumes: Mapping[int, float],
+    shares: Mapping[int, VisitShare],
     absences: list[Absence],
 ) -> Track:
     opens, closes = step_of_clock(crew.day_starts_at), step_of_clock(crew.day_ends_at)
     away = _away_on(crew, day, absences, opens, closes)
     free = 0 if any(stretch.whole_day for stretch in away) else closes - opens
     free -= sum(_within(stretch, opens, closes) for stretch in away if not stretch.whole_day)
-    blocks, way_home = _round(crew, visits, volumes)
+    van_m3 = crew.van.load_volume_m3 if crew.van else None
+    taken = {visit.pk: shares[visit.pk] for visit in visits if visit.pk in shares}
+    reloads = reloads_planned(taken.values(), van_m3)
+    blocks, way_home = _round(crew, visits, taken, reloads)
     return Track(
         day,
         opens,
@@ -179,7 +192,8 @@ def _track(
         available_h=max(0, free) / STEPS_AN_HOUR,
         booked_h=sum(block.minutes for block in blocks) / 60,
         volume_m3=sum(block.volume_m3 for block in blocks),
-        van_m3=crew.van.load_volume_m3 if crew.van else None,
+        van_m3=van_m3,
+        loads=len(reloads) + 1,
     )
 
 
@@ -214,22 +228,30 @@ def _away_on(
 
 
 def _round(
-    crew: Crew, visits: list[Visit], volumes: Mapping[int, float]
+    crew: Crew,
+    visits: list[Visit],
+    shares: Mapping[int, VisitShare],
+    reloads: Sequence[Reload],
 ) -> tuple[tuple[Block, ...], Leg | None]:
     blocks: list[Block] = []
+    before = {reload.visit: reload for reload in reloads if not reload.during}
     here, free = base_of(crew), None
     for order, visit in enumerate(visits, start=1):
         starts, ends = visit.during.lower, visit.during.upper
         there = position_of(visit.job.property)
-        leg = _leg_to(_drive(here, there), starts, free)
+        leg, back = _leg_to(_drive(here, there), starts, free), None
+        if visit.pk in before:
+            back, leg = _by_depot(crew, before[visit.pk].number, (here, there), starts, free, leg)
         minutes = round((ends - starts).total_seconds() / 60)
         step, last = step_of(starts), step_of(ends)
         if last <= step:  # it goes on past midnight
             last = STEPS_A_DAY
         due = visit.job.due_on
         late = due is not None and timezone.localtime(starts).date() > due
-        volume = volumes.get(visit.pk, 0.0)
-        blocks.append(Block(visit, step, last - step, minutes, order, volume, leg, late))
+        volume = shares[visit.pk].volume_m3 if visit.pk in shares else 0.0
+        loaded = tuple(r.number for r in reloads if r.during and r.visit == visit.pk)
+        block = Block(visit, step, last - step, minutes, order, volume, leg, late)
+        blocks.append(replace(block, back=back, loads_during=loaded))
         here, free = there, ends
     home = _drive(here, base_of(crew)) if blocks else None
     if home is None or free is None:
@@ -267,6 +289,41 @@ def _leg_to(drive: Drive | None, starts: datetime, free: datetime | None) -> Leg
         late = max(0, minutes - round((starts - free).total_seconds() / 60))
         begins = min(max(begins, step_of(free)), ends - 1)
     return Leg(begins, ends - begins, minutes, drive.km, late)
+
+
+def _by_depot(
+    crew: Crew,
+    number: int,
+    ends: tuple[Position | None, Position | None],
+    starts: datetime,
+    free: datetime | None,
+    direct: Leg | None,
+) -> tuple[BackAtDepot, Leg | None]:
+    """Where loading at the depot stands between two visits, and the drive from there.
+
+    All of it ends as the visit begins, drawn shorter where there is too little time. Without
+    positions it stands in the middle of the gap, beside the direct drive.
+    """
+    name, loading = (crew.depot.name, crew.depot.reload_minutes) if crew.depot else ("the depot", 0)
+    at = depot_of(crew)
+    out, on = _drive(ends[0], at), _drive(at, ends[1])
+    last = step_of(starts)
+    room = max(0, last - (step_of(free) if free else last))
+    if out is None or on is None:
+        steps = max(1, min(room, round(loading / STEP_MIN)))
+        return BackAtDepot(last - (room + steps) // 2, steps, number, name, None), direct
+    needed = out.minutes + loading + on.minutes
+    share = min(1.0, room * STEP_MIN / needed) if needed else 1.0
+    out_steps, load_steps, on_steps = (
+        max(1, round(minutes * share / STEP_MIN)) for minutes in (out.minutes, loading, on.minutes)
+    )
+    late = max(0, round(needed) - room * STEP_MIN)
+    away, back = last - on_steps, last - on_steps - load_steps
+    there = Leg(back - out_steps, out_steps, round(out.minutes), out.km)
+    return (
+        BackAtDepot(back, load_steps, number, name, there),
+        Leg(away, on_steps, round(on.minutes), on.km, late),
+    )
 
 
 def _stamp(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
-from jobs.planning.board import base_of, position_of
+from jobs.planning.board import base_of, depot_of, position_of
 from jobs.planning.board_parts import Block, Board, CrewRow, Track
-from jobs.planning.round_map import Call, RoundMap, RoundToDraw, maps_of
+from jobs.planning.round_map import Call, DepotToDraw, RoundMap, RoundToDraw, maps_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +49,20 @@ def _to_draw(row: CrewRow, track: Track) -> RoundToDraw:
         at = position_of(home)
         if at is not None:
             district = home.postcode.partition(" ")[0]
-            calls.append(Call(block.visit.pk, block.order, at, district, home.town))
-    return RoundToDraw(row.crew.name, base_of(row.crew), tuple(calls))
+            call = Call(block.visit.pk, block.order, at, district, home.town)
+            by_depot, returns = block.back is not None, bool(block.loads_during)
+            calls.append(replace(call, by_depot=by_depot, returns=returns))
+    depot_at = depot_of(row.crew)
+    depot = DepotToDraw(row.crew.depot.name, depot_at) if depot_at and row.crew.depot else None
+    return RoundToDraw(row.crew.name, base_of(row.crew), tuple(calls), depot)
 
 
 def _told(row: CrewRow, track: Track) -> ToldRound:
-    legs = [block.leg for block in track.blocks] + [track.way_home]
     return ToldRound(
         row.crew.name,
         row.crew.base_postcode or "its base",
         track.blocks,
         track.drive_min,
-        sum(leg.km for leg in legs if leg is not None),
+        sum(leg.km for leg in track.legs),
         tuple(b for b in track.blocks if position_of(b.visit.job.property) is None),
     )

@@ -5,7 +5,6 @@ Plain, immutable records in steps of five minutes after local midnight; `board.p
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -42,6 +41,24 @@ class Leg:
 
 
 @dataclass(frozen=True, slots=True)
+class BackAtDepot:
+    """The van goes back to the depot for load `number`: `step` and `steps` of loading there.
+
+    `leg`: the drive there; None where the depot or the home before has no position.
+    """
+
+    step: int
+    steps: int
+    number: int
+    depot: str
+    leg: Leg | None
+
+    @property
+    def words(self) -> str:
+        return f"back to {self.depot} for load {self.number}"
+
+
+@dataclass(frozen=True, slots=True)
 class Mark:
     """What stands over a visit: a shape, and the word for it."""
 
@@ -51,7 +68,11 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One visit on the board."""
+    """One visit on the board.
+
+    `back`: the van goes back to the depot before it. `loads_during`: loads it goes back for
+    while the crew is there.
+    """
 
     visit: Visit
     step: int
@@ -62,6 +83,20 @@ class Block:
     leg: Leg | None
     is_late: bool
     is_going: bool = False
+    back: BackAtDepot | None = None
+    loads_during: tuple[int, ...] = ()
+
+    @property
+    def legs(self) -> tuple[Leg, ...]:
+        """The drives to it, by way of the depot or not."""
+        legs = (self.back.leg if self.back else None, self.leg)
+        return tuple(leg for leg in legs if leg is not None)
+
+    @property
+    def during_words(self) -> str:
+        """Such as “load 2”, or “loads 2 and 3”."""
+        numbers = " and ".join(str(number) for number in self.loads_during)
+        return f"load{'s' if len(self.loads_during) > 1 else ''} {numbers}"
 
     @property
     def can_move(self) -> bool:
@@ -72,6 +107,8 @@ class Block:
         visit = self.visit
         begun = {"on_site": "begun", "done": "done", "stopped": "stopped"}.get(visit.status)
         found = [Mark(begun, visit.get_status_display().lower())] if begun else []
+        if self.loads_during:
+            found.append(Mark("depot", f"{self.during_words} during it"))
         if self.is_going:
             found.append(Mark("going", "would go"))
         if self.is_late:
@@ -119,7 +156,7 @@ class Pause:
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """One crew on one day."""
+    """One crew on one day. `loads`: how many times the van is loaded for the day's rolls."""
 
     day: date
     opens: int
@@ -134,6 +171,7 @@ class Track:
     volume_m3: float
     van_m3: float | None
     ghosts: tuple[Ghost, ...] = ()
+    loads: int = 1
 
     @property
     def closed(self) -> Away | None:
@@ -149,14 +187,14 @@ class Track:
         return self.van_m3 is not None and self.volume_m3 > self.van_m3 + 0.01
 
     @property
-    def loads(self) -> int:
-        """How many times the van is loaded for the day's rolls."""
-        return math.ceil(self.volume_m3 / self.van_m3 - 0.001) if self.van_m3 else 1
+    def legs(self) -> tuple[Leg, ...]:
+        """Every drive of the day, in order."""
+        home = (self.way_home,) if self.way_home else ()
+        return (*(leg for block in self.blocks for leg in block.legs), *home)
 
     @property
     def drive_min(self) -> int:
-        legs = [block.leg for block in self.blocks] + [self.way_home]
-        return sum(leg.minutes for leg in legs if leg is not None)
+        return sum(leg.minutes for leg in self.legs)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,27 +25,51 @@ Degrees = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One stop of a round to be drawn: `at` in degrees (latitude, longitude)."""
+    """One stop of a round to be drawn: `at` in degrees (latitude, longitude).
+
+    `by_depot`: the van comes by way of its depot. `returns`: it goes there and back meanwhile.
+    """
 
     key: int
     order: int
     at: Degrees
     district: str
     town: str
+    by_depot: bool = False
+    returns: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DepotToDraw:
+    name: str
+    at: Degrees
 
 
 @dataclass(frozen=True, slots=True)
 class RoundToDraw:
-    """A crew's day: where it sets off, and its calls in order."""
+    """A crew's day: where it sets off, its calls in order, and the depot its van loads at."""
 
     crew: str
     base: Degrees | None
     calls: tuple[Call, ...]
+    depot: DepotToDraw | None = None
 
     @property
     def way(self) -> tuple[Degrees, ...]:
+        """Every place of the round. A depot it does not call at is left out if it lies far off."""
         base = (self.base,) if self.base else ()
-        return (*base, *(call.at for call in self.calls), *base)
+        places = (*base, *(call.at for call in self.calls), *base)
+        return (*places, self.depot.at) if self.depot and self._shows_depot(places) else places
+
+    @property
+    def shown_depot(self) -> DepotToDraw | None:
+        return self.depot if self.depot and self.depot.at in self.way else None
+
+    def _shows_depot(self, places: Sequence[Degrees]) -> bool:
+        assert self.depot is not None
+        called_at = any(call.by_depot or call.returns for call in self.calls)
+        near = (math.hypot(*transverse_mercator(self.depot.at, place)) for place in places)
+        return called_at or any(km < NEAR_KM for km in near)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +110,15 @@ class DrawnRound:
 
 @dataclass(frozen=True, slots=True)
 class RoundMap:
-    """One map. `scale_km` is as long as the bar of `scale_length` units."""
+    """One map. `scale_km` is as long as the bar of `scale_length` units.
+
+    `depots`: each once, with its name, where it lies.
+    """
 
     title: str
     height: float
     rounds: tuple[DrawnRound, ...]
+    depots: tuple[Label, ...]
     labels: tuple[Label, ...]
     scale_km: float
     scale_length: float
@@ -157,13 +185,18 @@ def _map_of(rounds: Sequence[RoundToDraw]) -> RoundMap:
         return WIDTH / 2 + (x - mid_x) * unit, height / 2 - (y - mid_y) * unit
 
     drawn = _drawn(rounds, on_picture, height)
+    found = dict.fromkeys(round_.shown_depot for round_ in rounds)
+    depots = tuple(
+        Label(depot.name, *_rounded(on_picture(depot.at))) for depot in found if depot is not None
+    )
     calls = [call for round_ in rounds for call in round_.calls]
     scale = max(step for step in SCALE_STEPS_KM if step * unit < WIDTH / 4 or step == 0.5)
     return RoundMap(
         title=_title(calls, rounds),
         height=round(height, 1),
         rounds=drawn,
-        labels=_district_labels(calls, on_picture, drawn),
+        depots=depots,
+        labels=_district_labels(calls, on_picture, drawn, depots),
         scale_km=scale,
         scale_length=round(scale * unit, 1),
     )
@@ -191,8 +224,12 @@ def _drawn(rounds: Sequence[RoundToDraw], on_picture, height: float) -> tuple[Dr
             Spot(call.key, call.order, *_rounded(next(apart)), *_rounded(spot))
             for call, spot in zip(round_.calls, spots, strict=True)
         )
+        depot = on_picture(round_.shown_depot.at) if round_.shown_depot else None
         way = [base] if base else []
-        way += [(spot.x, spot.y) for spot in marked]
+        for call, spot in zip(round_.calls, marked, strict=True):
+            way += [depot] if depot and call.by_depot else []
+            way += [(spot.x, spot.y)]
+            way += [depot, (spot.x, spot.y)] if depot and call.returns else []
         way += [base] if base and marked else []
         path = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in way)
         names.append(_name_label(round_.crew, way, names, height))
@@ -252,7 +289,9 @@ def _pushed_apart(spots: list[tuple[float, float]], height: float) -> list[tuple
     return [(x, y) for x, y in placed]
 
 
-def _district_labels(calls: Sequence[Call], on_picture, drawn: Sequence[DrawnRound]):  # type: ignore[no-untyped-def]
+def _district_labels(  # type: ignore[no-untyped-def]
+    calls: Sequence[Call], on_picture, drawn: Sequence[DrawnRound], depots: Sequence[Label]
+):
     """The name of each postcode district under its calls, left out where it would cover one."""
     by_district: dict[str, list[Call]] = {}
     for call in calls:
@@ -260,6 +299,7 @@ def _district_labels(calls: Sequence[Call], on_picture, drawn: Sequence[DrawnRou
     taken = [(spot.x, spot.y, SPOT + 4) for round_ in drawn for spot in round_.spots]
     taken += [(round_.name.x, round_.name.y, 30.0) for round_ in drawn]
     taken += [(round_.base.x, round_.base.y, 12.0) for round_ in drawn if round_.base]
+    taken += [(depot.x, depot.y + 6, 24.0) for depot in depots]
     found = []
     for district, here in sorted(by_district.items(), key=lambda item: (-len(item[1]), item[0])):
         points = [on_picture(call.at) for call in here]
