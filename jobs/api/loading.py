@@ -210,6 +210,7 @@ def _stop(stop: RoundStop) -> dict[str, Any]:
         "operatives": stop.operatives,
         "rolls": {line.item: line.units for line in stop.rolls},
         "from_loads": stop.loads,
+        "back_at_depot": stop.back,
         "target_depth_mm": stop.target_depth_mm,
     }
 

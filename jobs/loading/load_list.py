@@ -158,7 +158,12 @@ def load_list_for(user: User, crew: Crew, day: date) -> LoadList | None:
 
     Who was lent to the crew for a visit sees what is loaded for that visit, and no other.
     """
-    found = load_list_of_day(crew, day)
+    return seen_by(user, load_list_of_day(crew, day))
+
+
+def seen_by(user: User, found: LoadList) -> LoadList | None:
+    """`load_list_for`, of a load list that is made already."""
+    crew = found.crew
     if user.role != "installer" or crew.operatives.filter(user=user).exists():
         return found
     own = set(Visit.objects.visible_to(user).filter(crew=crew).values_list("pk", flat=True))

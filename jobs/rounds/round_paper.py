@@ -50,6 +50,7 @@ def _stop(stop: RoundStop) -> dict[str, Any]:
         "access": list(stop.access),
         "rolls": [f"{line.name}: {count_words(line.quantity, line.unit)}" for line in stop.rolls],
         "loads": list(stop.loads),
+        "back": list(stop.back),
         "checks": [
             {
                 "name": line.name,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -13,7 +14,8 @@ from calculations.drawing import draw_evidence, draw_loft, photo_points
 from calculations.loft import LoftError
 from jobs.evidence.day import hazards_of
 from jobs.loading.load_lines import LoadLine
-from jobs.loading.load_list import LoadList, load_list_for, load_list_of_day
+from jobs.loading.load_list import LoadList, load_list_of_day, seen_by
+from jobs.loading.reloads import Reload, reloads_of
 from jobs.lofts import loft_of
 from jobs.models import Crew, LayerPlan, Survey, User, Visit, VisitOperative
 from jobs.planning.travel import Drive, Position, drive_between
@@ -33,7 +35,8 @@ class Drawing:
 class RoundStop:
     """One visit of the round.
 
-    drive: from the stop before (or where the day begins), None where a position is missing.
+    drive: from the stop before (or where the day begins), None where a position is missing; by
+    way of the depot where the van goes back for a load first. back: such goings back, in words.
     loads: numbers of the van's loads that carry something for it. rolls: the share of this visit.
     checks: what is to be cleared or kept in mind, from the layer plan.
     """
@@ -52,6 +55,7 @@ class RoundStop:
     warnings: tuple[str, ...]
     target_depth_mm: float | None
     drawings: tuple[Drawing, ...]
+    back: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +87,13 @@ def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) ->
     member = user.role != "installer" or crew.operatives.filter(user=user).exists()
     if not visits and not member:
         return None
-    loads = load_list_for(user, crew, day) or replace(load_list_of_day(crew, day), loads=())
+    of_day = load_list_of_day(crew, day)
+    loads = seen_by(user, of_day) or replace(of_day, loads=())
     whole = _all_stops(crew, day)
-    stops = _stops(visits, whole, loads, drawn=drawn)
+    back = reloads_of(
+        (load.number, [part.visit.pk for part in load.parts]) for load in of_day.loads
+    )
+    stops = _stops(visits, whole, loads, back, drawn=drawn)
     return RoundSheet(crew, day, _begins(crew)[0], tuple(stops), len(loads.loads), member)
 
 
@@ -96,15 +104,22 @@ def _all_stops(crew: Crew, day: date) -> list[Visit]:
 
 
 def _begins(crew: Crew) -> tuple[str, Position | None]:
-    depot = crew.depot
-    if depot is not None and depot.latitude_deg is not None and depot.longitude_deg is not None:
-        return depot.name, (depot.latitude_deg, depot.longitude_deg)
+    depot_at = _depot_at(crew)
+    if depot_at is not None and crew.depot is not None:
+        return crew.depot.name, depot_at
     if crew.base_latitude_deg is not None and crew.base_longitude_deg is not None:
         return f"base {crew.base_postcode}".strip(), (
             crew.base_latitude_deg,
             crew.base_longitude_deg,
         )
     return "", None
+
+
+def _depot_at(crew: Crew) -> Position | None:
+    depot = crew.depot
+    if depot is None or depot.latitude_deg is None or depot.longitude_deg is None:
+        return None
+    return depot.latitude_deg, depot.longitude_deg
 
 
 def _position(visit: Visit) -> Position | None:
@@ -115,7 +130,12 @@ def _position(visit: Visit) -> Position | None:
 
 
 def _stops(
-    visits: list[Visit], whole: list[Visit], loads: LoadList, *, drawn: bool
+    visits: list[Visit],
+    whole: list[Visit],
+    loads: LoadList,
+    back: Iterable[Reload],
+    *,
+    drawn: bool,
 ) -> Iterable[RoundStop]:
     seen = {visit.pk for visit in visits}
     job_ids = {visit.job_id for visit in visits}
@@ -123,16 +143,37 @@ def _stops(
     plans, surveys = _plans(job_ids), _surveys(job_ids)
     hands = _operatives(visits)
     place = _begins(loads.crew)[1]
+    by_visit: dict[int, list[Reload]] = defaultdict(list)
+    for reload in back:
+        by_visit[reload.visit].append(reload)
     for number, visit in enumerate(whole, start=1):
         here = _position(visit)
-        drive = drive_between(place, here) if place and here else None
+        own = by_visit[visit.pk]
+        by_depot = any(not reload.during for reload in own)
+        drive = _drive(place, here, _depot_at(loads.crew) if by_depot else None)
         place = here or place
         if visit.pk in seen:
             plan, survey = plans.get(visit.job_id), surveys.get(visit.job_id)
-            yield _stop(
+            stop = _stop(
                 number, visit, drive, plan, survey, loads, drawn,
                 hazards.get(visit.job_id, ()), hands.get(visit.pk, ()),
             )  # fmt: skip
+            yield replace(stop, back=tuple(_back_words(loads.crew, reload) for reload in own))
+
+
+def _drive(place: Position | None, here: Position | None, depot: Position | None) -> Drive | None:
+    if place is None or here is None:
+        return None
+    if depot is None:
+        return drive_between(place, here)
+    legs = drive_between(place, depot), drive_between(depot, here)
+    return Drive(sum(leg.minutes for leg in legs), sum(leg.km for leg in legs))
+
+
+def _back_words(crew: Crew, reload: Reload) -> str:
+    """Such as “Before it, back to Mill Lane for load 2”."""
+    when = "During it" if reload.during else "Before it"
+    return f"{when}, back to {crew.depot or 'the depot'} for load {reload.number}"
 
 
 def _stop(

@@ -83,6 +83,30 @@ def test_a_day_of_two_loads_says_which_load_a_visit_takes_from(yard):
         yard.visit(a_home(yard, hour, rolls=8), MONDAY, hour)
     sheet = round_sheet_for(yard.planner, yard.crew, MONDAY)
     assert [stop.loads for stop in sheet.stops] == [(1,), (2,)]
+    assert [stop.back for stop in sheet.stops] == [
+        (),
+        ("Before it, back to Mill Lane for load 2",),
+    ]
+
+
+def test_the_drive_before_a_second_load_goes_by_way_of_the_depot(yard):
+    yard.crew.van.load_volume_m3 = 2.0
+    yard.crew.van.save()
+    places = ((52.61, -1.10), (52.70, -1.20))
+    for hour, (latitude, longitude) in zip((8, 13), places, strict=True):
+        job = a_home(yard, hour, rolls=8, latitude_deg=latitude, longitude_deg=longitude)
+        yard.visit(job, MONDAY, hour)
+    depot = (52.60, -1.10)
+
+    stop = round_sheet_for(yard.planner, yard.crew, MONDAY).stops[1]
+
+    legs = drive_between(places[0], depot), drive_between(depot, places[1])
+    assert stop.drive.km == pytest.approx(sum(leg.km for leg in legs))
+    address = reverse("round_sheet", args=[yard.crew.pk, MONDAY])
+    client = signed_in(yard.planner)
+    assert "Before it, back to Mill Lane for load 2" in client.get(address).text
+    paper = client.get(reverse("round_sheet_pdf", args=[yard.crew.pk, MONDAY]))
+    assert paper.status_code == 200
 
 
 def test_a_home_without_a_position_has_no_drive_and_the_next_is_reckoned_without_it(yard):
