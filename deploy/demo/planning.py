@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
 
+import pghistory
 from django.utils import timezone
 
 from deploy.demo.people import CREW_NATIONS, Cast
@@ -37,7 +38,8 @@ def _tell_householders(cast: Cast, now: datetime) -> None:
     """Every other visit ahead was told to the householder."""
     ahead = Visit.objects.filter(company=cast.company, status="booked", during__startswith__gt=now)
     ids = list(ahead.order_by("during").values_list("pk", flat=True))[::2]
-    Visit.objects.filter(pk__in=ids).update(promised_at=now)
+    with pghistory.context(user=cast.people["planner"].pk, what="householder told"):
+        Visit.objects.filter(pk__in=ids).update(promised_at=now)
 
 
 def _agree_times(cast: Cast, now: datetime) -> None:

@@ -215,7 +215,8 @@ function mark(track, verdict, words) {
   track.append(line);
 }
 
-const verdictWords = (verdict) => [WORD[verdict.fit], ...verdict.why].join(". ");
+const verdictWords = (verdict) =>
+  [`${WORD[verdict.fit]}.`, ...verdict.why.map((words) => words.replace(/\.?$/, "."))].join(" ");
 const whereWords = () => placeWords(hand.at, hand.thing.minutes);
 const sameAs = (one, other) =>
   one.crew === other.crew && one.day === other.day && one.step === other.step;

@@ -78,7 +78,7 @@ class CrewAwayForm(forms.Form):
 
     crew = forms.ModelChoiceField(Crew.objects.none(), empty_label="Choose")
     first_day = day_field(label="From")
-    last_day = day_field(label="Until and with")
+    last_day = day_field(label="Last day away")
     note = forms.CharField(required=False, max_length=200)
 
     def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
@@ -111,6 +111,7 @@ class VisitForm(forms.Form):
     visit = forms.ModelChoiceField(Visit.objects.none(), empty_label="Choose")
 
     DAYS = 10
+    NONE_WORDS = "No visit is booked in the next days"
     STATUSES: tuple[str, ...] = (Visit.Status.BOOKED,)
 
     def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
@@ -121,6 +122,8 @@ class VisitForm(forms.Form):
         field: Any = self.fields["visit"]
         field.queryset = soon
         field.label_from_instance = _visit_label
+        if not soon.exists():
+            field.empty_label = self.NONE_WORDS
 
 
 class CancelledForm(VisitForm):
@@ -141,6 +144,7 @@ class OverrunForm(VisitForm):
     )
 
     DAYS = 1
+    NONE_WORDS = "No visit of today is left"
     STATUSES = (Visit.Status.BOOKED, Visit.Status.ON_SITE)
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -31,6 +31,7 @@ class Depots:
     positions: Mapping[int, Position]
     counted: frozenset[str]
     notes: tuple[str, ...]
+    item_names: Mapping[str, str]
 
     def key_of(self, crew: Crew) -> str | None:
         """The key of the crew's depot, if it has one that can be driven to."""
@@ -56,12 +57,17 @@ def with_booked_covered(
         if depot is not None and visit.promised is not None:
             demand[depot][visit.promised.starts_s // DAY_S].update(visit.stock)
     notes: list[str] = []
-    covered = tuple(_covered(depot, demand[depot.key], notes) for depot in depots.to_plan)
+    covered = tuple(
+        _covered(depot, demand[depot.key], depots.item_names, notes) for depot in depots.to_plan
+    )
     return replace(depots, to_plan=covered, notes=(*depots.notes, *notes))
 
 
 def _covered(
-    depot: DepotToPlan, demand: Mapping[int, Counter[str]], notes: list[str]
+    depot: DepotToPlan,
+    demand: Mapping[int, Counter[str]],
+    names: Mapping[str, str],
+    notes: list[str],
 ) -> DepotToPlan:
     by_day, taken, short = [], Counter[str](), Counter[str]()
     for day, stock in enumerate(depot.stock_by_day):
@@ -70,8 +76,9 @@ def _covered(
         short |= Counter({item: count for item, count in missing.items() if count > 0})
         by_day.append({item: max(count, taken[item]) for item, count in stock.items()})
     if short:
-        items = ", ".join(f"{count} {item}" for item, count in sorted(short.items())[:6])
-        notes.append(f"{depot.label} lacks {items} for what is booked: order them.")
+        lacking = sorted(short.items())[:6]
+        items = ", ".join(f"{names.get(item, item)} ({count})" for item, count in lacking)
+        notes.append(f"{depot.label} has too little for what is booked. Order {items}.")
     return replace(depot, stock_by_day=tuple(by_day))
 
 
@@ -80,7 +87,9 @@ def depots_of(frame: Frame, crews: Sequence[Crew]) -> Depots:
     wanted = {crew.depot_id for crew in crews if crew.depot_id is not None}
     depots = list(Depot.objects.filter(pk__in=wanted, is_active=True).prefetch_related("hours"))
     placed = [d for d in depots if d.latitude_deg is not None and d.longitude_deg is not None]
-    stock = _stock(frame, placed)
+    kept = StockItem.objects.filter(company_id=frame.company_id, is_active=True)
+    names = dict(kept.values_list("code", "name"))
+    stock = _stock(frame, placed, names)
     notes = [
         f"{depot.name} has no position: its crews are planned without reloading or stock."
         for depot in depots
@@ -92,6 +101,7 @@ def depots_of(frame: Frame, crews: Sequence[Crew]) -> Depots:
         {depot.pk: (depot.latitude_deg, depot.longitude_deg) for depot in placed},
         frozenset(code for counts in stock.values() for code in counts[0]),
         tuple(notes),
+        names,
     )
 
 
@@ -124,15 +134,15 @@ def _windows(frame: Frame, depot: Depot) -> tuple[Window, ...]:
     return tuple(found)
 
 
-def _stock(frame: Frame, depots: Sequence[Depot]) -> dict[int, list[dict[str, int]]]:
+def _stock(
+    frame: Frame, depots: Sequence[Depot], codes: Iterable[str]
+) -> dict[int, list[dict[str, int]]]:
     """By depot and day: units of each kept item that can have been loaded, in all, by that day.
 
     What is there now and what was ordered, less what visits booked before the first day take. An
     order of a day can be loaded from the next one on. A kept item without stock counts as none.
     """
     ids = [depot.pk for depot in depots]
-    kept = StockItem.objects.filter(company_id=frame.company_id, is_active=True)
-    codes = list(kept.values_list("code", flat=True))
     now: dict[int, dict[str, int]] = {pk: dict.fromkeys(codes, 0) for pk in ids}
     for pk, code, quantity in StockBalance.objects.filter(depot__in=ids).values_list(
         "depot_id", "item__code", "quantity"

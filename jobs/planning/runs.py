@@ -27,6 +27,8 @@ MOST_DAYS = 42
 LONGEST_SECONDS = 600
 # A working process says once a second that it lives; silent for this long it is taken for dead.
 SILENT_S = 45
+# The page says before that that nothing is heard of it.
+QUIET_S = 25
 # A run nobody took up for this long is sent again: the broker may have lost it.
 UNCLAIMED_S = 60
 MOST_ATTEMPTS = 3
@@ -133,7 +135,7 @@ def run_progress(run: PlanRun) -> RunProgress:
     told: dict[str, Any] = run.progress or {}
     return RunProgress(
         state=run.state,
-        state_words=run.get_state_display(),
+        state_words=_state_words(run),
         elapsed_s=_elapsed(run),
         seconds=run.seconds,
         first_plan_after_s=told.get("first_plan_after_s"),
@@ -146,6 +148,15 @@ def run_progress(run: PlanRun) -> RunProgress:
         notes=tuple(run.notes),
         failure=run.failure,
     )
+
+
+def _state_words(run: PlanRun) -> str:
+    """The state, or that nothing was heard of the process for longer than its beats take."""
+    heard = run.heartbeat_at
+    quiet_since = timezone.now() - timedelta(seconds=QUIET_S)
+    if run.state == State.RUNNING and heard is not None and heard < quiet_since:
+        return "The planner process does not answer; another one takes over within two minutes"
+    return run.get_state_display()
 
 
 def _elapsed(run: PlanRun) -> float:

@@ -159,7 +159,8 @@ def _help_words(draft: Draft, visit: int, relief: Relief, move: Move) -> str:
         f"({crew_name(problem, shift)}).",
         "earliest": f"Starting it as early as {moment(problem, relief.amount)}.",
         "skills": f"The skill in {crew_name(problem, row)} ({at}).",
-        "crew_size": f"Letting {crew_name(problem, row)} do it as few as they are ({at}).",
+        "crew_size": f"Letting {crew_name(problem, row)} do it with fewer people "
+        f"than asked ({at}).",
         "crew": f"Letting another crew go ({at}).",
         "van": f"A van of {relief.amount / 1000:.1f} m³ for {crew_day(problem, row)}.",
         "stock": f"{relief.amount} more of {relief.item} for {crew_day(problem, row)}.",

@@ -69,7 +69,7 @@ CASES: list[tuple[str, PlanProblem, str, str]] = [
         "crew_size",
         problem([visit("x", crew_size=3)], MONDAY),
         "too small",
-        "Letting North do it as few as they are",
+        "Letting North do it with fewer people than asked",
     ),
     (
         "window",
