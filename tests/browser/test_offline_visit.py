@@ -63,7 +63,8 @@ def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path
     lead.opens("readings/")
     depths = lead.measures(280)
     lead.reads("Meets", "Reckoned on this phone", within=lead.page.locator("[data-live-verdict]"))
-    lead.opens("handover/")
+    lead.goes_on("Go on")
+    lead.goes_on("Hand over")
     lead.hands_over("A. Householder")
     lead.reads("The office does not have it yet")
     lead.opens("leave/")
@@ -92,3 +93,54 @@ def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path
     assert {item["state"] for item in lead.queue()} == {"safe"}
     for photo in Photo.objects.all():
         assert photo.received_at <= timezone.now()
+
+
+def test_nobody_is_handed_over_to_without_a_signature(pocket: Pocket, line: Line) -> None:
+    """Said at once and on the phone: a refusal later would find the householder gone."""
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+
+    line.down()
+    lead.opens("handover/")
+    lead.page.get_by_label("Name of who signs").fill("A. Householder")
+    lead.page.get_by_role("button", name="Sign and hand over").tap()
+    alert = lead.page.get_by_role("alert")
+    lead.reads("Not saved yet", "The signature is missing", within=alert)
+    assert lead.queue() == []
+
+    lead.hands_over("A. Householder")
+    lead.has_on_phone(1)
+
+
+@pytest.mark.parametrize(
+    ("danger", "words", "call"),
+    [
+        ("wiring damaged", "stops the work. The office does not know yet: ring them", "Back to"),
+        ("wearing overalls", "On this phone only: Pre-start check", "Start the pre-start check"),
+    ],
+)
+def test_an_unsafe_answer_holds_the_visit_up(
+    pocket: Pocket, line: Line, danger: str, words: str, call: str
+) -> None:
+    """Danger stops work on the phone at once; what can be put right leads back to the check."""
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+
+    line.down()
+    lead.opens("arrival/")
+    lead.arrives()
+    lead.goes_on("Start the pre-start check")
+    lead.answers_safely()
+    found = lead.page.locator("fieldset.question", has_text=danger)
+    found.locator("label", has=lead.page.locator("[data-unsafe]")).tap()
+    lead.goes_on("Save the check")
+    lead.reads(words)
+    lead.reads(call, within=lead.page.locator("#action-bar"))
+    frozen = lead.row("eaves").locator("a[href]")
+    expect(frozen).to_have_count(0 if "stops" in words else 1)

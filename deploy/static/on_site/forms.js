@@ -56,6 +56,7 @@ async function keep(form, person) {
     page: location.pathname,
     fields,
     body: jsonOf(form),
+    unsafe: unsafeIn(form),
     phone_at: new Date().toISOString(),
     reason: "",
     errors: [],
@@ -68,6 +69,13 @@ async function keep(form, person) {
   await add({ ...item, id });
   askToPersist();
   return id;
+}
+
+/** "" when every answer is safe, "stops" when one of them stops work, else "first": put it right. */
+function unsafeIn(form) {
+  const answers = Array.from(form.querySelectorAll("[data-unsafe]:checked"));
+  if (answers.some((answer) => answer.dataset.unsafe === "stops")) return "stops";
+  return answers.length ? "first" : "";
 }
 
 /** The item once the office has answered, or as it stands when that takes too long. */

@@ -8,6 +8,7 @@ import { clockOf, hasArrived, nameOf, stateOf } from "./words.js";
 const RENEWED_AFTER_MS = 90 * 1000;
 const OPENED = Date.now();
 const ENDS = ["stop-work", "leave", "handover"];
+const SETTLED_BY_SAFE_ANSWERS = ["arrival", "pre-start-check"];
 
 export function beginOverlay(person) {
   const show = async () => {
@@ -102,9 +103,11 @@ function showNext(rows, items) {
   const records = items.filter((item) => item.type === "record" && item.state !== "refused");
   if (!action || !items.length) return;
   const isDone = (row) =>
-    row.classList.contains("work-done") || photosDone(row, items) ||
-    records.some((item) => item.kind !== "reading" && stepsOf(item).includes(row.dataset.step));
-  const isOver = records.some((item) => item.kind === "stop-work" || item.kind === "leave");
+    row.classList.contains("work-done") || photosDone(row, items) || measured(row, records) ||
+    records.some((item) => settles(item, row.dataset.step));
+  const isStopped = records.some(stopsWork);
+  const isOver = isStopped || records.some((item) => item.kind === "leave");
+  if (isStopped) freeze(rows);
   const next = isOver ? null : rows.find((row) => !isDone(row) && row.querySelector("a.work-row"));
   rows.forEach((row) => row.classList.toggle("work-next", row === next));
   if (isOver) {
@@ -125,13 +128,38 @@ function photosDone(row, items) {
   return lacking.length > 0 && lacking.every((label) => taken.some((item) => item.point === label));
 }
 
+/** A check or an arrival with an unsafe answer is told, yet the next step has to wait for it. */
+function settles(item, step) {
+  if (item.kind === "reading" || !stepsOf(item).includes(step)) return false;
+  return !(item.unsafe && SETTLED_BY_SAFE_ANSWERS.includes(item.kind) && step !== "arrival");
+}
+
+/** As at the office: an unsafe answer to a question of danger stops work as much as saying so. */
+const stopsWork = (item) => item.kind === "stop-work" || item.unsafe === "stops";
+
+/** Nothing more is laid or recorded on a visit that is stopped; it can only be left. */
+function freeze(rows) {
+  rows.filter((row) => row.dataset.step !== "leave").forEach((row) => {
+    const link = row.querySelector("a.work-row");
+    if (link) link.removeAttribute("href");
+  });
+}
+
+/** The row of readings names how many are still wanted in data-wanted. */
+function measured(row, records) {
+  const wanted = Number(row.dataset.wanted || 0);
+  return wanted > 0 && records.filter((item) => item.kind === "reading").length >= wanted;
+}
+
 /** Work stopped, left or handed over on this phone: the office may not know yet. */
 function showEnds(items) {
   const main = document.getElementById("main");
-  const end = items.find((item) => ENDS.includes(item.kind) && isOnPhoneOnly(item));
+  const waiting = items.filter(isOnPhoneOnly);
+  const end = waiting.find(stopsWork) || waiting.find((item) => ENDS.includes(item.kind));
   const line = lineAt(main, "end", "prepend");
   if (!end) return say(line, "");
   const words = {
+    "pre-start-check": "What you found stops the work. The office does not know yet: ring them, and keep everybody out of the loft.",
     "stop-work": "You stopped the work. The office does not know yet: ring them, and keep everybody out of the loft.",
     leave: "You have left this visit. The office does not know yet.",
     handover: "Handed over and signed on this phone. The office does not have it yet: keep this phone safe.",

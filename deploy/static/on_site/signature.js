@@ -3,6 +3,17 @@ const MOST_CHARACTERS = 19000;
 
 export function beginSignatures(root = document) {
   root.querySelectorAll("[data-signature]").forEach(start);
+  document.addEventListener("record-checking", checkSigned);
+}
+
+/** Without signal the office's refusal comes when the householder is far away: asked for here. */
+function checkSigned(event) {
+  const { signature_svg: signature, name_confirmed: confirmed } = event.target.elements;
+  if (!signature || signature.value || (confirmed && confirmed.checked)) return;
+  event.detail.problems.push({
+    field: "name_confirmed",
+    message: "The signature is missing. Let the householder sign in the box, or confirm with the typed name.",
+  });
 }
 
 function start(frame) {

@@ -24,7 +24,7 @@ def _refusal(error: CannotOpen, most: int) -> Refused:
     if error.trouble in (PIXELS, MEMORY):
         claimed = f"{error.pixels / 1e6:.0f} megapixels" if error.pixels else "far too many pixels"
         return Refused(
-            f"This picture claims {claimed}; {most // 1_000_000} are the most.",
+            f"This picture claims {claimed}; {most // 1_000_000} megapixels are the most.",
             field="file",
             remedy=SMALLER,
         )
