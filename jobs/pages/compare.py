@@ -87,8 +87,8 @@ class Comparison:
         return draw_evidence(self.loft, (), self.places, highlight=self.point.label)
 
 
-def comparison_of(job: Job, label: str = "") -> Comparison | None:
-    """The comparison at a point, or at the first; None while there is no photo."""
+def comparison_of(job: Job, label: str | None = None) -> Comparison | None:
+    """The comparison at a point ("" is none of them), or at the first; None without a photo."""
     photos = Photo.objects.current().filter(job=job).prefetch_related("inspections")
     shown = [ShownPhoto.of(photo) for photo in photos]
     survey = current_survey(job)
@@ -98,7 +98,7 @@ def comparison_of(job: Job, label: str = "") -> Comparison | None:
     if not points:
         return None
     labels = [point.label for point in points]
-    index = labels.index(label) if label in labels else 0
+    index = labels.index(label) if label is not None and label in labels else 0
     return Comparison(job, points, index, loft, tuple(places))
 
 
@@ -141,7 +141,7 @@ def compare(request: HttpRequest, pk: int) -> HttpResponse:
     back = [] if request.user.role == Role.INSTALLER else [_back(job)]  # type: ignore[union-attr]
     context = {
         "job": job,
-        "compare": comparison_of(job, request.GET.get("point", "")),
+        "compare": comparison_of(job, request.GET.get("point")),
         "page_title": "Before and after",
         "page_kicker": f"{job.reference} · {job.property}",
         "page_actions": back,

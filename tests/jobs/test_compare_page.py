@@ -68,6 +68,14 @@ def test_an_unknown_point_shows_the_first(client):
     assert "1 of 3" in page(client, photographed(), "P99")
 
 
+def test_the_first_point_is_shown_where_none_is_named():
+    """A photo at no point has an empty label: it is not what no label asks for."""
+    scene = photographed()
+
+    assert comparison_of(scene.job).number == 1
+    assert comparison_of(scene.job, "").point.name == "No point"
+
+
 def test_the_newest_photo_of_a_moment_stands_in_the_pair():
     scene = photographed()
     newest = stored(scene, loft_jpeg(9, moment="after"), moment="after")
