@@ -18,7 +18,7 @@ from compliance.shortfalls import assign_owner
 from deploy.demo import audit, evidence, hands, planning, proof, site_work, stock, yard
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
-from deploy.demo.people import CREW_NATIONS, Cast, make_cast
+from deploy.demo.people import Cast, make_cast
 from deploy.demo.places import invent_home
 from deploy.demo.stock import Entry
 from deploy.demo.workshop import PhotoOrder, Worked, draw_photo, work_out
@@ -29,6 +29,9 @@ from jobs.targets import DepthTarget, depth_target
 SEED = 20_261
 
 Tell = Callable[[str], None]
+
+NEAR_THE_SURVEYOR = "Crew Wren"
+"""Surveys ahead are booked where this crew works, since the surveyor has the same base."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +102,11 @@ class _Loader:
                 number=number,
                 home=home,
                 loft=invent_loft(self.chance),
-                crew=self._crew_for(home.nation),
+                crew=home.crew,
                 course=Course(number),
             )
             for number, home in enumerate(homes)
         ]
-
-    def _crew_for(self, nation: str) -> str:
-        fitting = [crew for crew, nations in CREW_NATIONS.items() if nation in nations]
-        return self.chance.choice(fitting)
 
     def _work_out(self, surveyed: list[Entry]) -> None:
         """Quantities of the surveyed lofts, in all processes at once."""
@@ -131,8 +130,8 @@ class _Loader:
         for number, course in courses.items():
             entries[number].course = course
             entries[number].has_layer_plan = number not in newest
-        first = self.scale.surveyed
-        self._book_surveys(entries[first : first + self.scale.surveys_booked])
+        near = [e for e in entries[self.scale.surveyed :] if e.crew == NEAR_THE_SURVEYOR]
+        self._book_surveys(near[: self.scale.surveys_booked])
 
     def _book_surveys(self, entries: list[Entry]) -> None:
         for entry, when in zip(entries, coming_survey_times(len(entries), self.now), strict=True):

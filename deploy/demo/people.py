@@ -11,12 +11,12 @@ from jobs.models import Company, Crew, Operative, Role, Scheme, User, Van
 CREW_NATIONS = {
     "Crew Wren": ("england",),
     "Crew Heron": ("england", "wales"),
-    "Crew Linnet": ("scotland", "northern_ireland"),
+    "Crew Linnet": ("scotland",),
 }
 SURVEY_CREW = "Survey Swift"
 BASES = {
     "Crew Wren": ("LE1 1QZ", 52.634, -1.131),
-    "Crew Heron": ("DE1 2QZ", 52.921, -1.477),
+    "Crew Heron": ("SY1 2QZ", 52.708, -2.754),
     "Crew Linnet": ("EH11 3QZ", 55.939, -3.236),
     SURVEY_CREW: ("LE1 1QZ", 52.634, -1.131),
 }

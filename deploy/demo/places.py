@@ -13,27 +13,30 @@ SPREAD_DEG = 0.06
 
 # postcode area, nation, whether it straddles a border, latitude, longitude, share of homes
 AREAS: tuple[tuple[str, str, bool, float, float, int], ...] = (
-    ("LE", "england", False, 52.63, -1.13, 26),
-    ("NG", "england", False, 52.95, -1.15, 17),
-    ("DE", "england", False, 52.92, -1.48, 12),
-    ("SY", "england", True, 52.71, -2.75, 4),
-    ("SY", "wales", True, 52.52, -3.32, 4),
-    ("CF", "wales", False, 51.49, -3.18, 9),
-    ("EH", "scotland", False, 55.93, -3.20, 11),
-    ("KY", "scotland", False, 56.20, -3.16, 6),
-    ("TD", "scotland", True, 55.60, -2.75, 3),
-    ("BT", "northern_ireland", False, 54.59, -5.95, 8),
+    ("LE", "england", False, 52.63, -1.13, 24),
+    ("NG", "england", False, 52.95, -1.15, 14),
+    ("TF", "england", False, 52.69, -2.46, 14),
+    ("SY", "england", True, 52.71, -2.75, 9),
+    ("SY", "wales", True, 52.62, -3.12, 5),
+    ("LL", "wales", True, 53.03, -3.00, 8),
+    ("EH", "scotland", False, 55.93, -3.20, 14),
+    ("KY", "scotland", False, 56.11, -3.20, 8),
+    ("TD", "scotland", True, 55.63, -2.85, 4),
 )
+CREW_OF_AREA = {
+    **dict.fromkeys(("LE", "NG"), "Crew Wren"),
+    **dict.fromkeys(("TF", "SY", "LL"), "Crew Heron"),
+    **dict.fromkeys(("EH", "KY", "TD"), "Crew Linnet"),
+}
 TOWNS = {
     "LE": ("Netherby Cross", "Oakham Fold", "Saltwick Magna"),
     "NG": ("Thornley Vale", "Aslockby", "Burr Green"),
-    "DE": ("Cromley Dale", "Hopwell Mills", "Wirkton"),
+    "TF": ("Cromley Dale", "Hopwell Mills", "Wirkton"),
     "SY": ("Llanfach", "Pontmarsh", "Ellerton Heath"),
-    "CF": ("Pen-y-cwrt", "Aberfach", "Trewern Bay"),
+    "LL": ("Pen-y-cwrt", "Aberfach", "Trewern Bay"),
     "EH": ("Kirkmuir", "Balwhinnie", "Penlaw"),
     "KY": ("Inverdour", "Kilrenwick", "Strathmiln"),
     "TD": ("Hawkshaw", "Kelburn Water", "Ettrick Foot"),
-    "BT": ("Ballyfern", "Carrickmoy", "Dunlough"),
 }
 STREETS = (
     "Sandpiper Row", "Old Kiln Lane", "Hazel Terrace", "Quarry Bank", "Mill Leat", "Fern Close",
@@ -72,6 +75,11 @@ class Home:
     householder_name: str
     householder_phone: str
     access_notes: str
+
+    @property
+    def crew(self) -> str:
+        """The crew that works in its postcode area."""
+        return CREW_OF_AREA[self.postcode[:2]]
 
 
 def invent_home(chance: random.Random, number: int) -> Home:

@@ -20,7 +20,11 @@ WEEKS_BACK = 10
 DEPOTS = {
     "Midlands depot": (
         "Unit 4, Kiln Yard, Leicester", "LE4 9QZ", "england", 52.651, -1.122,
-        ("Crew Wren", "Crew Heron", "Survey Swift"),
+        ("Crew Wren", "Survey Swift"),
+    ),
+    "Marches depot": (
+        "Unit 2, Weir Yard, Shrewsbury", "SY1 3QZ", "england", 52.722, -2.741,
+        ("Crew Heron",),
     ),
     "Lothian depot": (
         "Shed 2, Tannery Lane, Edinburgh", "EH14 1QZ", "scotland", 55.925, -3.268,

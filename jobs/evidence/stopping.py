@@ -43,7 +43,9 @@ def stop_work(
     phone_sent_at: datetime | None = None,
     client_key: UUID | None = None,
 ) -> StopWork:
-    """Freeze the visit and send the job back to the office. Stopping twice does nothing.
+    """Freeze the visit and send the job back to the office.
+
+    Stopping twice changes nothing but the visit's note, where the further words are kept.
 
     found: codes of the hazards that were found, as in the pre-start check.
 
@@ -56,6 +58,7 @@ def stop_work(
         visit = lock_visit(visit)
         stopped = StopWork.objects.filter(visit=visit).first()
         if stopped is not None:
+            _keep_further_words(visit, stopped, reason, by, told)
             return stopped
         require_fitting(visit)
         require_status(
@@ -65,6 +68,17 @@ def stop_work(
             remedy="Work that has ended can't be stopped. Ring the office instead.",
         )
         return freeze(visit, reason, hazard_codes, by, told)
+
+
+def _keep_further_words(visit: Visit, stopped: StopWork, reason: str, by: User, told: Told) -> None:
+    """What was said when stopping again, such as on a phone that did not know of the first stop."""
+    words = f"When stopping again, {timezone.localtime(told.at):%-d %b %H:%M}, {by}: {reason}"
+    if stopped.client_key == told.client_key or reason == stopped.reason or words in visit.note:
+        return
+    visit.note = f"{visit.note}\n{words}".strip()
+    visit.version += 1
+    visit.save(update_fields=["note", "version"])
+    visit_changed.send(Visit, visit=visit)
 
 
 def _checked(reason: str, found: Sequence[str]) -> tuple[str, list[str]]:

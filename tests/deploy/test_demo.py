@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor
 from datetime import UTC, datetime
 from itertools import combinations
+from math import cos, hypot, radians
 from typing import Any
 
 import pytest
@@ -20,6 +21,7 @@ from deploy.demo import SIGN_INS
 from deploy.demo.courses import LONDON, CrewDiary, plan_courses, working_days
 from deploy.demo.load import Scale, load_demo
 from deploy.demo.lofts import invent_loft
+from deploy.demo.people import BASES
 from deploy.demo.places import invent_home
 from jobs.intake.nations import check_nation
 from jobs.models import Company, Job, Photo, PhotoInspection, PlanRun, Stage, User, Visit, VisitNeed
@@ -43,12 +45,18 @@ def test_every_invented_home_passes_the_check_of_its_nation():
     for home in homes:
         check_nation(home.postcode, home.nation, confirmed=True)
 
-    assert {home.nation for home in homes} == {
-        "england",
-        "wales",
-        "scotland",
-        "northern_ireland",
-    }
+    assert {home.nation for home in homes} == {"england", "wales", "scotland"}
+
+
+def test_every_crew_works_within_two_hours_of_its_base():
+    """Great circle, 40 km/h, roads 1.3 times as long: an office would plan no longer drives."""
+    chance = random.Random(7)
+
+    for home in (invent_home(chance, number) for number in range(300)):
+        _, latitude_deg, longitude_deg = BASES[home.crew]
+        north_km = (home.latitude_deg - latitude_deg) * 111.2
+        east_km = (home.longitude_deg - longitude_deg) * 111.2 * cos(radians(latitude_deg))
+        assert hypot(north_km, east_km) * 1.3 / 40 < 2, home
 
 
 def test_invented_lofts_are_lofts_of_plausible_size():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core import mail
@@ -66,6 +67,21 @@ def test_a_hazard_of_the_check_is_found_by_name():
     assert stop.found == ["bats_or_birds"]
     assert "at the ridge" in stop.reason
     assert "nature conservation body" in stop.to_call
+
+
+def test_what_is_said_when_stopping_again_is_kept_once():
+    scene = scene_on_site()
+    first = stop_work(scene.visit, "Wasps at the hatch", scene.installer, timezone.now())
+    again = uuid4()
+
+    for _ in range(2):
+        stop = stop_work(
+            scene.visit, "A scorched box too", scene.installer, timezone.now(), client_key=again
+        )
+
+    scene.visit.refresh_from_db()
+    assert stop == first and StopWork.objects.count() == 1
+    assert scene.visit.note.count("A scorched box too") == 1
 
 
 def test_a_hazard_nobody_knows_is_refused():
