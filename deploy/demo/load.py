@@ -19,7 +19,7 @@ from deploy.demo import audit, evidence, hands, planning, proof, site_work, stoc
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import Cast, make_cast
-from deploy.demo.places import invent_home
+from deploy.demo.places import Home, invent_home
 from deploy.demo.stock import Entry
 from deploy.demo.workshop import PhotoOrder, Worked, draw_photo, work_out
 from jobs.models import Job
@@ -31,7 +31,9 @@ SEED = 20_261
 Tell = Callable[[str], None]
 
 NEAR_THE_SURVEYOR = "Crew Wren"
-"""Surveys ahead are booked where this crew works, since the surveyor has the same base."""
+"""Surveys of today and ahead lie where this crew works, since the surveyor has the same base."""
+SURVEYED_NEARBY = 8
+"""So many of the last surveys, which are those of today."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,7 @@ class _Loader:
 
     def _entries(self) -> list[Entry]:
         homes = [invent_home(self.chance, number) for number in range(self.scale.homes)]
+        self._put_near_homes_last(homes)
         return [
             Entry(
                 number=number,
@@ -107,6 +110,18 @@ class _Loader:
             )
             for number, home in enumerate(homes)
         ]
+
+    def _put_near_homes_last(self, homes: list[Home]) -> None:
+        """Homes are surveyed in their order: let the last be near, by changing places."""
+        surveyed = self.scale.surveyed
+        spare = [n for n in range(surveyed, len(homes)) if homes[n].crew == NEAR_THE_SURVEYOR]
+        far = [
+            n
+            for n in range(max(0, surveyed - SURVEYED_NEARBY), surveyed)
+            if homes[n].crew != NEAR_THE_SURVEYOR
+        ]
+        for here, there in zip(far, spare, strict=False):
+            homes[here], homes[there] = homes[there], homes[here]
 
     def _work_out(self, surveyed: list[Entry]) -> None:
         """Quantities of the surveyed lofts, in all processes at once."""
