@@ -34,6 +34,7 @@ OWN_ANSWERS = {
     "api_evidence_pack": {400},
     "planning_fit": {400},
     "planning_places": {400},
+    "on_site_phone": {200, 401},
 }
 # The version of a protocol that an endpoint wants to hear before it looks at anything.
 SPOKEN = dict.fromkeys(("uploads", "upload"), {"Tus-Resumable": "1.0.0"})

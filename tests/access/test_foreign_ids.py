@@ -79,6 +79,7 @@ NAMED: dict[str, Named] = {
     "round": Named("round", OF_ROUND),
     "run": Named("run", OF_COMPANY),
     "scheme": Named("marked_scheme", OF_SCHEME),
+    "shortfall": Named("shortfall", OF_JOB),
     "surveyed_by": Named("people.surveyor", OF_COMPANY),
     "user": Named("people.installer", OF_COMPANY),
     "van": Named("van", OF_COMPANY),

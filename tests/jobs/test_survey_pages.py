@@ -206,7 +206,7 @@ def test_the_load_list_adds_up_the_day_and_carries_kit_once(client, job, planned
     plan = job.layer_plans.get()
     assert plan.quantities["rolls"][0]["name"] in shown.text
     assert "come back to the depot between them" in shown.text
-    assert shown.text.count("Tape measure") == 1
+    assert shown.text.count('load-name">Tape measure') == 1
 
 
 def test_an_installer_sees_its_own_crews_load_list_only(client, job, planned, surveyor):
