@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import Any
 
 import django_filters
@@ -124,7 +125,7 @@ def items_by_code(user: User, quantities: dict[str, int]) -> dict[StockItem, int
     return {items[code]: units for code, units in quantities.items()}
 
 
-class DepotActView(APIView):
+class DepotActView(ABC, APIView):
     """Several items moved at once; what is given back are the movements."""
 
     read_roles: frozenset[str] = frozenset()
@@ -138,11 +139,11 @@ class DepotActView(APIView):
         rows = self.carry_out(depot, wanted, given, request.user)
         return Response(StockMovementSerializer(rows, many=True).data, status=201)
 
+    @abstractmethod
     def carry_out(
         self, depot: Depot, wanted: dict[StockItem, int], given: dict[str, Any], by: User
     ) -> list[StockMovement]:
         """The act itself; each kind of act says it."""
-        raise NotImplementedError
 
 
 class DeliveryView(DepotActView):
