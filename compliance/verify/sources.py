@@ -17,7 +17,7 @@ CHUNK_BYTES = 1 << 20
 LONGEST_LINE = 64 << 20
 SMALL_FILE = 64 << 20
 
-DAMAGED = (OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
+DAMAGED = (OSError, zipfile.BadZipFile, zlib.error, EOFError, RuntimeError)
 
 
 class Source(Protocol):
