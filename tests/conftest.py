@@ -59,8 +59,11 @@ def running_worker(
     transactional_db: None, settings: Any, tmp_path: Path
 ) -> Iterator[subprocess.Popen[bytes]]:
     """A Celery worker process on the test's own database, and tasks that go to it by the broker."""
+    routed = {str(route["queue"]) for route in celery_app.conf.task_routes.values()}
+    queues = sorted(routed | {celery_app.conf.task_default_queue})
     with celery_app.connection_for_write() as broker:
-        broker.default_channel.queue_purge(celery_app.conf.task_default_queue)
+        for queue in queues:
+            broker.default_channel.queue_purge(queue)
     ready_file = tmp_path / "worker.ready"
     environment = {
         **os.environ,
@@ -71,6 +74,7 @@ def running_worker(
     }
     command = [sys.executable, "-m", "celery", "-A", "deploy", "worker", "--pool", "solo"]
     command += ["--loglevel", "INFO", "--without-gossip", "--without-mingle"]
+    command += ["--queues", ",".join(queues)]
     with (tmp_path / "worker.log").open("wb") as log:
         worker = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
     try:

@@ -122,6 +122,12 @@ class OnSite:
     def all_is_safe(self) -> None:
         expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)  # the phone pauses by itself
 
+    def sends(self) -> None:
+        """By the button, unless the phone was quicker and took it away."""
+        self.page.get_by_role("button", name="Send now").evaluate_all(
+            "buttons => buttons.forEach((button) => button.click())"
+        )
+
     def has_on_phone(self, count: int) -> None:
         expect(self.bar).to_contain_text(f"{count} {ON_PHONE}")
 

@@ -77,7 +77,7 @@ def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path
     assert not Photo.objects.exists()
 
     line.up()
-    lead.page.get_by_role("button", name="Send now").click()
+    lead.sends()
     lead.all_is_safe()
 
     scene.visit.refresh_from_db()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from deploy.celery import app as celery_app
 from jobs.models import User
 from tests.browser.board import BoardPlanner
 from tests.browser.conftest import Screens
@@ -31,15 +30,6 @@ def planner(transactional_db: None) -> User:
     return office.planner
 
 
-@pytest.fixture
-def one_queue() -> Iterator[None]:
-    """The worker of tests takes what the planner's own worker takes otherwise."""
-    routes = celery_app.conf.task_routes
-    celery_app.conf.task_routes = {}
-    yield
-    celery_app.conf.task_routes = routes
-
-
 def troubles_of_access(page: Page) -> list[str]:
     found = Axe().run(page, options=WCAG).response["violations"]
     return [f"{page.url}: {violation['help']}" for violation in found]
@@ -47,7 +37,6 @@ def troubles_of_access(page: Page) -> list[str]:
 
 def test_a_plan_is_watched_stopped_and_accepted(
     planner: User,
-    one_queue: None,
     running_worker: Any,
     desk: Callable[[str], Page],
     screens: Screens,
