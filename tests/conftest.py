@@ -22,6 +22,18 @@ from deploy.celery import app as celery_app
 from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
 
 WORKER_PATIENCE_S = 120.0
+LONG_FIRST = ("faults", "browser")  # marks of files that take minutes
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long files first: begun last, one process would wait for the other at the end."""
+
+    def place(item: pytest.Item) -> int:
+        marks = [mark for mark in LONG_FIRST if item.get_closest_marker(mark)]
+        return LONG_FIRST.index(marks[0]) if marks else len(LONG_FIRST)
+
+    items.sort(key=place)
 
 
 @receiver(post_migrate)

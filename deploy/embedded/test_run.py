@@ -25,7 +25,8 @@ from deploy.embedded.servers import Servers, choose_servers
 from deploy.embedded.service import STOP_ORDER, start_servers
 from deploy.embedded.supervisor import StopRequested, Supervisor
 
-EVERYTHING = ("-n", "2", "--dist", "loadfile")
+# A file stays in one process; files begin in the order of tests/conftest.py.
+EVERYTHING = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--durations", "40")
 
 
 def main(arguments: Sequence[str]) -> int:
