@@ -1,85 +1,149 @@
-"""Charts for an audit stand by themselves and mark what stands out."""
+"""Pictures for an audit: what is drawn is what the figures say, and reads without colour."""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from calculations.drawing import draw_agreement, draw_depth_spread, draw_funnel, draw_p_chart
-from calculations.drawing.frame import nice_ticks
-from calculations.sampling import RateCount, SamplingError
+from calculations.charts import (
+    CrewDepths,
+    CrewPeriod,
+    MapSpot,
+    SpotKind,
+    Table,
+    draw_crews_over_time,
+    draw_depths_by_crew,
+    draw_findings_map,
+)
+from calculations.sampling import SamplingError
 
-SVG = "{http://www.w3.org/2000/svg}"
-CREWS = [RateCount("Crew A", 120, 6), RateCount("Crew B", 90, 5), RateCount("Crew C", 60, 20)]
-PAIRS = [(281.0, 290.0), (275.0, 280.0), (268.0, 279.0), (290.0, 292.0)]
+MONTHS = ("Mar 2026", "Apr 2026", "May 2026")
+CELLS = (
+    CrewPeriod("Wren", "Mar 2026", 40, 2),
+    CrewPeriod("Wren", "May 2026", 38, 1),
+    CrewPeriod("Plover", "Mar 2026", 35, 1),
+    CrewPeriod("Plover", "Apr 2026", 20, 12),
+)
+DEPTHS = (
+    CrewDepths("Wren", (262.0, 275.0, 281.0, 300.0), (270.0,) * 4),
+    CrewDepths("Plover <2>", (290.0, 310.0), (300.0, 300.0)),
+)
+SPOTS = (
+    MapSpot(0, 0, SpotKind.SOUND, "ZZ1"),
+    MapSpot(0, 0, SpotKind.MAJOR, "ZZ1"),
+    MapSpot(5, 8, SpotKind.CRITICAL, "ZZ2"),
+    MapSpot(-9, 2, SpotKind.OBSERVATION, "ZZ2"),
+)
+REFUSED = r"^(cells|crews|spots|asked_mm|depths_mm|defects|east_km)"
+DRAWN = {
+    "crews over time": lambda: draw_crews_over_time(CELLS, MONTHS),
+    "depths by crew": lambda: draw_depths_by_crew(DEPTHS),
+    "map": lambda: draw_findings_map(SPOTS),
+}
 
 
-def words(svg: str) -> list[str]:
-    return [t.text or "" for t in ElementTree.fromstring(svg).iter(f"{SVG}text")]
+@pytest.fixture(params=sorted(DRAWN))
+def svg(request) -> str:
+    return DRAWN[request.param]()
+
+
+def marks(svg: str, name: str) -> int:
+    """How many shapes carry the class, those of the key taken off."""
+    drawn, _, key = svg.partition('<g class="eb-key"')
+    pattern = rf'class="[^"]*\beb-{name}\b[^"]*"'
+    return len(re.findall(pattern, drawn)) if key else 0
+
+
+def described(svg: str) -> str:
+    return ElementTree.fromstring(svg).findtext("{http://www.w3.org/2000/svg}desc") or ""
+
+
+def test_a_picture_stands_by_itself_and_says_what_it_shows(svg: str):
+    root = ElementTree.fromstring(svg)
+    title, desc = list(root)[:2]
+
+    assert root.get("role") == "img"
+    assert root.get("aria-labelledby") == f"{title.get('id')} {desc.get('id')}"
+    assert title.text and desc.text
+    assert "style" not in svg and "<script" not in svg
+
+
+def test_a_picture_has_no_colours(svg: str):
+    """Greys alone, so that nothing is told by colour."""
+    colours = set(re.findall(r"#[0-9a-f]{6}", svg))
+
+    assert colours
+    assert all(c[1:3] == c[3:5] == c[5:7] for c in colours)
+
+
+@pytest.mark.parametrize("name", sorted(DRAWN))
+def test_the_same_figures_give_the_same_picture(name: str):
+    assert DRAWN[name]() == DRAWN[name]()
+
+
+def test_the_month_that_chance_would_not_give_stands_out():
+    svg = draw_crews_over_time(CELLS, MONTHS)
+
+    assert marks(svg, "below") == 1
+    assert marks(svg, "enough") == 3
+    assert "Apr 2026 12 of 20 (stands out)" in described(svg)
+
+
+def test_beyond_twelve_crews_the_picture_says_that_it_is_not_all():
+    cells = [CrewPeriod(f"Crew {n:02}", "Mar 2026", 10 + n, 0) for n in range(15)]
+    svg = draw_crews_over_time(cells, MONTHS)
+
+    assert marks(svg, "panel-name") == 12
+    assert ">Crew 00<" not in svg and ">Crew 14<" in svg
+    assert "all are in the table" in svg
+    assert "Crew 00: Mar 2026 0 of 10" in described(svg)
+
+
+def test_readings_below_what_is_asked_are_told_apart_from_those_that_are_not():
+    """262 of 270 and 290 of 300 are below; 290 would not be under another job's rule."""
+    said = described(draw_depths_by_crew(DEPTHS))
+
+    assert "Wren: 4 readings, mean 280 mm, 1 below" in said
+    assert "Plover <2>: 2 readings, mean 300 mm, 1 below" in said
+
+
+def test_the_worst_of_several_homes_of_one_place_is_the_mark_and_all_are_counted():
+    svg = draw_findings_map(SPOTS)
+
+    assert marks(svg, "sound") == 0
+    assert marks(svg, "major") == 1
+    assert ">2 jobs<" in svg
+    assert described(svg).endswith("Defective in ZZ1, ZZ2.")
 
 
 @pytest.mark.parametrize(
-    "svg",
+    "draw",
     [
-        draw_funnel(CREWS),
-        draw_p_chart(CREWS, what="month"),
-        draw_agreement(PAIRS),
-        draw_depth_spread([262, 271, 280, 283], 270),
-        draw_funnel([RateCount("Only", 5, 0)]),
-        draw_p_chart([RateCount("Only", 5, 5)]),
-        draw_depth_spread([270], 270),
-        draw_agreement([(270.0, 270.0), (270.0, 270.0)]),
+        lambda: draw_crews_over_time([], MONTHS),
+        lambda: draw_crews_over_time(CELLS, MONTHS[:1]),
+        lambda: draw_depths_by_crew([]),
+        lambda: draw_findings_map([]),
+        lambda: CrewDepths("Wren", (1.0,), ()),
+        lambda: CrewDepths("Wren", (float("nan"),), (270.0,)),
+        lambda: CrewPeriod("Wren", "Mar 2026", 2, 3),
+        lambda: MapSpot(float("inf"), 0, SpotKind.SOUND),
     ],
-    ids=["funnel", "p", "agreement", "depths", "one crew", "all bad", "one depth", "no spread"],
+    ids=["no cells", "strange month", "no crews", "no spots", "asked", "nan", "defects", "place"],
 )
-def test_each_chart_stands_by_itself_on_its_sheet(svg: str) -> None:
-    root = ElementTree.fromstring(svg)
-    assert root[0].text and root[1].text
-    height = float(root.get("viewBox", "").split()[3])
-    for text in root.iter(f"{SVG}text"):
-        assert 0 <= float(text.get("x", "")) <= 360
-        assert 0 <= float(text.get("y", "")) <= height
-    assert "nan" not in svg and "style=" not in svg and "href" not in svg
-    for number in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", svg):
-        assert -1 <= float(number[0]) <= 361
+def test_what_cannot_be_drawn_is_refused_by_name(draw):
+    with pytest.raises(SamplingError, match=REFUSED):
+        draw()
 
 
-def test_who_stands_out_is_marked_and_named() -> None:
-    svg = draw_funnel(CREWS)
-    plot = svg.split('class="eb-key"')[0]
-    assert plot.count("eb-below") == 1 and plot.count("eb-enough") == 2
-    assert "Crew C" in words(svg) and "Crew A" not in words(svg)
-    assert "Crew C: 20 of 60, 33.3%, stands out high" in svg
+def test_a_table_comes_back_from_csv_and_runs_nothing_in_a_spreadsheet():
+    table = Table(("crew", "rate"), (('Wren, "A"', 0.25), ("=1+1", None)))
 
+    rows = list(csv.reader(io.StringIO(table.to_csv())))
 
-def test_the_agreement_picture_says_who_reads_more() -> None:
-    assert any(
-        "auditor reads 6.8 mm less on average" in line for line in words(draw_agreement(PAIRS))
-    )
-    assert "bias -6.8" in words(draw_agreement(PAIRS))
-
-
-def test_the_spread_of_depths_counts_those_below() -> None:
-    svg = draw_depth_spread([262, 271, 280, 283], 270)
-    assert "4 readings, 1 below 270 mm" in words(svg)
-    assert svg.count('class="eb-bar"') == 3
-
-
-def test_nothing_to_show_is_refused() -> None:
-    with pytest.raises(SamplingError, match="counts"):
-        draw_funnel([])
-    with pytest.raises(SamplingError, match="depths_mm"):
-        draw_depth_spread([], 270)
-
-
-@given(st.floats(-1e4, 1e4), st.floats(1e-3, 1e5))
-def test_ticks_are_round_even_and_within(low: float, width: float) -> None:
-    ticks = nice_ticks(low, low + width)
-    assert 2 <= len(ticks) <= 8
-    assert all(low - 1e-6 * width <= tick <= low + width * (1 + 1e-6) for tick in ticks)
-    steps = {round((b - a) / width, 6) for a, b in zip(ticks, ticks[1:], strict=False)}
-    assert max(steps) - min(steps) < 1e-4
+    assert rows == [["crew", "rate"], ['Wren, "A"', "0.25"], ["'=1+1", ""]]
+    with pytest.raises(ValueError, match="rows"):
+        Table(("crew",), (("Wren", 1),))
