@@ -28,6 +28,9 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_drawnjob": (),
     "compliance_finding": (),
     "compliance_findinganswer": (),
+    "compliance_answerevidence": (),
+    "compliance_findingreply": (),
+    "compliance_remeasurement": (),
 }
 
 

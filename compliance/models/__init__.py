@@ -13,12 +13,15 @@ from compliance.models.audits import (
     PopulationSeal,
 )
 from compliance.models.certificates import Certificate, CertificateWithdrawal
+from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
+from compliance.models.remeasurements import Remeasurement
 from compliance.models.rule_runs import RuleRun, RuleRunJob
 from compliance.models.rules import DepthRule
 from compliance.models.waivers import Waiver, WaiverAnswer
 
 __all__ = [
+    "AnswerEvidence",
     "Assessment",
     "AuditRound",
     "Certificate",
@@ -28,11 +31,15 @@ __all__ = [
     "EvidenceAccess",
     "Finding",
     "FindingAnswer",
+    "FindingDraft",
+    "FindingReply",
+    "JobRead",
     "LedgerEntry",
     "LedgerLeaf",
     "LedgerNode",
     "PopulationJob",
     "PopulationSeal",
+    "Remeasurement",
     "RuleRun",
     "RuleRunJob",
     "Seal",

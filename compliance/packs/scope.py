@@ -36,6 +36,9 @@ AUDIT_KINDS = frozenset(
         "compliance_drawnjob",
         "compliance_finding",
         "compliance_findinganswer",
+        "compliance_answerevidence",
+        "compliance_findingreply",
+        "compliance_remeasurement",
     }
 )
 

@@ -26,6 +26,9 @@ NAMES = {
     WITHDRAWAL: "certificate withdrawal",
     "compliance_waiver": "waiver",
     "compliance_waiveranswer": "answer to a waiver",
+    "compliance_answerevidence": "evidence of an answer",
+    "compliance_findingreply": "auditor's reply",
+    "compliance_remeasurement": "re-measurement",
 }
 
 # Fields that others are compared with; of other kinds only the id is kept.
@@ -44,6 +47,9 @@ LINKS: dict[str, tuple[tuple[str, str], ...]] = {
     CERTIFICATE: (("assessment_id", ASSESSMENT),),
     WITHDRAWAL: (("certificate_id", CERTIFICATE),),
     "compliance_waiveranswer": (("waiver_id", "compliance_waiver"),),
+    "compliance_answerevidence": (("answer_id", "compliance_findinganswer"),),
+    "compliance_findingreply": (("answer_id", "compliance_findinganswer"),),
+    "compliance_remeasurement": (("reading_id", READING),),
 }
 
 
