@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pghistory
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -27,6 +28,7 @@ class Skill(models.TextChoices):
     RAISED_DECK = "raised_deck", "Working with a raised deck"
 
 
+@pghistory.track()
 class Van(models.Model):
     company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="vans")
     name = models.CharField(max_length=40)
@@ -50,6 +52,7 @@ class Van(models.Model):
         return self.name
 
 
+@pghistory.track()
 class Crew(models.Model):
     """People who work together. A surveyor working alone is a crew of one."""
 
@@ -118,6 +121,7 @@ class Crew(models.Model):
         return self.name
 
 
+@pghistory.track()
 class Operative(models.Model):
     """A person of a crew; has a sign-in when it keeps records on site itself."""
 

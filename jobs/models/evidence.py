@@ -17,10 +17,12 @@ from jobs.managers import JobScopedQuerySet
 from jobs.models.jobs import Job
 from jobs.models.people import User
 from jobs.models.phone_records import (
+    ERASED,
     ByPhoneClock,
     corrected_from,
     frozen_once_stopped,
     kept_as_written,
+    kept_but_for_erasure,
 )
 from jobs.models.surveys import LoftArea
 from jobs.models.visits import Visit
@@ -240,6 +242,8 @@ class Handover(ByPhoneClock):
             )
         ]
         triggers = [
-            *kept_as_written("handover_is_kept"),
+            *kept_but_for_erasure(
+                "handover_is_kept", signed_name=f"'{ERASED}'", signature_svg="''"
+            ),
             frozen_once_stopped("handover_frozen"),
         ]

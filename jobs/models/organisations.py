@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pghistory
 from django.db import models
 
 from jobs.managers import CompanyQuerySet, SchemeQuerySet
 
 
+@pghistory.track()
 class Company(models.Model):
     """A retrofit company. Sees its own records and nobody else's."""
 
@@ -28,6 +30,7 @@ class Company(models.Model):
         return self.name
 
 
+@pghistory.track()
 class Scheme(models.Model):
     """A programme that pays for or requires the work and audits it."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+import pghistory
 from django.contrib.auth.models import AbstractUser, BaseUserManager
 from django.db import models
 from django.db.models import Q
@@ -44,6 +45,7 @@ class UserManager(BaseUserManager.from_queryset(PeopleQuerySet)):  # type: ignor
         return self.get(email__iexact=username)
 
 
+@pghistory.track(exclude=["password", "last_login"])
 class User(AbstractUser):
     """A person with one capacity: of a company, of a scheme, or of the platform."""
 

@@ -22,6 +22,42 @@ def kept_as_written(name: str) -> list[pgtrigger.Trigger]:
     return [pgtrigger.Protect(name=name, operation=pgtrigger.Update | pgtrigger.Delete)]
 
 
+ERASED = "[erased]"
+"""Stands in place of words that were erased."""
+NO_SALT = "00000000-0000-0000-0000-000000000000"
+
+
+def kept_but_for_erasure(
+    name: str, of: str = "TG_TABLE_NAME, OLD.id", salted: bool = True, **marks: str
+) -> list[pgtrigger.Trigger]:
+    """As `kept_as_written`, but a recorded erasure may put marks in place of what is personal.
+
+    marks: column to the SQL of what stands there afterwards. A row's salt goes with them, so
+    that nobody can try names against the hash that stays in the ledger. Whether an erasure was
+    recorded is answered by the function `jobs_may_erase`; of: table and id that it is asked for.
+    """
+    if salted:
+        marks["salt"] = f"'{NO_SALT}'"
+    apart = ", ".join(f"'{column}'" for column in (*marks, "corrected_at"))
+    marked = " AND ".join(f"NEW.{c} IS NOT DISTINCT FROM {sql}" for c, sql in marks.items())
+    return [
+        pgtrigger.Trigger(
+            name=name,
+            when=pgtrigger.Before,
+            operation=pgtrigger.Update | pgtrigger.Delete,
+            func=f"""
+                IF TG_OP = 'UPDATE' THEN
+                    IF to_jsonb(NEW) - ARRAY[{apart}] = to_jsonb(OLD) - ARRAY[{apart}]
+                        AND {marked} AND jobs_may_erase({of})
+                    THEN RETURN NEW; END IF;
+                END IF;
+                RAISE EXCEPTION
+                    'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;
+            """,
+        )
+    ]
+
+
 def frozen_once_stopped(name: str, only: str = "true") -> pgtrigger.Trigger:
     """A trigger that refuses what was recorded after the work on its visit was stopped.
 

@@ -8,6 +8,10 @@ from django.db import models
 
 from jobs.managers import PropertyQuerySet
 from jobs.models.organisations import Company
+from jobs.models.phone_records import kept_but_for_erasure
+
+# What is known of who lives in a home: forgotten when it is erased, in its history too.
+OF_THE_HOUSEHOLD = ("householder_name", "householder_phone", "householder_email", "access_notes")
 
 
 class Nation(models.TextChoices):
@@ -17,7 +21,17 @@ class Nation(models.TextChoices):
     NORTHERN_IRELAND = "northern_ireland", "Northern Ireland"
 
 
-@pghistory.track()
+@pghistory.track(
+    append_only=False,
+    meta={
+        "triggers": kept_but_for_erasure(
+            "home_history_is_kept",
+            of="'jobs_property', OLD.pgh_obj_id",
+            salted=False,
+            **dict.fromkeys(OF_THE_HOUSEHOLD, "''"),
+        )
+    },
+)
 class Property(models.Model):
     """One home of a company's intake, known by the company's own reference."""
 

@@ -14,11 +14,13 @@ from django.utils import timezone
 from jobs.models.evidence import EvidenceQuerySet, Photo
 from jobs.models.people import User
 from jobs.models.phone_records import (
+    ERASED,
     ByPhoneClock,
     WithPosition,
     corrected_from,
     frozen_once_stopped,
     kept_as_written,
+    kept_but_for_erasure,
     position_constraints,
 )
 from jobs.models.surveys import LoftArea
@@ -62,7 +64,15 @@ class Arrival(WithPosition, SiteFact):
                 violation_error_message="note: say what keeps the loft from being ready.",
             ),
         ]
-        triggers = [*kept_as_written("arrival_is_kept"), frozen_once_stopped("arrival_frozen")]
+        triggers = [
+            *kept_but_for_erasure(
+                "arrival_is_kept",
+                let_in_by=f"'{ERASED}'",
+                latitude_deg="NULL",
+                longitude_deg="NULL",
+            ),
+            frozen_once_stopped("arrival_frozen"),
+        ]
 
 
 class WorkStep(SiteFact):
@@ -233,4 +243,4 @@ class Leave(WithPosition, SiteFact):
                 violation_error_message="note: say what is left open or left behind, and why.",
             ),
         ]
-        triggers = kept_as_written("leave_is_kept")
+        triggers = kept_but_for_erasure("leave_is_kept", latitude_deg="NULL", longitude_deg="NULL")
