@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from compliance.models.assessments import Assessment, Shortfall
+from compliance.models.audit_follow_ups import (
+    AuditFollowUp,
+    AuditFollowUpAnswer,
+    SwitchingStep,
+)
 from compliance.models.audits import (
     AuditRound,
+    AuditWidening,
     DrawnJob,
     EvidenceAccess,
     Finding,
@@ -23,7 +29,10 @@ from compliance.models.waivers import Waiver, WaiverAnswer
 __all__ = [
     "AnswerEvidence",
     "Assessment",
+    "AuditFollowUp",
+    "AuditFollowUpAnswer",
     "AuditRound",
+    "AuditWidening",
     "Certificate",
     "CertificateWithdrawal",
     "DepthRule",
@@ -44,6 +53,7 @@ __all__ = [
     "RuleRunJob",
     "Seal",
     "Shortfall",
+    "SwitchingStep",
     "Waiver",
     "WaiverAnswer",
 ]
