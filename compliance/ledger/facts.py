@@ -24,6 +24,7 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_certificatewithdrawal": (),
     "compliance_waiver": (),
     "compliance_waiveranswer": (),
+    "compliance_erasure": (),
     "compliance_populationseal": (),
     "compliance_drawnjob": (),
     "compliance_auditwidening": (),

@@ -21,8 +21,15 @@ from compliance.models.audits import (
 from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
+from compliance.models.personal import (
+    BytesToRemove,
+    Erasure,
+    ErasureRequest,
+    LegalHold,
+    RetentionPeriod,
+)
 from compliance.models.remeasurements import Remeasurement
-from compliance.models.rule_runs import RuleRun, RuleRunJob
+from compliance.models.rule_runs import PreviewSeen, RuleRun, RuleRunJob
 from compliance.models.rules import DepthRule
 from compliance.models.waivers import Waiver, WaiverAnswer
 
@@ -33,10 +40,13 @@ __all__ = [
     "AuditFollowUpAnswer",
     "AuditRound",
     "AuditWidening",
+    "BytesToRemove",
     "Certificate",
     "CertificateWithdrawal",
     "DepthRule",
     "DrawnJob",
+    "Erasure",
+    "ErasureRequest",
     "EvidenceAccess",
     "Finding",
     "FindingAnswer",
@@ -46,9 +56,12 @@ __all__ = [
     "LedgerEntry",
     "LedgerLeaf",
     "LedgerNode",
+    "LegalHold",
     "PopulationJob",
     "PopulationSeal",
+    "PreviewSeen",
     "Remeasurement",
+    "RetentionPeriod",
     "RuleRun",
     "RuleRunJob",
     "Seal",

@@ -178,6 +178,11 @@ class Shortfall(models.Model):
         ]
         triggers = [
             pgtrigger.Protect(name="shortfall_is_never_deleted", operation=pgtrigger.Delete),
+            pgtrigger.Protect(
+                name="closed_shortfall_stays_as_it_is",
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__closed_at__isnull=False),
+            ),
             pgtrigger.Trigger(
                 name="shortfall_closed_only_by_meets",
                 when=pgtrigger.Before,
@@ -187,9 +192,11 @@ class Shortfall(models.Model):
                     IF NOT EXISTS (
                         SELECT 1 FROM compliance_assessment a
                         WHERE a.id = NEW.closed_by_id AND a.job_id = NEW.job_id
-                          AND a.verdict = 'meets'
+                          AND a.verdict = 'meets' AND a.number > (
+                            SELECT f.number FROM compliance_assessment f
+                            WHERE f.id = NEW.assessment_id)
                     ) THEN
-                        RAISE EXCEPTION 'A shortfall is closed only by an assessment of the '
+                        RAISE EXCEPTION 'A shortfall is closed only by a later assessment of the '
                             'same job that meets the rule.'
                             USING ERRCODE = 'restrict_violation';
                     END IF;

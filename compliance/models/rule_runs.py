@@ -84,3 +84,20 @@ class RuleRunJob(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["run", "job"], name="rule_run_job_once"),
         ]
+
+
+class PreviewSeen(models.Model):
+    """Somebody had what a preview found before their eyes: what an approval rests on."""
+
+    run = models.ForeignKey(RuleRun, on_delete=models.CASCADE, related_name="seen")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    seen_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "person"], name="preview_seen_once_a_person"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} saw {self.run}"

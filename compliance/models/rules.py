@@ -85,7 +85,27 @@ class DepthRule(models.Model):
                     IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
                     RETURN NEW;
                 """,
-            )
+            ),
+            pgtrigger.Trigger(
+                name="depth_rule_approved_with_open_eyes",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(
+                    old__approved_at__isnull=True, new__approved_at__isnull=False
+                ),
+                func="""
+                    IF NOT EXISTS (
+                        SELECT 1 FROM compliance_previewseen s
+                        JOIN compliance_rulerun r ON r.id = s.run_id
+                        WHERE r.rule_id = NEW.id AND r.kind = 'preview'
+                          AND r.ended_at IS NOT NULL AND s.person_id = NEW.approved_by_id
+                    ) THEN
+                        RAISE EXCEPTION 'Whoever approves a rule has looked first at what it '
+                            'would change.' USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
         ]
 
     def __str__(self) -> str:
