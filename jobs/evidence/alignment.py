@@ -22,13 +22,32 @@ SAME = 0.965
 """Agreement from which two pictures show the same [measured on drawn photos by
 benchmarks/photo_hash_quality.py]."""
 SURELY = 0.985
+WORTH_A_LOOK = 0.95
+"""Agreement at half the size below which no closer look is taken. Of 450 altered pictures that
+agree at full size the least did so by 0.985 at half of it [measured on drawn photos]."""
+LEAST_HALVED_PX = 48
+FAST_SIDE_PX = 16
+"""Sides are filled up to a multiple of this, by which a Fourier transform is quick."""
 
 
 def show_the_same(first: Sample, second: Sample) -> bool:
     """first, second: grey samples of like size. Also true if one is the other's mirror image."""
-    return agreement(first, second, SURELY) >= SAME or (
-        agreement(first[:, ::-1], second, SURELY, scales=SCALES[:1]) >= SAME
-    )
+    return _agree(first, second, SCALES) or _agree(first[:, ::-1], second, SCALES[:1])
+
+
+def _agree(first: Sample, second: Sample, scales: tuple[float, ...]) -> bool:
+    """At half the size first, which tells most strangers apart at a fifth of the cost."""
+    small = _halved(first), _halved(second)
+    if agreement(*small, enough=WORTH_A_LOOK, scales=scales) < WORTH_A_LOOK:
+        return False
+    return agreement(first, second, SURELY, scales=scales) >= SAME
+
+
+def _halved(sample: Sample) -> Sample:
+    """As it is where nothing would be left to tell by."""
+    if min(sample.shape) < LEAST_HALVED_PX:
+        return sample
+    return np.asarray(Image.fromarray(np.ascontiguousarray(sample)).reduce(2))
 
 
 def agreement(
@@ -39,10 +58,10 @@ def agreement(
     Stops looking once it is `enough`.
     """
     best = -1.0
-    below = _smooth(np.asarray(second, dtype=np.float64))
+    below = _Below(_smooth(np.asarray(second, dtype=np.float64)))
     for scale in scales:
         above = _smooth(_middle_of(first, scale, below.shape))
-        best = max(best, _best_place(above, below))
+        best = max(best, below.best_place(above))
         if best >= enough:
             break
     return best
@@ -71,24 +90,40 @@ def _smooth(values: Values) -> Values:
     return smooth
 
 
-def _best_place(above: Values, below: Values) -> float:
-    """The highest correlation coefficient of `above` with any part of `below` of its size."""
-    rows, columns = above.shape
-    if rows > below.shape[0] or columns > below.shape[1] or not above.std():
-        return -1.0
-    places = below.shape[0] - rows + 1, below.shape[1] - columns + 1
-    standard = (above - above.mean()) / (above.std() * above.size)
-    shape = below.shape
-    spectrum = np.fft.rfft2(below) * np.conj(np.fft.rfft2(standard, shape))
-    together = np.fft.irfft2(spectrum, shape)[: places[0], : places[1]]
-    mean = _sums(below, rows, columns) / above.size
-    spread = np.sqrt(np.maximum(_sums(below**2, rows, columns) / above.size - mean**2, 1e-9))
-    return float((together / spread).max())
+class _Below:
+    """The picture that others are laid over: what is the same for each of them, worked out once."""
+
+    def __init__(self, values: Values) -> None:
+        self.shape = values.shape
+        self._room = tuple(FAST_SIDE_PX * -(-side // FAST_SIDE_PX) for side in values.shape)
+        self._spectrum = np.fft.rfft2(values, self._room)
+        self._total = _integral(values)
+        self._total_of_squares = _integral(values**2)
+
+    def best_place(self, above: Values) -> float:
+        """The highest correlation coefficient of `above` with any part of its size."""
+        rows, columns = above.shape
+        spread_above = above.std()
+        if rows > self.shape[0] or columns > self.shape[1] or not spread_above:
+            return -1.0
+        places = self.shape[0] - rows + 1, self.shape[1] - columns + 1
+        standard = (above - above.mean()) / (spread_above * above.size)
+        spectrum = self._spectrum * np.conj(np.fft.rfft2(standard, self._room))
+        together = np.fft.irfft2(spectrum, self._room)[: places[0], : places[1]]
+        mean = _sums(self._total, rows, columns) / above.size
+        squares = _sums(self._total_of_squares, rows, columns) / above.size
+        spread = np.sqrt(np.maximum(squares - mean**2, 1e-9))
+        return float((together / spread).max())
 
 
-def _sums(values: Values, rows: int, columns: int) -> Values:
-    """The sum over each part of that size, by an integral image."""
-    total = np.pad(values, ((1, 0), (1, 0))).cumsum(0).cumsum(1)
+def _integral(values: Values) -> Values:
+    total = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
+    np.cumsum(np.cumsum(values, axis=0), axis=1, out=total[1:, 1:])
+    return total
+
+
+def _sums(total: Values, rows: int, columns: int) -> Values:
+    """The sum over each part of that size, from an integral image."""
     sums: Values = (
         total[rows:, columns:] - total[:-rows, columns:] - total[rows:, :-columns]
         + total[:-rows, :-columns]
