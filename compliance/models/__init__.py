@@ -18,8 +18,10 @@ from compliance.models.audits import (
     PopulationJob,
     PopulationSeal,
 )
+from compliance.models.certificate_keys import CertificateKey
 from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
+from compliance.models.issue_runs import IssueRun, IssueRunJob
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
 from compliance.models.personal import (
     BytesToRemove,
@@ -42,6 +44,7 @@ __all__ = [
     "AuditWidening",
     "BytesToRemove",
     "Certificate",
+    "CertificateKey",
     "CertificateWithdrawal",
     "DepthRule",
     "DrawnJob",
@@ -52,6 +55,8 @@ __all__ = [
     "FindingAnswer",
     "FindingDraft",
     "FindingReply",
+    "IssueRun",
+    "IssueRunJob",
     "JobRead",
     "LedgerEntry",
     "LedgerLeaf",

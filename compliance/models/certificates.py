@@ -37,6 +37,9 @@ class Certificate(models.Model):
     pdf_name = models.CharField(max_length=200)
     pdf_sha256 = models.CharField(max_length=64)
     contents = models.JSONField(help_text="Everything printed, so that it can be made again.")
+    key_fingerprint = models.CharField(
+        max_length=64, blank=True, help_text="The CertificateKey that signed the file."
+    )
 
     objects = CertificateQuerySet.as_manager()
 
@@ -87,10 +90,25 @@ class CertificateWithdrawalQuerySet(JobScopedQuerySet):
 
 
 class CertificateWithdrawal(models.Model):
+    class Kind(models.TextChoices):
+        """Why, in words that anybody may read."""
+
+        NEW_VERDICT = "new_verdict", "a new assessment of the loft no longer meets the rule"
+        LOFT_CHANGED = "loft_changed", "the loft was changed after it was measured"
+        MISTAKE = "mistake", "something on it was wrong"
+        AUDIT = "audit", "an audit found otherwise"
+        OTHER = "other", "the company took it back for another reason"
+
     certificate = models.OneToOneField(
         Certificate, on_delete=models.PROTECT, related_name="withdrawal"
     )
-    reason = models.CharField(max_length=300)
+    kind = models.CharField(
+        max_length=12,
+        choices=Kind,
+        blank=True,
+        help_text="Shown to everybody with the code; empty on rows older than this column.",
+    )
+    reason = models.CharField(max_length=300, help_text="For the company and its auditor.")
     withdrawn_by = models.ForeignKey(
         User,
         null=True,
@@ -113,3 +131,9 @@ class CertificateWithdrawal(models.Model):
             )
         ]
         triggers = kept_as_written("certificate_withdrawal_is_kept")
+
+    @property
+    def public_reason(self) -> str:
+        """Why, without a word that somebody typed."""
+        fallback = self.Kind.OTHER if self.withdrawn_by_id else self.Kind.NEW_VERDICT
+        return self.Kind(self.kind or fallback).label
