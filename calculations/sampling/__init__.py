@@ -15,14 +15,32 @@ from calculations.sampling.draws import (
     stratum_seed,
 )
 from calculations.sampling.errors import SamplingError
-from calculations.sampling.estimates import StratumResult, allocate, stratified_rate
+from calculations.sampling.estimates import (
+    StratumResult,
+    allocate,
+    stratified_rate,
+    weighted_defective,
+)
 from calculations.sampling.limits import Limits, defect_rate_limits
 from calculations.sampling.plans import (
     InspectionPlan,
     chance_of_acceptance,
     code_letter,
     confidence_sample_size,
+    confidence_strata,
     inspection_plan,
+    worst_chance_of_none,
+)
+from calculations.sampling.population import (
+    Allocation,
+    Drawn,
+    PopulationLine,
+    Stratum,
+    draw_from,
+    population_text,
+    read_population,
+    strata_of,
+    widened,
 )
 from calculations.sampling.rates import (
     RateCount,
@@ -38,13 +56,17 @@ from calculations.sampling.tables import AQLS, Level, Severity
 __all__ = [
     "AQLS",
     "Agreement",
+    "Allocation",
+    "Drawn",
     "InspectionPlan",
     "Level",
     "Limits",
+    "PopulationLine",
     "RateCount",
     "RatePoint",
     "SamplingError",
     "Severity",
+    "Stratum",
     "StratumResult",
     "SwitchingState",
     "after_lot",
@@ -54,8 +76,10 @@ __all__ = [
     "code_letter",
     "commit_nonce",
     "confidence_sample_size",
+    "confidence_strata",
     "defect_rate_limits",
     "draw",
+    "draw_from",
     "draw_seed",
     "draw_stratified",
     "funnel",
@@ -64,7 +88,13 @@ __all__ = [
     "keeps_commitment",
     "overall_rate",
     "p_chart",
+    "population_text",
+    "read_population",
     "resume",
+    "strata_of",
     "stratified_rate",
     "stratum_seed",
+    "weighted_defective",
+    "widened",
+    "worst_chance_of_none",
 ]

@@ -1,6 +1,7 @@
 """Repeat a draw, a plan or limits from the command line.
 
 python -m calculations.sampling draw --nonce HEX --seal HEX --round ID --size N --population FILE
+    [--commitment HEX] [--allocation proportional|risk] [--widenings N]
 python -m calculations.sampling plan --lot 320 --aql 2.5
 python -m calculations.sampling confidence --lot 320 --sure 0.95 --share 0.05
 python -m calculations.sampling limits --defects 2 --sample 50 --lot 320
@@ -14,10 +15,11 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from calculations.sampling.draws import draw, draw_seed, keeps_commitment
+from calculations.sampling.draws import draw_seed, keeps_commitment
 from calculations.sampling.errors import SamplingError
 from calculations.sampling.limits import defect_rate_limits
 from calculations.sampling.plans import confidence_sample_size, inspection_plan
+from calculations.sampling.population import draw_from, read_population, strata_of
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -42,15 +44,18 @@ def _draw(options: argparse.Namespace) -> int:
         print("# the nonce is the one committed to", file=sys.stderr)
     named = options.population
     content = sys.stdin.buffer.read() if named == "-" else Path(named).read_bytes()
-    names = [line.strip() for line in content.decode().splitlines() if line.strip()]
+    lines = read_population(content.decode())
     seed = draw_seed(nonce, root, options.round)
+    strata = strata_of(lines, options.size, options.allocation)
     print(
-        f"# population {len(names)}, its SHA-256 {hashlib.sha256(content).hexdigest()}\n"
+        f"# population {len(lines)}, its SHA-256 {hashlib.sha256(content).hexdigest()}\n"
         f"# seed {seed.hex()}",
         file=sys.stderr,
     )
-    for name in draw(seed, names, options.size):
-        print(name)
+    for s in strata if strata[0].name else ():
+        print(f"# {s.name}: {s.sample} of {s.population}, risk {s.risk:.2f}", file=sys.stderr)
+    for job in draw_from(seed, lines, strata, options.widenings):
+        print(f"{job.name}\t{job.stratum}\t{job.weight:.4f}" if job.stratum else job.name)
     return 0
 
 
@@ -96,8 +101,13 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--size", required=True, type=int)
     one.add_argument("--commitment", help="what the auditor committed to, in hex; checked if given")
     one.add_argument(
-        "--population", required=True, help="file with one name a line, or - for standard input"
+        "--population",
+        required=True,
+        help="the population's file, or - for standard input: a job a line, or job, stratum and "
+        "risk with tabs between",
     )
+    one.add_argument("--allocation", default="proportional", choices=("proportional", "risk"))
+    one.add_argument("--widenings", default=0, type=int, help="as many again, so many times")
     one.set_defaults(run=_draw)
 
     two = commands.add_parser("plan", help="single sampling plan of ISO 2859-1")

@@ -108,6 +108,17 @@ def stratified_rate(strata: Sequence[StratumResult], confidence: float = 0.95) -
     return Limits(low, estimate, high, "korn_graubard", confidence)
 
 
+def weighted_defective(strata: Sequence[StratumResult]) -> float:
+    """Defective jobs that a sample drawn alike from every stratum would be expected to hold.
+
+    n sum(N_h p_h) / N: the weighted estimate times the sample. Where strata were looked at
+    alike it is the plain count; where risky ones were looked at harder it takes that out.
+    """
+    sample = sum(s.sample for s in strata)
+    whole = sum(s.population for s in strata)
+    return sample * math.fsum(s.population * s.defects / s.sample for s in strata) / whole
+
+
 def _variance(stratum: StratumResult) -> float:
     """Variance of a stratum's share: (1 - n/N) p (1 - p) / (n - 1); 0 for one of one."""
     share = stratum.defects / stratum.sample

@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+import numpy as np
 from scipy.special import gammaln
 
 from calculations.records import Plain, plain_dict
 from calculations.sampling.errors import SamplingError, require_share, require_whole
 from calculations.sampling.limits import chance_of_at_most, first_where
+from calculations.sampling.population import (
+    Allocation,
+    PopulationLine,
+    Stratum,
+    share_out,
+    totals_of,
+)
 from calculations.sampling.tables import (
     AQLS,
     CODE_LETTERS,
@@ -27,7 +36,7 @@ from calculations.sampling.tables import (
 CLEARLY_APART = 1e-5
 """Logarithms of chances farther apart than this are told apart safely in floating point."""
 
-Outcome = Literal["accepted", "accepted_back_to_normal", "not_accepted"]
+Outcome = Literal["accepted", "not_accepted"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +59,9 @@ class InspectionPlan:
     inspect_all: bool = False
 
     def outcome(self, defective: int) -> Outcome:
-        """What `defective` jobs in the sample mean for the lot.
-
-        Between the two numbers (reduced inspection only) the lot is accepted, and
-        inspection goes back to normal: MIL-STD-105E, 10.1.4.
-        """
+        """What `defective` jobs in the sample mean for the lot."""
         require_whole("defective", defective, 0, self.sample_size)
-        if defective <= self.accept:
-            return "accepted"
-        return "not_accepted" if defective >= self.reject else "accepted_back_to_normal"
+        return "accepted" if defective <= self.accept else "not_accepted"
 
     def to_dict(self) -> dict[str, Plain]:
         return plain_dict(self)
@@ -80,8 +83,8 @@ def inspection_plan(
     aql: percent nonconforming, one of the standard's values from 0.010 to 10. Arrows are
     followed; where the sample would be as large as the lot, the whole lot is inspected.
 
-    Source: ISO 2859-1, Tables 1, 2-A, 2-B, as in MIL-STD-105E, Tables I, II-A, II-B; for
-    reduced inspection MIL-STD-105E, Table II-C (see `calculations.sampling.tables`).
+    Source: ISO 2859-1:1999, Tables 1, 2-A, 2-B, as in MIL-STD-105E, Tables I, II-A, II-B, and
+    Table 2-C for reduced inspection (see `calculations.sampling.tables`).
     Raises SamplingError for a lot, AQL, level or severity that the standard does not have.
     """
     letter = code_letter(lot_size, level)
@@ -130,6 +133,47 @@ def confidence_sample_size(lot_size: int, confidence: float, defective_share: fl
         lot_size - defective + 1,
         lambda sample: _none_is_rarer(lot_size, defective, sample, risk),
     )
+
+
+def confidence_strata(
+    lines: Sequence[PopulationLine],
+    confidence: float,
+    defective_share: float,
+    allocation: Allocation = "proportional",
+    at_least: int = 1,
+) -> tuple[Stratum, ...]:
+    """The smallest stratified sample that makes as sure, wherever the defective jobs are.
+
+    As `confidence_sample_size`, but the chance to see none is that of the worst way in which
+    more than the share can lie in the strata: those that are looked at least hide most. The
+    chance is a product over strata, and in each the next defective job hidden costs more than
+    the one before, so the worst way is found by hiding always where it costs least. at_least:
+    jobs to draw in any case.
+    """
+    one = confidence_sample_size(len(lines), confidence, defective_share)
+    defective = math.floor(Fraction(str(defective_share)) * len(lines)) + 1
+    risk = math.log(1 - confidence)
+    totals = totals_of(lines)
+
+    def sure(size: int) -> bool:
+        strata = share_out(totals, size, allocation)
+        return worst_chance_of_none(strata, defective) <= risk + CLEARLY_APART * 1e-3
+
+    size = first_where(max(one, at_least, len(totals)), len(lines), sure)
+    return share_out(totals, size, allocation)
+
+
+def worst_chance_of_none(strata: Sequence[Stratum], defective: int) -> float:
+    """Logarithm of the greatest chance that the sample holds none of `defective` jobs, over all
+    ways in which they can lie in the strata; minus infinity where one must be seen."""
+    steps = []
+    for s in strata:
+        hidden = np.arange(min(defective, s.population - s.sample), dtype=float)
+        steps.append(np.log1p(-s.sample / (s.population - hidden)))
+    costs = np.concatenate(steps)
+    if costs.size < defective:
+        return -math.inf
+    return float(np.partition(costs, -defective)[-defective:].sum())
 
 
 def _none_is_rarer(lot_size: int, defective: int, sample: int, risk: Fraction) -> bool:

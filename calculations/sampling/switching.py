@@ -67,10 +67,9 @@ def after_lot(
             f"is for {plan.severity} inspection.",
             f"Inspect this lot by a {state.severity} plan.",
         )
-    outcome = plan.outcome(defective)
-    accepted = outcome != "not_accepted"
+    accepted = plan.outcome(defective) == "accepted"
     if state.severity == "reduced":
-        return state if outcome == "accepted" else SwitchingState()
+        return state if accepted else SwitchingState()
     recent = (*state.recent, accepted)[-WATCHED_LOTS:]
     if state.severity == "tightened":
         return _after_tightened(state, recent, accepted)

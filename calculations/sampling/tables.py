@@ -1,12 +1,14 @@
-"""Code letters and single sampling plans of ISO 2859-1.
+"""Code letters and single sampling plans of ISO 2859-1:1999.
 
-The tables are those of MIL-STD-105E (1989, public domain), Tables I, II-A, II-B, II-C, which
-ISO 2859-1 shares for code letters and for normal and tightened inspection. They are kept as
-their structure: along each AQL's column the acceptance numbers run in one fixed order from
-the letter whose plan accepts on 0, one letter later for each AQL one step finer.
+Code letters, normal and tightened inspection are the tables of MIL-STD-105E (1989, public
+domain), Tables I, II-A, II-B, which ISO 2859-1 shares. They are kept as their structure: along
+each AQL's column the acceptance numbers run in one fixed order from the letter whose plan
+accepts on 0, one letter later for each AQL one step finer.
 
-Reduced inspection is MIL-STD-105E's, with its gap between acceptance and rejection number.
-ISO 2859-1:1999 closed that gap with other acceptance numbers; that table was not at hand.
+Reduced inspection is ISO 2859-1:1999, Table 2-C, whose acceptance and rejection numbers leave
+no gap, unlike MIL-STD-105E's. It is taken from a third party's copy of the table and agrees with
+what Table 11-C says in its place (three fractional plans, 1/5, 1/3 and 1/2, from memory), where
+this table has three arrows between accepting on 0 and on 1.
 """
 
 from __future__ import annotations
@@ -76,7 +78,7 @@ COLUMNS: Final[dict[Severity, Column]] = {
     "reduced": Column(
         -1,
         (
-            (0, 1), UP, DOWN, (0, 2), (1, 3), (1, 4), (2, 5), (3, 6), (5, 8), (7, 10), (10, 13),
+            (0, 1), UP, DOWN, DOWN, (1, 2), (2, 3), (3, 4), (5, 6), (6, 7), (8, 9), (10, 11),
         ),
     ),
 }  # fmt: skip

@@ -297,16 +297,11 @@ def test_plans_that_do_not_exist_are_refused(arguments: tuple[object, ...], fiel
     assert caught.value.field == field
 
 
-def test_between_the_numbers_of_a_reduced_plan_goes_back_to_normal() -> None:
+def test_one_lot_not_accepted_ends_reduced_inspection() -> None:
     plan = inspection_plan(1200, 1.0, severity="reduced")
-    assert [plan.outcome(d) for d in (1, 2, 3)] == [
-        "accepted",
-        "accepted_back_to_normal",
-        "not_accepted",
-    ]
     reduced = SwitchingState(severity="reduced")
-    assert after_lot(reduced, plan, 1) == reduced
-    assert after_lot(reduced, plan, 2) == SwitchingState()
+    assert after_lot(reduced, plan, plan.accept) == reduced
+    assert after_lot(reduced, plan, plan.reject) == SwitchingState()
 
 
 def test_five_lots_missed_while_tightened_stop_until_resumed() -> None:

@@ -79,32 +79,101 @@ def test_tightened_inspection(aql: float, plans: str) -> None:
         assert (plan.accept, plan.reject) == (reject - 1, reject)
 
 
+def own_plan(letter: str, aql: float, severity: Severity) -> tuple[int, int, int, bool]:
+    """n, Ac, Re of a code letter, and whether no arrow led away from it; by a lot of level III."""
+    firsts = (*FIRST, 150_001, 500_001)
+    lot = {code_letter(lot, "III"): lot for lot in (*LOTS, 500_000, *firsts[-1:])}[letter]
+    plan = inspection_plan(lot, aql, "III", severity)
+    assert plan.code_letter == letter
+    return plan.sample_size, plan.accept, plan.reject, plan.sample_size == SIZE_OF[severity][letter]
+
+
+SIZE_OF: dict[str, dict[str, int]] = {
+    "normal": dict(
+        zip(
+            "BCDEFGHJKLMNPQR",
+            (3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000),
+            strict=True,
+        )
+    ),
+    "reduced": dict(
+        zip(
+            "BCDEFGHJKLMNPQR",
+            (2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800),
+            strict=True,
+        )
+    ),
+}
+SIZE_OF["tightened"] = SIZE_OF["normal"]
+
+
 @pytest.mark.parametrize(
-    ("letter_lot", "aql", "size", "accept", "reject"),
+    ("aql", "accept_by_letter"),
     [
-        (90, 1.0, 5, 0, 1),
-        (150, 1.0, 5, 0, 1),
-        (280, 1.0, 20, 0, 2),
-        (500, 1.0, 20, 0, 2),
-        (1200, 1.0, 32, 1, 3),
-        (3200, 1.0, 50, 1, 4),
-        (10_000, 1.0, 80, 2, 5),
-        (35_000, 1.0, 125, 3, 6),
-        (150_000, 1.0, 200, 5, 8),
-        (500_000, 1.0, 315, 7, 10),
-        (600_000, 1.0, 500, 10, 13),
-        (1200, 4.0, 32, 3, 6),
+        (0.10, "K0 N1 P2 Q3 R5"),
+        (0.15, "J0 M1 N2 P3 Q5 R7"),
+        (0.25, "H0 L1 M2 N3 P5 Q7 R10"),
+        (0.40, "G0 K1 L2 M3 N5 P7 Q10 R14"),
+        (0.65, "F0 J1 K2 L3 M5 N7 P10 Q14 R21"),
+        (1.0, "E0 H1 J2 K3 L5 M7 N10 P14 Q21"),
+        (1.5, "D0 G1 H2 J3 K5 L7 M10 N14 P21"),
+        (2.5, "C0 F1 G2 H3 J5 K7 L10 M14 N21"),
+        (4.0, "B0 E1 F2 G3 H5 J7 K10 L14 M21"),
+        (6.5, "D1 E2 F3 G5 H7 J10 K14 L21"),
+        (10.0, "C1 D2 E3 F5 G7 H10 J14 K21"),
     ],
 )
-def test_reduced_inspection(
-    letter_lot: int, aql: float, size: int, accept: int, reject: int
-) -> None:
-    """MIL-STD-105E, Table II-C (as a third party copied it), level II by lot size.
+def test_the_master_table_of_normal_inspection(aql: float, accept_by_letter: str) -> None:
+    """MIL-STD-105E, Table II-A = ISO 2859-1:1999, Table 2-A, the cells that hold numbers, as in
+    the charts that inspection houses print (from memory of those charts)."""
+    for cell in accept_by_letter.split():
+        letter, accept = cell[0], int(cell[1:])
+        assert own_plan(letter, aql, "normal")[1:] == (accept, accept + 1, True), cell
 
-    ISO 2859-1:1999 has no gap between Ac and Re in reduced inspection; its own numbers
-    were not at hand, so the older table's stand."""
-    plan = inspection_plan(letter_lot, aql, "II", "reduced")
-    assert (plan.sample_size, plan.accept, plan.reject) == (size, accept, reject)
+
+@pytest.mark.parametrize(
+    ("aql", "accept_by_letter"),
+    [
+        (0.10, "L0 P1 Q2 R3"),
+        (0.15, "K0 N1 P2 Q3 R5"),
+        (0.25, "J0 M1 N2 P3 Q5 R8"),
+        (0.40, "H0 L1 M2 N3 P5 Q8 R12"),
+        (0.65, "G0 K1 L2 M3 N5 P8 Q12 R18"),
+        (1.0, "F0 J1 K2 L3 M5 N8 P12 Q18"),
+        (2.5, "D0 G1 H2 J3 K5 L8 M12 N18"),
+        (4.0, "C0 F1 G2 H3 J5 K8 L12 M18"),
+    ],
+)
+def test_the_master_table_of_tightened_inspection(aql: float, accept_by_letter: str) -> None:
+    """MIL-STD-105E, Table II-B = ISO 2859-1:1999, Table 2-B, the cells that hold numbers, as a
+    third party's open source copied the table (read there)."""
+    for cell in accept_by_letter.split():
+        letter, accept = cell[0], int(cell[1:])
+        assert own_plan(letter, aql, "tightened")[1:] == (accept, accept + 1, True), cell
+
+
+@pytest.mark.parametrize(
+    ("aql", "accept_by_letter"),
+    [
+        (0.10, "K0 P1 Q2 R3"),
+        (0.15, "J0 N1 P2 Q3 R5"),
+        (0.25, "H0 M1 N2 P3 Q5 R6"),
+        (0.40, "G0 L1 M2 N3 P5 Q6 R8"),
+        (0.65, "F0 K1 L2 M3 N5 P6 Q8 R10"),
+        (1.0, "E0 J1 K2 L3 M5 N6 P8 Q10"),
+        (1.5, "D0 H1 J2 K3 L5 M6 N8 P10"),
+        (2.5, "C0 G1 H2 J3 K5 L6 M8 N10"),
+        (4.0, "B0 F1 G2 H3 J5 K6 L8 M10"),
+        (6.5, "E1 F2 G3 H5 J6 K8 L10"),
+    ],
+)
+def test_the_master_table_of_reduced_inspection(aql: float, accept_by_letter: str) -> None:
+    """ISO 2859-1:1999, Table 2-C, the cells that hold numbers, as a third party's open source
+    copied the table (read there). That Re is Ac + 1 is said by the standard's foreword (read):
+    reduced plans were changed to eliminate the gap."""
+    for cell in accept_by_letter.split():
+        letter, accept = cell[0], int(cell[1:])
+        assert own_plan(letter, aql, "reduced")[1:] == (accept, accept + 1, True), cell
 
 
 @pytest.mark.parametrize(
