@@ -18,7 +18,7 @@ from compliance.api.roles import EVERYBODY, RULE_KEEPERS
 from compliance.models import DepthRule
 from compliance.rule_effects import effects_of
 from compliance.rule_runs import begin_preview
-from compliance.rules import PROPOSED_FIELDS, approve_rule, propose_rule
+from compliance.rules import PROPOSED_FIELDS, approve_rule, note_preview_seen, propose_rule
 from jobs.api.idempotency import IdempotentCreateMixin
 
 
@@ -74,7 +74,10 @@ class DepthRuleViewSet(
     @extend_schema(request=None, responses=DepthRuleSerializer)
     @action(detail=True, methods=["post"])
     def approve(self, request: Request, pk: str) -> Response:
-        """Bring a proposed rule into force from its day; not by its proposer's own company."""
+        """Bring a proposed rule into force from its day; not by its proposer's own company.
+
+        Read `preview` first: whoever approves has seen, within a day, what the rule would change.
+        """
         rule = approve_rule(self.get_object(), request.user)
         return Response(self.get_serializer(rule).data)
 
@@ -86,8 +89,10 @@ class DepthRuleViewSet(
         if request.method == "POST":
             run = begin_preview(rule, request.user)
             transaction.on_commit(partial(tasks.walk_for_rule.delay, run.pk), robust=True)
+        effects = effects_of(rule, request.user)
+        note_preview_seen(effects.run, request.user)
         status = 202 if request.method == "POST" else 200
-        return Response(RuleEffectsSerializer(effects_of(rule, request.user)).data, status=status)
+        return Response(RuleEffectsSerializer(effects).data, status=status)
 
 
 router = SimpleRouter()

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from compliance import tasks
@@ -18,7 +19,7 @@ from compliance.models import DepthRule, RuleRun, RuleRunJob
 from compliance.pages.roles import RULE_KEEPERS, RULE_READERS
 from compliance.rule_effects import Effects, effects_of
 from compliance.rule_runs import begin_preview
-from compliance.rules import may_approve
+from compliance.rules import may_approve, note_preview_seen, preview_seen
 from jobs.errors import Refused
 from jobs.pages.access import page_for
 
@@ -33,6 +34,7 @@ def _rule(pk: int) -> DepthRule:
 def rule(request: HttpRequest, pk: int) -> HttpResponse:
     record = _rule(pk)
     effects = effects_of(record, request.user)
+    note_preview_seen(effects.run, request.user)
     context = {
         "rule": record,
         "facts": _facts(record),
@@ -41,6 +43,7 @@ def rule(request: HttpRequest, pk: int) -> HttpResponse:
             request.GET.get("page")
         ),
         "may_approve": may_approve(record, request.user),
+        "has_seen": preview_seen(record, request.user, timezone.now()),
         "may_preview": request.user.role in RULE_KEEPERS and record.approved_at is None,
         "page_title": str(record),
         "page_kicker": "Depth rule",

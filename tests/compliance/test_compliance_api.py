@@ -279,7 +279,7 @@ def test_nobody_edits_or_deletes_a_certificate():
 # --- Rules
 
 
-def test_a_rule_is_proposed_and_approved_by_another():
+def test_a_rule_is_proposed_and_approved_by_another(django_capture_on_commit_callbacks):
     officer = UserFactory(role=Role.COMPLIANCE_OFFICER)
     given = {
         "nation": "wales",
@@ -292,10 +292,14 @@ def test_a_rule_is_proposed_and_approved_by_another():
     made = api(officer).post(url("depth-rules"), given)
     own = api(officer).post(url("depth-rules", made.json()["id"], "approve"))
     admin = api(UserFactory(role=Role.PLATFORM_ADMIN))
+    unseen = admin.post(url("depth-rules", made.json()["id"], "approve"))
+    with django_capture_on_commit_callbacks(execute=True):
+        admin.post(url("depth-rules", made.json()["id"], "preview"))
+    admin.get(url("depth-rules", made.json()["id"], "preview"))
     approved = admin.post(url("depth-rules", made.json()["id"], "approve"))
 
     assert (made.status_code, made.json()["approved"]) == (201, False)
-    assert own.status_code == 400
+    assert own.status_code == unseen.status_code == 400
     assert approved.json()["approved"]
 
 

@@ -271,7 +271,9 @@ def test_assessing_again_without_new_evidence_changes_nothing(client):
     assert Assessment.objects.count() == 1
 
 
-def test_a_rule_is_proposed_by_one_and_approved_by_another(client):
+def test_a_rule_is_proposed_by_one_and_approved_by_another(
+    client, django_capture_on_commit_callbacks
+):
     officer = sign_in(client, UserFactory(role=Role.COMPLIANCE_OFFICER))
     day = timezone.localdate() + timedelta(days=60)
     given = {
@@ -294,6 +296,9 @@ def test_a_rule_is_proposed_by_one_and_approved_by_another(client):
 
     sign_in(client, UserFactory(role=Role.PLATFORM_ADMIN))
     assert "and approve" in text_of(client.get(reverse("rule_list")))
+    assert "Approve this rule?" not in text_of(client.get(reverse("rule", args=[rule.pk])))
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(reverse("rule_preview", args=[rule.pk]))
     assert "Approve this rule?" in text_of(client.get(reverse("rule", args=[rule.pk])))
     client.post(reverse("rule_approve", args=[rule.pk]))
     rule.refresh_from_db()

@@ -150,9 +150,8 @@ def test_one_preview_at_a_time_and_the_next_replaces_it():
 
 def begun_rule(**fields: Any) -> DepthRule:
     """A rule that was approved in time and holds from today."""
-    rule = rule_from(0, approved_by=admin(), **fields)
-    DepthRule.objects.filter(pk=rule.pk).update(approved_at=timezone.now() - timedelta(days=9))
-    return rule
+    long_ago = timezone.now() - timedelta(days=9)
+    return rule_from(0, approved_by=admin(), approved_at=long_ago, **fields)
 
 
 def handed_over(at: datetime) -> Scene:

@@ -11,9 +11,10 @@ from django.utils import timezone
 
 from compliance.assess import assess_job
 from compliance.models import DepthRule
-from compliance.rules import approve_rule, propose_rule, rule_in_force
+from compliance.rule_runs import begin_preview, move_on
+from compliance.rules import approve_rule, note_preview_seen, propose_rule, rule_in_force
 from jobs.errors import Conflict, Refused
-from jobs.models import Role
+from jobs.models import Role, User
 from jobs.targets import depth_target
 from tests.compliance.scene import fitted
 from tests.factories import JobFactory, UserFactory
@@ -65,11 +66,21 @@ def test_a_plan_takes_its_depth_from_the_rule():
     assert "Scotland" in target.source
 
 
+def seen_by(person: User, rule: DepthRule) -> User:
+    """The person, once it read a preview of the rule that was worked out to its end."""
+    run = begin_preview(rule, person)
+    while move_on(run.pk):
+        pass
+    run.refresh_from_db()
+    note_preview_seen(run, person)
+    return person
+
+
 def test_a_proposed_rule_holds_only_once_a_second_person_approved_it():
     rule = propose_rule(officer(), values(), today=TODAY)
     assert rule_in_force("wales", date(2027, 4, 1)).min_depth_mm == 270
 
-    approve_rule(rule, UserFactory(role=Role.PLATFORM_ADMIN), today=TODAY)
+    approve_rule(rule, seen_by(UserFactory(role=Role.PLATFORM_ADMIN), rule), today=TODAY)
 
     assert rule_in_force("wales", date(2027, 2, 28)).min_depth_mm == 270
     assert rule_in_force("wales", date(2027, 3, 1)).min_depth_mm == 300
@@ -83,16 +94,30 @@ def test_nobody_approves_their_own_rule_nor_a_colleagues():
         approve_rule(rule, proposer, today=TODAY)
     with pytest.raises(Refused, match="proposer's own company"):
         approve_rule(rule, officer(company=proposer.company), today=TODAY)
-    assert approve_rule(rule, officer(), today=TODAY).approved_at
+    assert approve_rule(rule, seen_by(officer(), rule), today=TODAY).approved_at
 
 
 def test_a_rule_is_approved_once():
     rule = propose_rule(officer(), values(), today=TODAY)
-    admin = UserFactory(role=Role.PLATFORM_ADMIN)
+    admin = seen_by(UserFactory(role=Role.PLATFORM_ADMIN), rule)
     approve_rule(rule, admin, today=TODAY)
 
     with pytest.raises(Conflict, match="approved already"):
         approve_rule(rule, admin, today=TODAY)
+
+
+def test_nobody_approves_what_they_have_not_looked_at_as_things_stand_today():
+    rule = propose_rule(officer(), values(), today=TODAY)
+    admin, other = (UserFactory(role=Role.PLATFORM_ADMIN) for _ in range(2))
+    seen_by(other, rule)
+
+    with pytest.raises(Refused, match="looked first at what it would change"):
+        approve_rule(rule, admin, today=TODAY)
+    with pytest.raises(Refused, match="counts for a day"):
+        approve_rule(rule, other, today=TODAY, now=timezone.now() + timedelta(days=2))
+    with pytest.raises(Exception, match="looked first"), transaction.atomic():
+        DepthRule.objects.filter(pk=rule.pk).update(approved_by=admin, approved_at=timezone.now())
+    assert approve_rule(rule, other, today=TODAY).approved_by == other
 
 
 def test_a_rule_whose_day_has_come_is_not_approved_any_more():
