@@ -19,11 +19,15 @@ from compliance.ledger.seals import LedgerRewritten, make_seal, public_bytes, se
 from compliance.models import Seal
 from compliance.packs import lines
 from compliance.packs.kept_files import kept_files
+from compliance.packs.manifest import Manifest
 from compliance.packs.readme import readme
 from compliance.packs.scope import PackScope, entries_of
 from compliance.packs.sinks import FolderSink, Outgoing, Sink, ZipSink
 from compliance.packs.strays import stray_lines
 from compliance.verify import layout
+
+SEND_BYTES = 1 << 18
+"""A zip is sent in pieces of about this size, however small its files are."""
 
 
 def export_to_folder(scope: PackScope, folder: Path) -> Counter[str]:
@@ -42,10 +46,11 @@ def zip_chunks(scope: PackScope) -> Iterator[bytes]:
     """A pack as the bytes of a zip, made while they are taken."""
     outgoing = Outgoing()
     made_at = timezone.now()
-    sink = ZipSink(outgoing, pack_name(made_at))  # type: ignore[arg-type]
+    sink = ZipSink(outgoing, pack_name(made_at))
     for _ in PackWriter(scope, sink, made_at).write():
-        yield from outgoing.take()
-    yield from outgoing.take()
+        if outgoing.waiting >= SEND_BYTES:
+            yield outgoing.take()
+    yield outgoing.take()
 
 
 def pack_name(made_at: datetime) -> str:
@@ -60,14 +65,15 @@ class PackWriter:
     sink: Sink
     made_at: datetime = field(default_factory=timezone.now)
     counts: Counter[str] = field(default_factory=Counter)
-    _digests: dict[str, str] = field(default_factory=dict)
-    _bytes: int = 0
+    _manifest: Manifest = field(default_factory=Manifest)
+    _kept: set[str] = field(default_factory=set)
 
     def write(self) -> Iterator[None]:
         seal = self._seal()
         ids = entries_of(self.scope, seal)
         yield from self._ledger(seal, ids)
-        yield from self._files(ids)
+        yield from self._kept_files(ids)
+        yield from self._extra(seal)
         yield from self._put(layout.PACK, iter([self._pack_json(seal)]))
         yield from self._tags()
         self.sink.close()
@@ -91,13 +97,20 @@ class PackWriter:
         yield from self._put(layout.SEALS, lines.seal_lines(seals))
         yield from self._put(layout.CONSISTENCY, lines.consistency_lines(seals))
 
-    def _files(self, ids: array[int]) -> Iterator[None]:
+    def _kept_files(self, ids: array[int]) -> Iterator[None]:
         """Photos and certificates, each once. On the way facts are counted."""
         for rows in lines.rows_of(ids):
             self.counts.update(row.kind for row in rows)
             for name, chunks in kept_files(rows, self.scope.left_out):
-                if name not in self._digests:
+                if name not in self._kept:
+                    self._kept.add(name)
                     yield from self._put(name, chunks, packed=False)
+
+    def _extra(self, seal: Seal) -> Iterator[None]:
+        """What the scope adds for its readers."""
+        if self.scope.extra is not None:
+            for name, chunks in self.scope.extra.files(seal):
+                yield from self._put(name, chunks)
 
     def _pack_json(self, seal: Seal) -> bytes:
         said = {
@@ -116,45 +129,40 @@ class PackWriter:
 
     def _tags(self) -> Iterator[None]:
         """The files beside data/, and the signature over them all."""
-        payload = dict(self._digests)
+        payload, self._manifest = self._manifest, Manifest()
         info = (
             f"Bagging-Date: {self.made_at.astimezone(UTC):%Y-%m-%d}\n"
             f"External-Description: {' '.join(self.scope.title.split())}\n"
-            f"Payload-Oxum: {self._bytes}.{len(payload)}\n"
+            f"Payload-Oxum: {payload.bytes}.{payload.files}\n"
         )
         key = seal_key()
         key_hex = public_bytes(key.public_key()).hex()
         words = readme(self.scope, self._made_at_text, key_hex, self.counts)
-        self._digests = {}
         for name, text in (
             (layout.BAGIT, layout.BAGIT_TEXT),
             (layout.BAG_INFO, info),
             (layout.README, words),
-            (layout.MANIFEST, manifest(payload)),
         ):
             yield from self._put(name, iter([text.encode()]))
-        tags = manifest(self._digests).encode()
+        yield from self._put(layout.MANIFEST, payload.chunks())
+        tags = b"".join(self._manifest.chunks())
+        self._manifest = Manifest()
         yield from self._put(layout.TAG_MANIFEST, iter([tags]))
         signed = layout.signature_text(hashlib.sha256(tags).hexdigest(), self._made_at_text)
         signature = layout.signed_file(signed, key_hex, key.sign(signed.encode()).hex())
         yield from self._put(layout.SIGNATURE, iter([signature.encode()]))
 
     def _put(self, name: str, chunks: Iterator[bytes], *, packed: bool = True) -> Iterator[None]:
-        digest = hashlib.sha256()
+        digest, size = hashlib.sha256(), 0
         with self.sink.open(name, packed=packed) as file:
             for chunk in chunks:
                 digest.update(chunk)
-                self._bytes += len(chunk)
+                size += len(chunk)
                 file.write(chunk)
                 yield
-        self._digests[name] = digest.hexdigest()
+        self._manifest.add(name, digest.hexdigest(), size)
         yield
 
     @property
     def _made_at_text(self) -> str:
         return f"{self.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
-
-
-def manifest(digests: dict[str, str]) -> str:
-    """Lines of a manifest (RFC 8493, section 2.1.3)."""
-    return "".join(f"{digest}  {name}\n" for name, digest in sorted(digests.items()))

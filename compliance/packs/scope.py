@@ -8,8 +8,10 @@ job, visit, photo, certificate, drawn job or finding its fact is of.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Protocol
 
 from django.apps import apps
 from django.db import connection
@@ -30,17 +32,23 @@ BENEATH = {
     "compliance_drawnjob": "drawn_job",
     "compliance_finding": "finding",
 }
-AUDIT_KINDS = frozenset(
-    {
-        "compliance_populationseal",
-        "compliance_drawnjob",
-        "compliance_finding",
-        "compliance_findinganswer",
-        "compliance_answerevidence",
-        "compliance_findingreply",
-        "compliance_remeasurement",
-    }
-)
+# What a fact of an audit names, directly or by way of another.
+OF_AUDITS = frozenset({"round", "drawn_job", "finding", "answer", "follow_up"})
+
+
+class PackExtra(Protocol):
+    """What a pack holds beside the facts of its jobs, for whoever reads it."""
+
+    about: str
+    """A chapter of the README, in lines of at most 100 characters."""
+
+    def facts(self) -> dict[str, list[int]]:
+        """Ids, by kind, of further facts that belong to no job."""
+        ...
+
+    def files(self, seal: Seal) -> Iterator[tuple[str, Iterator[bytes]]]:
+        """Names below data/ and bytes of further files, one after the other."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +58,7 @@ class PackScope:
     title: in words, for its README. withheld: "table.column" of hashed columns whose text is
     not given. left_out: "photos" or "certificates", where files stay behind. kinds_apart: kinds
     of facts that are not for whom the pack is made. seals: ids of Seals that it must hold.
+    extra: what comes with it for its readers, such as an audit's report.
     """
 
     jobs: Sequence[int] | None
@@ -57,11 +66,23 @@ class PackScope:
     withheld: frozenset[str] = frozenset()
     left_out: frozenset[str] = frozenset()
     kinds_apart: frozenset[str] = frozenset()
-    seals: tuple[int, ...] = field(default=())
+    seals: tuple[int, ...] = ()
+    extra: PackExtra | None = None
 
     @property
     def is_whole(self) -> bool:
         return self.jobs is None
+
+
+@cache
+def audit_kinds() -> frozenset[str]:
+    """Kinds of facts of audits: what auditors draw, find, ask and measure, and what is answered."""
+    models = {model._meta.db_table: model for model in apps.get_models()}
+    return frozenset(
+        table
+        for table in FACTS
+        if OF_AUDITS & {f.name for f in models[table]._meta.concrete_fields if f.is_relation}
+    )
 
 
 def scope_for(
@@ -99,7 +120,7 @@ def scope_for(
         title,
         personal_columns() if auditor else frozenset(),
         frozenset(left_out),
-        frozenset() if auditor else AUDIT_KINDS,
+        frozenset() if auditor else audit_kinds(),
         tuple(seals),
     )
 
@@ -123,6 +144,8 @@ def entries_of(scope: PackScope, seal: Seal) -> array[int]:
             [seal.tree_size],
         )
     found = _belonging(scope.jobs)
+    for kind, facts in (scope.extra.facts() if scope.extra else {}).items():
+        found.extend(_entries_of_facts(kind, facts))
     return _ids(
         "SELECT l.entry_id FROM compliance_ledgerleaf l "
         "JOIN compliance_ledgerentry e ON e.id = l.entry_id "
@@ -152,6 +175,13 @@ def _belonging(jobs: Sequence[int]) -> array[int]:
                         beneath.append(f"{BENEATH[kind]} {fact}")
         keys = beneath
     return found
+
+
+def _entries_of_facts(kind: str, facts: list[int]) -> array[int]:
+    return _ids(
+        "SELECT id FROM compliance_ledgerentry WHERE kind = %s AND fact_id = ANY(%s)",
+        [kind, facts],
+    )
 
 
 def _ids(sql: str, parameters: list[object]) -> array[int]:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import zipfile
-from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import IO, Protocol
+from typing import Protocol
 
-DATE_OF_ALL = (1980, 1, 1, 0, 0, 0)
-"""The zip's own dates say nothing; the pack says when it was made."""
-FILE_MODE = 0o644 << 16
+from compliance.packs.zip_stream import ByteTarget, ZipStream
 
 
 class Sink(Protocol):
     """Takes the files of a bag, one after the other."""
 
-    def open(self, name: str, *, packed: bool) -> IO[bytes]:
+    def open(self, name: str, *, packed: bool) -> AbstractContextManager[ByteTarget]:
         """The next file, to be written and closed; `packed` when its bytes compress."""
         ...
 
@@ -30,7 +27,7 @@ class FolderSink:
         folder.mkdir(parents=True)
         self._folder = folder
 
-    def open(self, name: str, *, packed: bool) -> IO[bytes]:
+    def open(self, name: str, *, packed: bool) -> AbstractContextManager[ByteTarget]:
         path = self._folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         return path.open("xb")
@@ -42,15 +39,12 @@ class FolderSink:
 class ZipSink:
     """A bag as a zip of one folder, written to a stream that need not go back."""
 
-    def __init__(self, stream: IO[bytes], root: str) -> None:
-        self._zip = zipfile.ZipFile(stream, "w", allowZip64=True)
+    def __init__(self, stream: ByteTarget, root: str) -> None:
+        self._zip = ZipStream(stream)
         self._root = root
 
-    def open(self, name: str, *, packed: bool) -> IO[bytes]:
-        info = zipfile.ZipInfo(f"{self._root}/{name}", DATE_OF_ALL)
-        info.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
-        info.external_attr = FILE_MODE
-        return self._zip.open(info, "w", force_zip64=True)
+    def open(self, name: str, *, packed: bool) -> AbstractContextManager[ByteTarget]:
+        return self._zip.open(f"{self._root}/{name}", packed=packed)
 
     def close(self) -> None:
         self._zip.close()
@@ -61,16 +55,15 @@ class Outgoing:
 
     def __init__(self) -> None:
         self._parts: list[bytes] = []
+        self.waiting = 0
+        """Bytes not given away yet."""
 
     def write(self, data: bytes) -> int:
         self._parts.append(bytes(data))
+        self.waiting += len(data)
         return len(data)
 
-    def flush(self) -> None:
-        """Bytes are given away at once."""
-
-    def take(self) -> Iterator[bytes]:
+    def take(self) -> bytes:
         """What was written since the last time."""
-        parts, self._parts = self._parts, []
-        if parts:
-            yield b"".join(parts)
+        parts, self._parts, self.waiting = self._parts, [], 0
+        return b"".join(parts)

@@ -78,9 +78,9 @@ def pack_scene() -> PackScene:
     return PackScene(world, apart.job.pk)
 
 
-def stored_photo(**fields: Any) -> Photo:
+def stored_photo(of_bytes: int = 2_000, **fields: Any) -> Photo:
     """A photo whose bytes are stored, though no picture."""
-    kept = keep(io.BytesIO(os.urandom(2_000)), "photos", limit_bytes=10_000)
+    kept = keep(io.BytesIO(os.urandom(of_bytes)), "photos", limit_bytes=of_bytes)
     return PhotoFactory(
         sha256=kept.sha256, size_bytes=kept.size_bytes, original_name=kept.name, **fields
     )

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from typing import Any
 
 from compliance.ledger.seals import public_bytes, seal_key
-from compliance.packs.export import manifest
+from compliance.packs.manifest import Manifest
 from compliance.verify import layout
 from tests.compliance.pack_scene import Files
 
@@ -266,10 +266,10 @@ def thorough(files: Files) -> None:
     oxum = f"Payload-Oxum: {sum(map(len, payload.values()))}.{len(payload)}\n"
     kept = [x for x in lines_of(files, layout.BAG_INFO) if not x.startswith(b"Payload-Oxum")]
     files[layout.BAG_INFO] = b"".join([*kept, oxum.encode()])
-    files[layout.MANIFEST] = manifest(_digests(payload)).encode()
+    files[layout.MANIFEST] = _manifest(payload)
     beside = (layout.BAGIT, layout.BAG_INFO, layout.README, layout.MANIFEST)
     tags = {name: files[name] for name in beside if name in files}
-    files[layout.TAG_MANIFEST] = manifest(_digests(tags)).encode()
+    files[layout.TAG_MANIFEST] = _manifest(tags)
 
 
 def insider(files: Files) -> None:
@@ -293,5 +293,8 @@ def _count_again(files: Files) -> None:
     files[layout.PACK] = json.dumps(said).encode()
 
 
-def _digests(files: Files) -> dict[str, str]:
-    return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+def _manifest(files: Files) -> bytes:
+    listed = Manifest()
+    for name, content in files.items():
+        listed.add(name, hashlib.sha256(content).hexdigest(), len(content))
+    return b"".join(listed.chunks())

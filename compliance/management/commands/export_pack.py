@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from compliance.packs.export import export_to_folder, zip_chunks
-from compliance.packs.scope import AUDIT_KINDS, PackScope, personal_columns
+from compliance.packs.scope import PackScope, audit_kinds, personal_columns
 from jobs.models import Job
 
 
@@ -55,7 +55,7 @@ class Command(BaseCommand):
             title,
             personal_columns() if options["without_personal_data"] else frozenset(),
             frozenset({"photos"} if options["without_photos"] else ()),
-            frozenset() if jobs is None else AUDIT_KINDS,
+            frozenset() if jobs is None else audit_kinds(),
             tuple(options["seal"]),
         )
 
