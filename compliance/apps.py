@@ -10,9 +10,11 @@ class ComplianceConfig(AppConfig):
 
     def ready(self) -> None:
         from compliance import call_back_needs, listeners, rules
+        from compliance.audits import access
         from compliance.pages.registrations import register_all
 
         listeners.connect()
         rules.offer_targets()
         call_back_needs.offer_call_back_needs()
+        access.offer_audited_jobs()
         register_all()

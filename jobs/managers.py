@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any, Self
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
 
+from jobs.audited import audited_jobs
+
 if TYPE_CHECKING:
     from jobs.models.people import User
 
@@ -20,7 +22,8 @@ def job_scope(user: User | Any, path: str = "") -> Q | None:
     """The filter on jobs a person may see, `path` being the lookup that leads to the job.
 
     Company people see their company's jobs, an installer those that its crew was or is
-    booked on, an auditor those of its scheme; None means nothing at all.
+    booked on, an auditor those of its scheme that stand in a sealed population; None means
+    nothing at all.
     """
     prefix = f"{path}__" if path else ""
     role = getattr(user, "role", None)
@@ -32,7 +35,10 @@ def job_scope(user: User | Any, path: str = "") -> Q | None:
         booked = Visit.objects.booked_on_crew_of(user).values("job_id")
         return Q(**{f"{prefix}company_id": user.company_id, f"{prefix}id__in": booked})
     if role == "auditor":
-        return Q(**{f"{prefix}scheme_id": user.scheme_id})
+        audited = audited_jobs(user)
+        if audited is None:
+            return None
+        return Q(**{f"{prefix}scheme_id": user.scheme_id, f"{prefix}id__in": audited})
     return None
 
 

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from compliance.audits.findings import answer_finding, record_finding
+from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
 from compliance.audits.rounds import (
     RoundTerms,
@@ -23,7 +23,7 @@ from compliance.audits.rounds import (
     seal_population,
     sealed_population,
 )
-from compliance.models import AuditRound, DrawnJob, Finding, FindingAnswer
+from compliance.models import AuditRound, DrawnJob, Finding
 from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.models import Company, Role
@@ -186,7 +186,7 @@ class DrawnJobViewSet(viewsets.ReadOnlyModelViewSet[DrawnJob]):
 
 
 class FindingSerializer(serializers.ModelSerializer):
-    drawn_job = VisibleRelatedField(queryset=DrawnJob.objects.select_related("round"))
+    drawn_job = VisibleRelatedField(queryset=DrawnJob.objects.select_related("round", "job"))
 
     class Meta:
         model = Finding
@@ -224,37 +224,8 @@ class FindingViewSet(
         return Finding.objects.visible_to(self.request.user)
 
 
-class FindingAnswerSerializer(serializers.ModelSerializer):
-    finding = VisibleRelatedField(queryset=Finding.objects.all())
-
-    class Meta:
-        model = FindingAnswer
-        fields = ["id", "finding", "text", "answered_by", "answered_at"]
-        read_only_fields = ["answered_by", "answered_at"]
-
-    def create(self, data: dict[str, Any]) -> FindingAnswer:
-        return answer_finding(data["finding"], self.context["request"].user, data["text"])
-
-
-class FindingAnswerViewSet(
-    IdempotentCreateMixin,
-    mixins.ListModelMixin,
-    mixins.RetrieveModelMixin,
-    viewsets.GenericViewSet[FindingAnswer],
-):
-    read_roles = AUDITORS | COMPANY_READS
-    write_roles = frozenset({Role.COMPLIANCE_OFFICER})
-    serializer_class = FindingAnswerSerializer
-    filterset_fields = ["finding"]
-    queryset = FindingAnswer.objects.none()
-
-    def get_queryset(self) -> Any:
-        return FindingAnswer.objects.visible_to(self.request.user)
-
-
 router = SimpleRouter()
 router.register("audit-rounds", AuditRoundViewSet, basename="api_audit_round")
 router.register("drawn-jobs", DrawnJobViewSet, basename="api_drawn_job")
 router.register("findings", FindingViewSet, basename="api_finding")
-router.register("finding-answers", FindingAnswerViewSet, basename="api_finding_answer")
 urlpatterns = router.urls

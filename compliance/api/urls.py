@@ -10,5 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.certificates")),
     path("", include("compliance.api.ledger")),
     path("", include("compliance.api.packs")),
+    path("", include("compliance.api.audit_reading")),
     path("", include("compliance.api.audits")),
+    path("", include("compliance.api.exchanges")),
 ]

@@ -1,48 +1,80 @@
-"""Moving through a sample, and naming the things a finding can be about."""
+"""Moving through a sample, and how far its reading has come."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from compliance.models import DrawnJob
-from jobs.models import DepthReading, Handover, Job, Photo, PreStartCheck
+from django.db.models import Exists, OuterRef, Q
+
+from compliance.audits.findings import record_finding, require_drawn
+from compliance.models import DrawnJob, Finding, FindingDraft, JobRead
+from jobs.errors import refusals_explained
+from jobs.models import User
 
 
 @dataclass(frozen=True, slots=True)
 class Neighbours:
-    """The drawn jobs before and after this one, and the next that nobody has read."""
+    """Ids of the drawn jobs before and after this one, and of the next that nobody has read.
 
-    before: DrawnJob | None
-    after: DrawnJob | None
-    next_unread: DrawnJob | None
+    number: which of `total` this is, in the order drawn. read: how many are read.
+    """
+
+    before: int | None
+    after: int | None
+    next_unread: int | None
+    number: int
+    total: int
+    read: int
 
 
 def neighbours_of(drawn: DrawnJob) -> Neighbours:
-    others = DrawnJob.objects.filter(round_id=drawn.round_id).exclude(pk=drawn.pk)
+    """Where a drawn job stands among those of its round. One query."""
+    findings = Finding.objects.filter(drawn_job=OuterRef("pk"))
+    marks = JobRead.objects.filter(drawn_job=OuterRef("pk"))
+    rows = list(
+        DrawnJob.objects.filter(round_id=drawn.round_id)
+        .annotate(is_read=Exists(findings) | Exists(marks))
+        .order_by("draw_order")
+        .values_list("pk", "is_read")
+    )
+    ids = [pk for pk, _ in rows]
+    at = ids.index(drawn.pk)
+    unread = [pk for pk, is_read in rows[at + 1 :] + rows[:at] if not is_read]
     return Neighbours(
-        before=others.filter(draw_order__lt=drawn.draw_order).order_by("-draw_order").first(),
-        after=others.filter(draw_order__gt=drawn.draw_order).order_by("draw_order").first(),
-        next_unread=others.filter(findings__isnull=True).order_by("draw_order").first(),
+        before=ids[at - 1] if at else None,
+        after=ids[at + 1] if at + 1 < len(ids) else None,
+        next_unread=unread[0] if unread else None,
+        number=at + 1,
+        total=len(ids),
+        read=sum(is_read for _, is_read in rows),
     )
 
 
-def things_of(job: Job) -> list[tuple[str, str]]:
-    """(key, words) of every piece of evidence of a job."""
-    things = [
-        (
-            f"photo:{photo.pk}",
-            f"Photo {photo.point_label or photo.pk}, {photo.get_moment_display()}",
-        )
-        for photo in Photo.objects.filter(job=job)
-    ]
-    things += [
-        (f"reading:{reading.pk}", f"Reading {reading.depth_mm:g} mm in {reading.area.name}")
-        for reading in DepthReading.objects.filter(visit__job=job).select_related("area")
-    ]
-    for model, word in ((PreStartCheck, "check"), (Handover, "handover")):
-        things += [
-            (f"{word}:{row.pk}", f"{model._meta.verbose_name} of {when:%-d %b %Y}".capitalize())
-            for row in model.objects.filter(visit__job=job)
-            for when in [row.received_at]
-        ]
-    return things
+def mark_read(drawn: DrawnJob, by: User) -> JobRead:
+    """Say that a job was read to its end. Without a finding or draft it is thereby found sound.
+
+    Raises:
+        Conflict: the round is not drawn, or closed.
+    """
+    require_drawn(drawn)
+    with refusals_explained():
+        mark, is_new = JobRead.objects.get_or_create(drawn_job=drawn, defaults={"read_by": by})
+        if is_new and not drawn.findings.exists() and not drawn.drafts.exists():
+            record_finding(drawn, by, severity=Finding.Severity.SOUND)
+    return mark
+
+
+def unread_jobs_of(scheme_id: int) -> int:
+    """Drawn jobs of open rounds that nobody has read."""
+    return (
+        DrawnJob.objects.filter(round__scheme_id=scheme_id, round__state="drawn")
+        .filter(Q(findings__isnull=True), Q(reading_mark__isnull=True))
+        .count()
+    )
+
+
+def drafts_of(scheme_id: int) -> int:
+    """Drafts of open rounds that are still to be released."""
+    return FindingDraft.objects.filter(
+        drawn_job__round__scheme_id=scheme_id, drawn_job__round__state="drawn"
+    ).count()

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from compliance.audits.rounds import RoundTerms
-from compliance.models import AuditRound, Finding
+from compliance.models import AuditRound
 from jobs.models import Company, User
 
 
@@ -102,23 +102,3 @@ class DrawForm(forms.Form):
         help_text="The one whose commitment you gave when the round began.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
-
-
-class FindingForm(forms.Form):
-    severity = forms.ChoiceField(choices=Finding.Severity.choices, label="Class")
-    concerns = forms.ChoiceField(required=False, label="It concerns")
-    text = forms.CharField(
-        required=False,
-        label="What was found",
-        help_text="Needed unless the job is sound.",
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-
-    def __init__(self, *args: Any, things: list[tuple[str, str]] | None = None, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        whole = [("", "The job as a whole")]
-        self.fields["concerns"].choices = [*whole, *(things or [])]  # type: ignore[attr-defined]
-
-
-class AnswerForm(forms.Form):
-    text = forms.CharField(label="Answer", widget=forms.Textarea(attrs={"rows": 3}))

@@ -1,4 +1,4 @@
-"""The auditor's pages: rounds, the draw, and reading a drawn job."""
+"""The auditor's pages: rounds and the draw."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
-from compliance.audits.reading import neighbours_of, things_of
 from compliance.audits.rounds import (
     close_round,
     commit_round,
@@ -20,13 +18,12 @@ from compliance.audits.rounds import (
     seal_population,
     sealed_population,
 )
-from compliance.evidence_access import note_access
-from compliance.models import AuditRound, DrawnJob
-from compliance.pages.audit_forms import DrawForm, FindingForm, RoundForm
+from compliance.models import AuditRound
+from compliance.pages.audit_forms import DrawForm, RoundForm
 from jobs.errors import Refused
 from jobs.models import Role
 from jobs.pages.access import page_for
-from jobs.pages.registry import attention_for, rendered_story
+from jobs.pages.registry import attention_for
 
 
 @page_for(Role.AUDITOR)
@@ -141,38 +138,6 @@ def round_population(request: HttpRequest, pk: int) -> HttpResponse:
     return HttpResponse(text, content_type="text/plain", headers={"Content-Disposition": name})
 
 
-@page_for(Role.AUDITOR)
-def drawn_job(request: HttpRequest, pk: int) -> HttpResponse:
-    """Reading a drawn job: its whole story, and what is found on it."""
-    drawn = get_object_or_404(
-        DrawnJob.objects.visible_to(request.user).select_related(
-            "round", "job__property", "job__scheme", "job__company"
-        ),
-        pk=pk,
-    )
-    note_access(drawn.job, request.user, "audit reading")
-    form = FindingForm(request.POST or None, things=things_of(drawn.job))
-    if request.method == "POST" and form.is_valid():
-        try:
-            record_finding(drawn, request.user, **form.cleaned_data)
-            return redirect("drawn_job", pk=drawn.pk)
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
-    return render(
-        request,
-        "compliance/audits/drawn_job.html",
-        {
-            "drawn": drawn,
-            "sections": rendered_story(drawn.job, request),
-            "findings": drawn.findings.with_answers(),
-            "form": form,
-            "neighbours": neighbours_of(drawn),
-            "page_kicker": f"{drawn.round.name}, {drawn.draw_order} of {drawn.round.sample_size}",
-            "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
-        },
-    )
-
-
 urlpatterns = [
     path("audit/", audit_home, name="audit_home"),
     path("audit/rounds/new/", round_new, name="audit_round_new"),
@@ -181,5 +146,4 @@ urlpatterns = [
     path("audit/rounds/<int:pk>/draw/", round_draw, name="audit_round_draw"),
     path("audit/rounds/<int:pk>/close/", round_close, name="audit_round_close"),
     path("audit/rounds/<int:pk>/population/", round_population, name="audit_population"),
-    path("audit/drawn/<int:pk>/", drawn_job, name="drawn_job"),
 ]

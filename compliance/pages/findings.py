@@ -1,63 +1,166 @@
-"""The company's side of an audit: findings on its jobs, and its answers."""
+"""Findings once released: the company answers with evidence, the auditor accepts or asks again."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Case, IntegerField, QuerySet, Value, When
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
 
-from compliance.audits.findings import answer_finding
-from compliance.models import Finding
-from compliance.pages.audit_forms import AnswerForm
+from compliance.audits.answers import answer_finding, reply_to_answer, standing_of, with_standing
+from compliance.evidence_access import note_access
+from compliance.models import AnswerEvidence, Finding
+from compliance.pages.audit_reading_forms import AnswerForm, ReplyForm
+from compliance.pages.finding_parts import linkable, told_finding
 from jobs.errors import Refused
 from jobs.models import Role
 from jobs.pages.access import page_for
+from jobs.pages.photos import NOTHING_RUNS, chunks_for
+from jobs.pages.refusals import show_refusal
 
 PAGE_ROWS = 40
-READS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
+COMPANY = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
+READS = (*COMPANY, Role.AUDITOR)
+SHOWN = {
+    "": "All",
+    "open": "To be answered",
+    "late": "Late",
+    "answered": "Answered",
+    "closed": "Closed",
+}
 
 
 @page_for(*READS)
 def findings(request: HttpRequest) -> HttpResponse:
-    """Findings on the company's jobs, unanswered and earliest due first."""
-    rows = Finding.objects.visible_to(request.user).with_answers().defects().unanswered_first()
+    """Findings this person may see: what waits for the company first, earliest due on top."""
+    shown = request.GET.get("show", "")
+    rows = with_standing(Finding.objects.visible_to(request.user).defects())
+    rows = _narrowed(rows, shown).annotate(rank=RANK).order_by("rank", "due_on", "pk")
+    rows = rows.select_related("drawn_job__round", "drawn_job__job__property")
     page = Paginator(rows, PAGE_ROWS).get_page(request.GET.get("page"))
-    return render(
-        request,
-        "compliance/audits/findings.html",
-        {"page": page, "page_title": "Findings of auditors"},
-    )
+    for row in page:
+        row.standing = standing_of(row)
+    context = {
+        "page": page,
+        "shown": shown,
+        "choices": SHOWN.items(),
+        "page_title": "Findings",
+        "page_lead": "What auditors found, what was answered, and what was made of it.",
+    }
+    if request.user.role in COMPANY:
+        context["page_actions"] = [{"url": reverse("openings"), "label": "Opened by auditors"}]
+    return render(request, "compliance/audits/findings.html", context)
+
+
+RANK = Case(
+    When(is_closed=True, then=Value(2)),
+    When(is_answered=True, then=Value(1)),
+    default=Value(0),
+    output_field=IntegerField(),
+)
+
+
+def _narrowed(rows: QuerySet[Any], shown: str) -> QuerySet[Any]:
+    if shown in ("open", "late"):
+        rows = rows.filter(is_closed=False, is_answered=False)
+    if shown == "late":
+        rows = rows.filter(due_on__lt=timezone.localdate())
+    if shown == "answered":
+        rows = rows.filter(is_closed=False, is_answered=True)
+    return rows.filter(is_closed=True) if shown == "closed" else rows
+
+
+def _finding(request: HttpRequest, pk: int) -> Any:
+    rows = with_standing(Finding.objects.visible_to(request.user).defects())
+    rows = rows.select_related(
+        "found_by", "drawn_job__round", "drawn_job__job__property", "drawn_job__job__company"
+    ).prefetch_related("answers__answered_by", "answers__evidence", "answers__reply__replied_by")
+    return get_object_or_404(rows, pk=pk)
 
 
 @page_for(*READS)
 def finding(request: HttpRequest, pk: int) -> HttpResponse:
-    record = get_object_or_404(
-        Finding.objects.visible_to(request.user).with_answers().defects(), pk=pk
-    )
-    may_answer = request.user.role == Role.COMPLIANCE_OFFICER
-    form = AnswerForm(request.POST or None)
-    if request.method == "POST" and may_answer and form.is_valid():
+    """One finding, all that was said about it, and the form of whoever's turn it is."""
+    record = _finding(request, pk)
+    job = record.drawn_job.job
+    if request.user.role == Role.AUDITOR:
+        note_access(job, request.user, f"finding {record.pk}")
+    told = told_finding(record)
+    form = _answer_form(request, told)
+    if request.method == "POST" and form is not None and form.is_valid():
         try:
-            answer_finding(record, request.user, form.cleaned_data["text"])
+            answer_finding(record, request.user, **form.cleaned_data)
             messages.success(request, "Answered. The auditor sees it now.")
             return redirect("finding", pk=record.pk)
         except Refused as refusal:
-            form.add_error(refusal.field or None, str(refusal))
-    return render(
-        request,
-        "compliance/audits/finding.html",
-        {
-            "finding": record,
-            "form": form if may_answer else None,
-            "page_kicker": record.drawn_job.job.reference,
-            "page_title": f"{record.get_severity_display()} finding",
-        },
+            show_refusal(form, refusal)
+    context = {
+        "told": told,
+        "form": form,
+        "reply_form": ReplyForm() if _may_reply(request, told) else None,
+        "page_kicker": f"{job.reference} · {record.drawn_job.round}",
+        "page_title": f"{record.get_severity_display()} finding, {job.property}",
+    }
+    return render(request, "compliance/audits/finding.html", context)
+
+
+def _answer_form(request: HttpRequest, told: Any) -> AnswerForm | None:
+    """For the compliance officer, while an answer is due."""
+    if request.user.role != Role.COMPLIANCE_OFFICER or told.standing.due_on is None:
+        return None
+    things = linkable(told.finding.drawn_job.job)
+    if request.method == "POST":
+        return AnswerForm(request.POST, request.FILES, things=things)
+    return AnswerForm(things=things)
+
+
+def _may_reply(request: HttpRequest, told: Any) -> bool:
+    return request.user.role == Role.AUDITOR and told.waits_for_auditor
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def finding_reply(request: HttpRequest, pk: int) -> HttpResponse:
+    """The auditor accepts the newest answer, which closes the finding, or says why not."""
+    record = _finding(request, pk)
+    accepted = request.POST.get("word") == "accept"
+    try:
+        reply_to_answer(record, request.user, accepted=accepted, text=request.POST.get("text", ""))
+        messages.success(request, "Closed." if accepted else "The company is asked again.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("finding", pk=record.pk)
+
+
+@page_for(*READS)
+def answer_file(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """A file that came with an answer, as it came, to be saved."""
+    rows = AnswerEvidence.objects.visible_to(request.user).exclude(sha256="")
+    record = get_object_or_404(rows.select_related("finding__drawn_job__job"), pk=pk)
+    if request.user.role == Role.AUDITOR:
+        job = record.finding.drawn_job.job
+        note_access(job, request.user, f"file of the answer to finding {record.finding_id}")
+    answer = StreamingHttpResponse(
+        chunks_for(request, record.stored_name), content_type=record.media_type
     )
+    ending = record.media_type.rpartition("/")[2]
+    answer["Content-Disposition"] = f'attachment; filename="answer-{record.pk}.{ending}"'
+    answer["X-Content-Type-Options"] = "nosniff"
+    answer["Content-Security-Policy"] = NOTHING_RUNS
+    answer["Cache-Control"] = "private, no-store"
+    return answer
 
 
 urlpatterns = [
     path("findings/", findings, name="findings"),
     path("findings/<int:pk>/", finding, name="finding"),
+    path("findings/<int:pk>/reply/", finding_reply, name="finding_reply"),
+    path("findings/files/<int:pk>/", answer_file, name="answer_file"),
 ]

@@ -14,5 +14,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.certificate_files")),
     path("", include("compliance.pages.check")),
     path("", include("compliance.pages.audits")),
+    path("", include("compliance.pages.audit_reading")),
+    path("", include("compliance.pages.audit_remeasuring")),
+    path("", include("compliance.pages.audit_openings")),
     path("", include("compliance.pages.findings")),
 ]

@@ -46,7 +46,7 @@ def photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
     if request.headers.get("If-None-Match") == etag:
         return HttpResponseNotModified()
     media_type = record.media_type if size == "original" else JPEG
-    response = StreamingHttpResponse(_chunks_for(request, name), content_type=media_type)
+    response = StreamingHttpResponse(chunks_for(request, name), content_type=media_type)
     ending = f"{record.moment}-{size}.{ENDINGS[media_type]}"
     response["Content-Disposition"] = content_disposition_header(
         size == "original", f"J-{record.job_id:06d}-{record.pk}-{ending}"
@@ -58,8 +58,8 @@ def photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
     return response
 
 
-def _chunks_for(request: HttpRequest, name: str) -> Iterator[bytes] | AsyncIterator[bytes]:
-    """The bytes a piece at a time, in the way the server at hand can send without waiting."""
+def chunks_for(request: HttpRequest, name: str) -> Iterator[bytes] | AsyncIterator[bytes]:
+    """The kept bytes of that name a piece at a time, in the way the server at hand can send without waiting."""
     file = open_kept(name)
     return _later_chunks(file) if isinstance(request, ASGIRequest) else _chunks(file)
 

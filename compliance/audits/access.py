@@ -1,0 +1,45 @@
+"""What an auditor may see, and who has opened what of a company's evidence.
+
+An auditor sees the jobs of its scheme's sealed populations and nothing else: neither jobs that
+were never certified, nor those certified since. A round that was given up opens nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+
+from compliance.models import AuditRound, EvidenceAccess, PopulationJob
+from jobs.audited import register_audited_jobs
+from jobs.models import Job, Role, User
+
+OPENING = (AuditRound.State.SEALED, AuditRound.State.DRAWN, AuditRound.State.CLOSED)
+"""The states of a round in which its population is open to the scheme's auditors."""
+
+
+def jobs_open_to(auditor: User | Any) -> QuerySet[Any]:
+    """Ids of the jobs in the sealed populations of the auditor's scheme, as a query."""
+    return PopulationJob.objects.filter(
+        round__scheme_id=auditor.scheme_id, round__seal__isnull=False, round__state__in=OPENING
+    ).values("job_id")
+
+
+def offer_audited_jobs() -> None:
+    """Join `jobs.audited`. Called once, when the app is ready."""
+    register_audited_jobs(jobs_open_to)
+
+
+def openings_of(person: User | Any, words: str = "") -> QuerySet[EvidenceAccess]:
+    """What auditors opened of the jobs of this person's company, the latest first.
+
+    words: narrows it to jobs found by them, such as J-000123.
+    """
+    jobs = Job.objects.filter(company_id=person.company_id)
+    if words:
+        jobs = jobs.search(words)
+    return (
+        EvidenceAccess.objects.filter(job__in=jobs, person__role=Role.AUDITOR)
+        .select_related("job__property", "person__scheme")
+        .order_by("-id")
+    )

@@ -1,0 +1,187 @@
+"""Reading a drawn job on one page: its evidence, and what is found on it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_POST
+
+from compliance.audits.findings import (
+    change_draft,
+    discard_draft,
+    draft_finding,
+    release_drafts,
+    release_round,
+)
+from compliance.audits.reading import mark_read, neighbours_of
+from compliance.audits.things import words_of
+from compliance.evidence_access import note_access
+from compliance.models import AuditRound, DrawnJob, FindingDraft
+from compliance.pages.audit_reading_forms import FindingForm
+from compliance.pages.audit_reading_parts import job_page
+from compliance.pages.finding_parts import told_findings
+from jobs.errors import Refused
+from jobs.models import Role
+from jobs.pages.access import page_for
+from jobs.pages.refusals import show_refusal
+
+
+def _drawn(request: HttpRequest, pk: int) -> DrawnJob:
+    rows = DrawnJob.objects.visible_to(request.user).select_related(
+        "round", "job__property", "job__scheme", "job__company"
+    )
+    return get_object_or_404(rows, pk=pk)
+
+
+@page_for(Role.AUDITOR)
+def drawn_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything of a drawn job on one page; `?point=P2` frames that photo point."""
+    drawn = _drawn(request, pk)
+    note_access(drawn.job, request.user, "audit reading")
+    return _page(request, drawn)
+
+
+def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None) -> HttpResponse:
+    page, point = job_page(drawn, request.user, request.GET.get("point")), request.GET.get("point")
+    things = list(page.things())
+    if form is None:
+        form = FindingForm(initial={"concerns": request.GET.get("about", "")}, things=things)
+    form.fields["concerns"].widget.choices = things
+    context = {
+        "drawn": drawn,
+        "job": drawn.job,
+        "read": page,
+        "point": point,
+        "form": form,
+        "neighbours": neighbours_of(drawn),
+        "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
+        **_said(drawn, dict(things)),
+    }
+    return render(request, "compliance/audits/reading.html", context)
+
+
+def _said(drawn: DrawnJob, things: dict[str, str] | None = None) -> dict[str, Any]:
+    """Drafts and findings of a job, each with the name of what it is about."""
+    drafts = list(drawn.drafts.select_related("written_by"))
+    for draft in drafts:
+        known = things.get(draft.concerns) if things else None
+        draft.about = known or words_of(drawn.job, draft.concerns) or draft.concerns
+    return {
+        "drawn": drawn,
+        "drafts": drafts,
+        "findings": told_findings(drawn.findings.all(), drawn.job),
+        "is_read": hasattr(drawn, "reading_mark"),
+        "round_drafts": FindingDraft.objects.filter(drawn_job__round=drawn.round_id).count(),
+    }
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def draft_new(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep a finding as a draft. htmx gets the list of findings back, and what was refused."""
+    drawn, form = _drawn(request, pk), FindingForm(request.POST)
+    if form.is_valid():
+        try:
+            draft_finding(drawn, request.user, **form.cleaned_data)
+        except Refused as refusal:
+            show_refusal(form, refusal)
+    if request.headers.get("HX-Request"):
+        context = _said(drawn) | {"refused": form.errors}
+        return render(request, "compliance/audits/reading_findings.html", context)
+    if form.errors:
+        return _page(request, drawn, form)
+    return redirect(f"{reverse('drawn_job', args=[drawn.pk])}#findings")
+
+
+@page_for(Role.AUDITOR)
+def draft(request: HttpRequest, pk: int) -> HttpResponse:
+    """A draft, to be written anew."""
+    record = get_object_or_404(
+        FindingDraft.objects.visible_to(request.user).select_related(
+            "drawn_job__round", "drawn_job__job__property", "drawn_job__job__company"
+        ),
+        pk=pk,
+    )
+    job = record.drawn_job.job
+    things = [(record.concerns, words_of(job, record.concerns) or record.concerns)]
+    things += [("", "The job as a whole")] if record.concerns else []
+    values = {name: getattr(record, name) for name in ("severity", "concerns", "text")}
+    form = FindingForm(request.POST or None, initial=values, things=things)
+    if request.method == "POST" and form.is_valid():
+        try:
+            change_draft(record, **form.cleaned_data)
+            return redirect(f"{reverse('drawn_job', args=[record.drawn_job_id])}#findings")
+        except Refused as refusal:
+            show_refusal(form, refusal)
+    context = {"draft": record, "form": form, "page_title": "Write a draft anew"}
+    context["page_kicker"] = f"{job.reference} · {record.drawn_job.round}"
+    return render(request, "compliance/audits/draft.html", context)
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def draft_discard(request: HttpRequest, pk: int) -> HttpResponse:
+    record = get_object_or_404(FindingDraft.objects.visible_to(request.user), pk=pk)
+    drawn_id = record.drawn_job_id
+    discard_draft(record)
+    messages.success(request, "The draft is gone. Nobody else has seen it.")
+    return redirect(f"{reverse('drawn_job', args=[drawn_id])}#findings")
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def drafts_release(request: HttpRequest, pk: int) -> HttpResponse:
+    """Release the drafts of a job: the company sees them from now on."""
+    drawn = _drawn(request, pk)
+    try:
+        found = release_drafts(drawn, request.user)
+        messages.success(request, f"Released: {len(found)}. The company sees them now.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect(f"{reverse('drawn_job', args=[drawn.pk])}#findings")
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def round_release(request: HttpRequest, pk: int) -> HttpResponse:
+    """Release all drafts of a round together."""
+    record = get_object_or_404(AuditRound.objects.visible_to(request.user), pk=pk)
+    try:
+        found = release_round(record, request.user)
+        messages.success(request, f"Released: {len(found)}. The company sees them now.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("audit_round", pk=record.pk)
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def job_read(request: HttpRequest, pk: int) -> HttpResponse:
+    """Mark a job as read, and go on to the next that nobody has read."""
+    drawn = _drawn(request, pk)
+    try:
+        mark_read(drawn, request.user)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("drawn_job", pk=drawn.pk)
+    onward = neighbours_of(drawn).next_unread
+    if onward is None:
+        messages.success(request, "Every drawn job of this round is read.")
+        return redirect("audit_round", pk=drawn.round_id)
+    messages.success(request, f"{drawn.job.reference} is read. This is the next.")
+    return redirect("drawn_job", pk=onward)
+
+
+urlpatterns = [
+    path("audit/drawn/<int:pk>/", drawn_job, name="drawn_job"),
+    path("audit/drawn/<int:pk>/draft/", draft_new, name="finding_draft_new"),
+    path("audit/drawn/<int:pk>/release/", drafts_release, name="drafts_release"),
+    path("audit/drawn/<int:pk>/read/", job_read, name="job_read"),
+    path("audit/drafts/<int:pk>/", draft, name="finding_draft"),
+    path("audit/drafts/<int:pk>/discard/", draft_discard, name="finding_draft_discard"),
+    path("audit/rounds/<int:pk>/release/", round_release, name="round_release"),
+]

@@ -1,0 +1,235 @@
+"""What the page of a drawn job shows: everything an auditor reads of it, in a few queries.
+
+Whatever a finding can be about has a key (`compliance.audits.things`), so that a person can point
+at it with the keyboard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from calculations.drawing import PhotoPoint, draw_evidence
+from calculations.drawing.evidence import reading_state
+from calculations.loft import Loft
+from compliance.assess import latest_assessment
+from compliance.audits.things import WHOLE_JOB
+from compliance.models import Assessment, Certificate, DrawnJob
+from compliance.pages.verdict_parts import VerdictShown, show_verdict
+from jobs.evidence.clock import ToldTime, told_time
+from jobs.evidence.photo_facts import photo_facts
+from jobs.evidence.site_record import engine_reading
+from jobs.history import Happening, history_of
+from jobs.lofts import loft_of
+from jobs.models import Arrival, DepthReading, Handover, Job, Leave, Photo, PreStartCheck, User
+from jobs.pages.compare import ComparedPoint, Comparison, comparison_of
+from jobs.pages.evidence_story import checks_section
+from jobs.pages.on_site_parts import ShownPhoto
+from jobs.surveying.quantities import current_survey
+
+WORDS_OF_STATE = {"enough": "deep enough", "below": "below", "apart": "apart from the rule"}
+
+
+@dataclass(frozen=True, slots=True)
+class ShownReading:
+    """A depth reading with its key, and how it stands to the depth asked."""
+
+    reading: DepthReading
+    stands: bool
+    state: str
+
+    @property
+    def key(self) -> str:
+        return f"reading:{self.reading.pk}"
+
+    @property
+    def words(self) -> str:
+        return f"{self.reading.depth_mm:g} mm in {self.reading.area.name}"
+
+    @property
+    def state_words(self) -> str:
+        return WORDS_OF_STATE[self.state] if self.stands else "corrected later"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened on site: when by which clock, where, and what speaks against it."""
+
+    key: str
+    what: str
+    told: ToldTime
+    zone: str = ""
+    place: str = ""
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def at(self) -> datetime:
+        return self.told.at
+
+
+@dataclass(frozen=True, slots=True)
+class ShownCertificate:
+    certificate: Certificate
+
+    @property
+    def key(self) -> str:
+        return f"certificate:{self.certificate.pk}"
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage:
+    """One drawn job as it is read. svg: the plan with readings and photo points."""
+
+    verdict: VerdictShown | None
+    assessments: Sequence[Assessment]
+    certificates: tuple[ShownCertificate, ...]
+    svg: str
+    readings: tuple[ShownReading, ...]
+    points: tuple[ComparedPoint, ...]
+    events: tuple[Event, ...]
+    checks: dict[str, Any] | None
+    history: Sequence[Happening]
+
+    @property
+    def verdict_key(self) -> str:
+        return f"verdict:{self.verdict.assessment.pk}" if self.verdict else ""
+
+    @property
+    def warned(self) -> int:
+        return sum(bool(event.warnings) for event in self.events)
+
+    @property
+    def photo_count(self) -> int:
+        return sum(event.key.startswith("time:photo:") for event in self.events)
+
+    def things(self) -> Iterator[tuple[str, str]]:
+        """(key, words) of all that a finding can be about, in the order of the page."""
+        yield "", WHOLE_JOB
+        if self.verdict is not None:
+            yield self.verdict_key, "The verdict"
+        for paper in self.certificates:
+            yield paper.key, f"Certificate {paper.certificate.code}"
+        for shown in self.readings:
+            yield shown.key, f"Reading {shown.words}"
+        for point in self.points:
+            yield f"pair:{point.label}", f"Pair {point.name}"
+            for photo in photos_of(point):
+                yield f"photo:{photo.photo.pk}", f"{photo.photo.get_moment_display()} {point.name}"
+        for event in self.events:
+            yield event.key, f"Time: {event.what}"
+
+
+def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
+    """All that is shown of a drawn job. point: the photo point framed in the drawing."""
+    job = drawn.job
+    comparison = comparison_of(job, point)
+    assessments = list(Assessment.objects.filter(job=job).select_related("rule"))
+    newest = latest_assessment(job) if assessments else None
+    asked_mm = newest.rule.min_depth_mm if newest else None
+    readings = _readings(job, asked_mm)
+    return JobPage(
+        verdict=show_verdict(newest) if newest else None,
+        assessments=assessments,
+        certificates=tuple(ShownCertificate(row) for row in job.certificates.with_place()),  # type: ignore[attr-defined]
+        svg=_drawing(job, comparison, readings, asked_mm, point),
+        readings=readings,
+        points=comparison.points if comparison else (),
+        events=tuple(sorted(_events(job, comparison, readings), key=lambda event: event.at)),
+        checks=checks_section(job, user),
+        history=history_of(job),
+    )
+
+
+def photos_of(point: ComparedPoint) -> Iterator[ShownPhoto]:
+    """The photos of a point, before and after first."""
+    for shot in point.shots:
+        if shot.shown is not None:
+            yield shot.shown
+    yield from point.further
+
+
+def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:
+    rows = DepthReading.objects.filter(visit__job=job).select_related(
+        "area", "measured_by", "replaced_by", "visit"
+    )
+    return tuple(
+        ShownReading(
+            row, not hasattr(row, "replaced_by"), reading_state(engine_reading(row), asked_mm)
+        )
+        for row in rows
+    )
+
+
+def _drawing(
+    job: Job,
+    comparison: Comparison | None,
+    readings: Sequence[ShownReading],
+    asked_mm: float | None,
+    point: str | None,
+) -> str:
+    loft, places = _loft(job, comparison)
+    if loft is None:
+        return ""
+    names = {area.name for area in loft.areas}
+    here = [
+        engine_reading(shown.reading)
+        for shown in readings
+        if shown.stands and shown.reading.area.name in names
+    ]
+    return draw_evidence(loft, here, places, asked_mm, highlight=point or "")
+
+
+def _loft(job: Job, comparison: Comparison | None) -> tuple[Loft | None, tuple[PhotoPoint, ...]]:
+    """The loft of the current survey, and those of its photo points that have photos."""
+    if comparison is None:
+        survey = current_survey(job)
+        return (loft_of(survey) if survey else None), ()
+    taken = {point.label for point in comparison.points}
+    return comparison.loft, tuple(p for p in comparison.places if p.label in taken)
+
+
+def _events(
+    job: Job, comparison: Comparison | None, readings: Sequence[ShownReading]
+) -> Iterator[Event]:
+    for point in comparison.points if comparison else ():
+        for photo in photos_of(point):
+            yield _photo_event(job, point, photo)
+    for shown in readings:
+        told = told_time(shown.reading, "measured_at")
+        yield Event(f"time:{shown.key}", f"Reading of {shown.words}", told, warnings=_doubt(told))
+    for kind, model, field in (
+        ("arrival", Arrival, "arrived_at"),
+        ("check", PreStartCheck, "checked_at"),
+        ("handover", Handover, "signed_at"),
+        ("leave", Leave, "left_at"),
+    ):
+        for row in model.objects.filter(visit__job=job, replaced_by__isnull=True):  # type: ignore[attr-defined]
+            told = told_time(row, field)
+            yield Event(f"{kind}:{row.pk}", WORDS_OF_KIND[kind], told, warnings=_doubt(told))
+
+
+WORDS_OF_KIND = {
+    "arrival": "Crew arrived",
+    "check": "Pre-start check",
+    "handover": "Handover signed",
+    "leave": "Crew left",
+}
+
+
+def _photo_event(job: Job, point: ComparedPoint, shown: ShownPhoto) -> Event:
+    facts = photo_facts(shown.photo, shown.inspection, job.property)
+    photo: Photo = shown.photo
+    return Event(
+        f"time:photo:{photo.pk}",
+        f"{photo.get_moment_display()} photo, {point.name}",
+        facts.taken.told,
+        facts.taken.zone,
+        facts.place,
+        (*shown.warnings, *_doubt(facts.taken.told)),
+    )
+
+
+def _doubt(told: ToldTime) -> tuple[str, ...]:
+    return (told.doubt,) if told.doubt else ()
