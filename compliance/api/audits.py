@@ -18,10 +18,9 @@ from compliance.audits.rounds import (
     close_round,
     commit_round,
     draw_sample,
-    population_text,
+    population_file,
     reference_of,
     seal_population,
-    sealed_population,
 )
 from compliance.models import AuditRound, DrawnJob, Finding
 from jobs.api.fields import VisibleRelatedField
@@ -158,7 +157,7 @@ class AuditRoundViewSet(
     def population(self, request: Request, pk: str) -> Response:
         """The sealed population, in the order in which it was hashed."""
         record = self.get_object()
-        references = population_text(sealed_population(record)).splitlines()
+        references = population_file(record).splitlines()
         return Response({"sha256": record.population_sha256, "jobs": references})
 
 

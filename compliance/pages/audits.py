@@ -13,10 +13,9 @@ from compliance.audits.rounds import (
     close_round,
     commit_round,
     draw_sample,
-    population_text,
+    population_file,
     repeat_agrees,
     seal_population,
-    sealed_population,
 )
 from compliance.models import AuditRound
 from compliance.pages.audit_forms import DrawForm, RoundForm
@@ -133,7 +132,7 @@ def round_close(request: HttpRequest, pk: int) -> HttpResponse:
 def round_population(request: HttpRequest, pk: int) -> HttpResponse:
     """The sealed population as it was hashed, to repeat the draw with."""
     record = _round(request, pk)
-    text = population_text(sealed_population(record))
+    text = population_file(record)
     name = f"attachment; filename=round-{record.pk}-population.txt"
     return HttpResponse(text, content_type="text/plain", headers={"Content-Disposition": name})
 

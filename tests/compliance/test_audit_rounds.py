@@ -18,7 +18,7 @@ from compliance.audits.rounds import (
     close_round,
     commit_round,
     draw_sample,
-    population_text,
+    population_file,
     repeat_agrees,
     seal_population,
     sealed_population,
@@ -107,7 +107,7 @@ def test_a_small_lot_is_drawn_whole(drawn, certified):
 
 def test_anyone_can_repeat_the_draw_from_the_command_line(drawn, tmp_path):
     listed = tmp_path / "population.txt"
-    listed.write_text(population_text(sealed_population(drawn)))
+    listed.write_text(population_file(drawn))
     command = [sys.executable, "-m", "calculations.sampling", "draw", "--nonce", NONCE]
     command += ["--seal", drawn.seal.root_hex, "--round", f"round-{drawn.pk}"]
     command += ["--size", str(drawn.sample_size), "--population", str(listed)]

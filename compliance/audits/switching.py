@@ -1,0 +1,181 @@
+"""Normal, tightened and reduced inspection, kept for each crew, company or scheme.
+
+Rounds over the same crew of a company, over the same company, or over the whole scheme are the
+lots of one series. Each round closed by an acceptance plan moves the series on by the rules of
+ISO 2859-1 (`calculations.sampling.switching`); where it stands, and why, is a fact in the ledger.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from calculations.sampling import InspectionPlan, SwitchingState, after_lot, resume
+from calculations.sampling.switching import SCORE_FOR_REDUCED
+from compliance.models import AuditRound, SwitchingStep
+from jobs.errors import Conflict, Refused
+from jobs.models import Company, Crew, Scheme, User
+
+FIRST_TIME = "The first lot of its series is inspected normally."
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """Whose lots make one series. Neither company nor crew: the scheme as a whole."""
+
+    scheme: Scheme
+    company: Company | None = None
+    crew: Crew | None = None
+
+    def __str__(self) -> str:
+        if self.crew is not None:
+            return f"crew {self.crew.name}"
+        return self.company.name if self.company is not None else f"all of {self.scheme.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a series stands: the rules' state, and the sentence that says why."""
+
+    state: SwitchingState
+    why: str
+
+    @property
+    def severity(self) -> str:
+        return self.state.severity
+
+    @property
+    def stopped(self) -> bool:
+        return self.state.stopped
+
+
+def subject_of(record: AuditRound) -> Subject:
+    return Subject(record.scheme, record.company, record.crew)
+
+
+def newest_step(subject: Subject) -> SwitchingStep | None:
+    return SwitchingStep.objects.filter(
+        scheme=subject.scheme, company=subject.company, crew=subject.crew
+    ).first()
+
+
+def standing_of(subject: Subject) -> Standing:
+    """How the next lot of a series is inspected, and why."""
+    step = newest_step(subject)
+    if step is None:
+        return Standing(SwitchingState(), FIRST_TIME)
+    return Standing(state_of(step), step.why)
+
+
+def state_of(step: SwitchingStep) -> SwitchingState:
+    return SwitchingState(
+        severity=step.severity,  # type: ignore[arg-type]
+        recent=tuple(step.recent),
+        score=step.score,
+        missed_while_tightened=step.missed_while_tightened,
+        stopped=step.stopped,
+    )
+
+
+def refuse_stopped(subject: Subject) -> Standing:
+    """The standing, refused when inspection of the series is stopped."""
+    standing = standing_of(subject)
+    if standing.stopped:
+        raise Conflict(
+            f"Acceptance by sampling is stopped for {subject}.",
+            field="plan",
+            remedy="Resume it once the company has put matters right and the scheme agrees.",
+        )
+    return standing
+
+
+def after_round(record: AuditRound, plan: InspectionPlan, defective: int) -> Standing:
+    """Where the series would stand after a round; nothing is stored."""
+    subject = subject_of(record)
+    before = standing_of(subject)
+    if before.stopped or before.severity != plan.severity:
+        return Standing(
+            before.state,
+            f"{record.name} was inspected by a {plan.severity} plan while the series stands at "
+            f"{'a stop' if before.stopped else before.severity}, so it does not count.",
+        )
+    after = after_lot(before.state, plan, defective)
+    return Standing(after, _why(record.name, before.state, after, plan, defective))
+
+
+def move_on(record: AuditRound, plan: InspectionPlan, defective: int) -> SwitchingStep:
+    """Store where the series stands after a round that is being closed."""
+    after = after_round(record, plan, defective)
+    return _store(subject_of(record), after, record.auditor, record)
+
+
+def begin_series(record: AuditRound) -> None:
+    """Store that the auditor began a series at another than normal inspection."""
+    subject = subject_of(record)
+    is_plan = record.plan == AuditRound.Plan.ACCEPTANCE
+    if is_plan and record.severity != "normal" and newest_step(subject) is None:
+        state = SwitchingState(severity=record.severity)  # type: ignore[arg-type]
+        _store(subject, Standing(state, record.severity_reason), record.auditor)
+
+
+def resume_inspection(subject: Subject, by: User, reason: str) -> SwitchingStep:
+    """Go on after a stop, tightened from the start: the company has acted, the scheme agrees.
+
+    Raises:
+        Refused: no reason. Conflict: inspection is not stopped.
+    """
+    if not reason.strip():
+        raise Refused("Say what the company has changed.", field="reason")
+    before = standing_of(subject)
+    if not before.stopped:
+        raise Conflict(f"Inspection is not stopped for {subject}.")
+    return _store(subject, Standing(resume(before.state), f"Resumed: {reason.strip()}"[:300]), by)
+
+
+def _store(
+    subject: Subject, standing: Standing, by: User, record: AuditRound | None = None
+) -> SwitchingStep:
+    state = standing.state
+    return SwitchingStep.objects.create(
+        scheme=subject.scheme,
+        company=subject.company,
+        crew=subject.crew,
+        round=record,
+        severity=state.severity,
+        recent=list(state.recent),
+        score=state.score,
+        missed_while_tightened=state.missed_while_tightened,
+        stopped=state.stopped,
+        why=standing.why,
+        recorded_by=by,
+    )
+
+
+def _why(
+    name: str,
+    before: SwitchingState,
+    after: SwitchingState,
+    plan: InspectionPlan,
+    defective: int,
+) -> str:
+    """The sentence for the next round, by the rule that moved the series or let it stay."""
+    accepted = plan.outcome(defective) == "accepted"
+    ended = f"{name} was {'accepted' if accepted else 'not accepted'}"
+    if after.stopped:
+        return f"{ended}, the fifth while tightened: inspection stops until matters are put right."
+    moved = (before.severity, after.severity)
+    if moved == ("normal", "tightened"):
+        return f"{ended}: two of five or fewer lots in a row were not, so inspection is tightened."
+    if moved == ("tightened", "normal"):
+        return f"{ended}, the fifth in a row: inspection is normal again."
+    if moved == ("normal", "reduced"):
+        return (
+            f"{ended}, and the switching score reached {SCORE_FOR_REDUCED}: inspection is reduced."
+        )
+    if moved == ("reduced", "normal"):
+        return f"{ended}: one lot that is not ends reduced inspection."
+    if after.severity == "normal":
+        return f"{ended}; the switching score is {after.score} of {SCORE_FOR_REDUCED}."
+    if after.severity == "tightened":
+        in_row = (*after.recent[::-1], False).index(False)
+        return f"{ended}; {in_row} of 5 in a row accepted while tightened."
+    return f"{ended}; inspection stays reduced."
