@@ -11,7 +11,7 @@ from calculations.drawing import symbols
 from calculations.drawing.key import draw_key, draw_note
 from calculations.drawing.sheet import INK, Position, Sheet
 from calculations.sampling.errors import SamplingError, require_whole
-from calculations.sampling.rates import funnel_limits
+from calculations.sampling.rates import funnel_limits, stands_out
 
 COVERAGE = 0.998
 MOST_TICKS = 6
@@ -34,10 +34,9 @@ class CrewPeriod:
     def rate(self) -> float:
         return self.defects / self.inspected
 
-    def stands_out(self, target: float) -> bool:
-        """Whether chance alone would hardly give this, were the true rate `target`."""
-        low, high = funnel_limits(target, self.inspected, COVERAGE)
-        return not low <= self.rate <= high
+    def stands_out(self, target: float) -> str:
+        """ "high" or "low" where chance would hardly give this, were the true rate `target`."""
+        return stands_out(self.defects, self.inspected, target, COVERAGE)
 
 
 def draw_crews_over_time(cells: Sequence[CrewPeriod], periods: Sequence[str]) -> str:

@@ -29,8 +29,10 @@ from calculations.drawing.sheet import (
 )
 from calculations.sampling.errors import SamplingError
 
-TALLEST, LOWEST = 420.0, 220.0
+TALLEST, LOWEST = 380.0, 170.0
 SMALLEST_SPAN_KM = 4.0
+APART_KM = 40.0
+"""Homes with a gap of about this or more between them are drawn on maps of their own."""
 SCALE_STEPS_KM = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 MOST_DISTRICTS = 14
 INSET = 18.0
@@ -76,7 +78,8 @@ class MapSpot:
 def draw_findings_map(spots: Sequence[MapSpot]) -> str:
     """The map: marks by the worst found, districts named, a bar of scale, north upwards.
 
-    Returns a whole <svg> element. Raises SamplingError without spots.
+    Regions far apart have maps of their own, one under the other. Returns a whole <svg>
+    element. Raises SamplingError without spots.
     """
     if not spots:
         raise SamplingError("spots", "is empty.", "Give at least one job with a known place.")
@@ -87,7 +90,40 @@ def draw_findings_map(spots: Sequence[MapSpot]) -> str:
     for words in wrap(f"{len(spots)} jobs read, {bad} defective", TEXT, WIDTH - 2 * MARGIN):
         y += TEXT * LINE
         sheet.text(MARGIN, y, words, fill=SOFT, name="subtitle")
-    view = _View(spots, y + 10)
+    sheet.bottom = y
+    for group in _groups(spots):
+        _map(sheet, group)
+    sheet.bottom += 4
+    kinds = [kind for kind in ORDER if any(spot.kind is kind for spot in spots)]
+    draw_key(sheet, [(_mark_of(sheet, kind), WORDS[kind]) for kind in kinds])
+    return sheet.finish("Where findings lie", _told(spots))
+
+
+def _groups(spots: Sequence[MapSpot]) -> list[list[MapSpot]]:
+    """Homes that hang together, by squares of APART_KM that touch; the largest group first."""
+    squares: dict[tuple[int, int], list[MapSpot]] = defaultdict(list)
+    for spot in spots:
+        squares[math.floor(spot.east_km / APART_KM), math.floor(spot.north_km / APART_KM)].append(
+            spot
+        )
+    groups = []
+    left = set(squares)
+    while left:
+        found, todo = [], [min(left)]
+        left.discard(todo[0])
+        while todo:
+            x, y = todo.pop()
+            found += squares[x, y]
+            touching = {(x + i, y + j) for i in (-1, 0, 1) for j in (-1, 0, 1)} & left
+            left -= touching
+            todo += sorted(touching)
+        groups.append(found)
+    return sorted(groups, key=len, reverse=True)
+
+
+def _map(sheet: Sheet, spots: Sequence[MapSpot]) -> None:
+    """One map below what is there, with its own scale."""
+    view = _View(spots, sheet.bottom + 10)
     sheet.add(
         f'<rect class="eb-map" x="{MARGIN:g}" y="{view.top:.2f}" width="{WIDTH - 2 * MARGIN:g}" '
         f'height="{view.height:.2f}" fill="{PAPER}" stroke="{FAINT}"/>'
@@ -95,10 +131,7 @@ def draw_findings_map(spots: Sequence[MapSpot]) -> str:
     _marks(sheet, view, spots)
     _districts(sheet, view, spots)
     _scale(sheet, view)
-    sheet.bottom = view.top + view.height + 4
-    kinds = [kind for kind in ORDER if any(spot.kind is kind for spot in spots)]
-    draw_key(sheet, [(_mark_of(sheet, kind), WORDS[kind]) for kind in kinds])
-    return sheet.finish("Where findings lie", _told(spots))
+    sheet.bottom = view.top + view.height
 
 
 class _View:
@@ -135,7 +168,7 @@ def _marks(sheet: Sheet, view: _View, spots: Sequence[MapSpot]) -> None:
     for place in in_order:
         if len(places[place]) > 1:
             words = f"{len(places[place])} jobs" if len(places) <= 20 else str(len(places[place]))
-            place_label(sheet, view.at(*place), [words], size=SMALL - 1, reach=5)
+            place_label(sheet, view.at(*place), [words], size=SMALL - 0.5, reach=5)
 
 
 def _districts(sheet: Sheet, view: _View, spots: Sequence[MapSpot]) -> None:

@@ -49,6 +49,7 @@ from calculations.sampling.rates import (
     funnel_limits,
     overall_rate,
     p_chart,
+    stands_out,
 )
 from calculations.sampling.switching import SwitchingState, after_lot, resume
 from calculations.sampling.tables import AQLS, Level, Severity
@@ -91,6 +92,7 @@ __all__ = [
     "population_text",
     "read_population",
     "resume",
+    "stands_out",
     "strata_of",
     "stratified_rate",
     "stratum_seed",

@@ -60,7 +60,17 @@ def funnel(counts: Sequence[RateCount], coverage: float = 0.998) -> tuple[RatePo
     Medicine 24, 2005, 1185-1202, appendix A.1.1). 0.95 and 0.998 are usual there.
     """
     target = overall_rate(counts)
-    return tuple(_point(c, *funnel_limits(target, c.inspected, coverage)) for c in counts)
+    return tuple(
+        RatePoint(
+            c.name,
+            c.inspected,
+            c.defects,
+            c.rate,
+            *funnel_limits(target, c.inspected, coverage),
+            stands_out(c.defects, c.inspected, target, coverage),
+        )
+        for c in counts
+    )
 
 
 def funnel_limits(target: float, inspected: int, coverage: float) -> tuple[float, float]:
@@ -79,6 +89,23 @@ def funnel_limits(target: float, inspected: int, coverage: float) -> tuple[float
     low = _interpolated_quantile(tail, inspected, target) / inspected
     high = _interpolated_quantile(1 - tail, inspected, target) / inspected
     return max(0.0, low), min(1.0, high)
+
+
+def stands_out(defects: int, inspected: int, target: float, coverage: float) -> str:
+    """ "high" or "low" when chance alone gives so many, or so few, too seldom; else "".
+
+    By the exact binomial tail, P(R >= defects) or P(R <= defects) at most (1 - coverage) / 2 when
+    the true rate is `target`. The curves of `funnel_limits` are smoothed between whole counts,
+    and for a handful of jobs would call out what is no surprise at all.
+    """
+    require_share("coverage", coverage)
+    require_whole("inspected", inspected, 1)
+    require_whole("defects", defects, 0, inspected)
+    tail = (1 - coverage) / 2
+    above = 1.0 - float(bdtr(defects - 1, inspected, target)) if defects else 1.0
+    if above <= tail:
+        return "high"
+    return "low" if float(bdtr(defects, inspected, target)) <= tail else ""
 
 
 def p_chart(counts: Sequence[RateCount], sigmas: float = 3.0) -> tuple[RatePoint, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from scipy import stats
 from scipy.stats import binom
 
 from calculations.sampling import (
@@ -12,6 +13,7 @@ from calculations.sampling import (
     funnel,
     funnel_limits,
     p_chart,
+    stands_out,
 )
 
 LARGE_METER = (494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427)
@@ -81,3 +83,19 @@ def test_a_period_with_more_defects_than_jobs_is_refused() -> None:
         RateCount("A", 3, 4)
     with pytest.raises(SamplingError, match="counts"):
         p_chart([])
+
+
+@pytest.mark.parametrize("inspected", [1, 2, 5, 12, 40, 300])
+@pytest.mark.parametrize("target", [0.02, 0.1, 0.31, 0.6])
+def test_who_stands_out_is_who_an_exact_binomial_test_calls_out(inspected: int, target: float):
+    """One-sided exact binomial tests at 0.001 (99.8 % both sides), by `scipy.stats.binomtest`.
+
+    So 1 of 1 is never called out where one in three is defective.
+    """
+    for defects in range(inspected + 1):
+        tails = {
+            side: stats.binomtest(defects, inspected, target, alternative=test).pvalue
+            for side, test in (("high", "greater"), ("low", "less"))
+        }
+        expected = next((side for side, p in tails.items() if p <= 0.001), "")
+        assert stands_out(defects, inspected, target, 0.998) == expected

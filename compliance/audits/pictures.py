@@ -1,0 +1,247 @@
+"""Pictures of what audits found, each with its figures: on pages, in the report, in packs."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from calculations.charts import (
+    CrewDepths,
+    CrewPeriod,
+    MapSpot,
+    SpotKind,
+    Table,
+    draw_crews_over_time,
+    draw_depths_by_crew,
+    draw_findings_map,
+)
+from calculations.charts.crews_over_time import COVERAGE
+from calculations.drawing import draw_agreement, draw_funnel, draw_p_chart
+from calculations.sampling import RateCount, RatePoint, funnel, funnel_limits, p_chart
+from compliance.audits.read_jobs import JobDepths, ReadJob, depths_of, periods_of, read_jobs
+from compliance.models import AuditRound, Remeasurement
+from jobs.models import Job, User
+from jobs.planning.round_map import transverse_mercator
+
+LEAST_PAIRS = 2
+RATES = ("jobs read", "defective", "rate", "lower limit", "upper limit", "stands out")
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One picture: `svg` stands by itself; `table` is for reading, `data` for a spreadsheet.
+
+    key: stands in addresses and file names. note: what to bear in mind, a sentence or two.
+    """
+
+    key: str
+    title: str
+    svg: str
+    note: str
+    table: Table
+    data: Table
+
+
+def pictures_for(user: User | Any, record: AuditRound | None = None) -> list[Picture]:
+    """All pictures of a round, or of all rounds, of what this person may see.
+
+    Empty as long as nothing that the person may see was read.
+    """
+    jobs = read_jobs(user, record)
+    if not jobs:
+        return []
+    drawn = [
+        crews_compared(jobs),
+        rate_over_time(jobs),
+        crews_over_time(jobs),
+        depths_by_crew(jobs, depths_of(job.job_id for job in jobs)),
+        where_findings_lie(jobs),
+        measured_again(user, record),
+    ]
+    return [picture for picture in drawn if picture is not None]
+
+
+def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
+    """Funnel plot of the crews, with exact limits."""
+    counts = _counts((job.crew, job.is_defective) for job in jobs)
+    table = Table(("crew", *RATES), tuple(_rate_row(p) for p in funnel(counts)))
+    return Picture(
+        "crews",
+        "Crews compared",
+        draw_funnel(counts),
+        "Exact binomial limits about the rate of all jobs read. Outside the outer line chance "
+        "alone would hardly put a crew; inside, its rate differs from the others’ by no more "
+        "than chance may.",
+        table,
+        table,
+    )
+
+
+def rate_over_time(jobs: Sequence[ReadJob]) -> Picture:
+    """The p-chart of all jobs read."""
+    periods = periods_of(jobs)
+    counts = _counts((period, job.is_defective) for job, period in periods.items())
+    table = Table(("certified in", *RATES), tuple(_rate_row(p) for p in p_chart(counts)))
+    return Picture(
+        "over-time",
+        "Defect rate over time",
+        draw_p_chart(counts, what=_step(periods)),
+        "By when the certificate was issued. Three-sigma limits are rough where few jobs were "
+        "read; the crews’ picture has exact ones.",
+        table,
+        table,
+    )
+
+
+def crews_over_time(jobs: Sequence[ReadJob]) -> Picture:
+    """Each crew's rate by period, with exact limits."""
+    periods = periods_of(jobs)
+    found: dict[tuple[str, str], list[bool]] = defaultdict(list)
+    for job, period in periods.items():
+        found[job.crew, period].append(job.is_defective)
+    cells = [CrewPeriod(*key, len(bad), sum(bad)) for key, bad in found.items()]
+    target = sum(job.is_defective for job in jobs) / len(jobs)
+    columns = ("crew", "certified in", *RATES)
+    order = {period: nth for nth, period in enumerate(dict.fromkeys(periods.values()))}
+    cells.sort(key=lambda cell: (cell.crew, order[cell.period]))
+    table = Table(columns, tuple(_cell_row(cell, target) for cell in cells))
+    return Picture(
+        "crews-over-time",
+        "Crews over time",
+        draw_crews_over_time(cells, tuple(order)),
+        "Exact binomial limits about the rate of all jobs read. Where a crew has no mark, none "
+        "of its jobs of that time was drawn.",
+        table,
+        table,
+    )
+
+
+def depths_by_crew(jobs: Sequence[ReadJob], depths: Sequence[JobDepths]) -> Picture | None:
+    """Histograms of the readings, by crew, against what the rule of each job asks."""
+    if not depths:
+        return None
+    crew_of = {job.job_id: job.crew for job in jobs}
+    by_crew: dict[str, list[JobDepths]] = defaultdict(list)
+    for one in depths:
+        by_crew[crew_of[one.job_id]].append(one)
+    crews = [
+        CrewDepths(
+            crew,
+            tuple(depth for one in found for depth in one.depths_mm),
+            tuple(one.asked_mm for one in found for _ in one.depths_mm),
+        )
+        for crew, found in sorted(by_crew.items())
+    ]
+    rows = tuple(
+        (c.crew, len(c.depths_mm), _mm(c.mean_mm), _mm(c.spread_mm), min(c.depths_mm), c.below)
+        for c in crews
+    )
+    data = tuple(
+        (crew_of[one.job_id], Job(pk=one.job_id).reference, depth, one.asked_mm)
+        for one in depths
+        for depth in one.depths_mm
+    )
+    return Picture(
+        "depths",
+        "Depths by crew",
+        draw_depths_by_crew(crews),
+        "The installers’ readings on open floor, as the newest verdict of each job took them. A "
+        "rule may allow for some readings below the depth it asks.",
+        Table(("crew", "readings", "mean mm", "spread mm", "least mm", "below"), rows),
+        Table(("crew", "job", "depth_mm", "asked_mm"), data),
+    )
+
+
+def where_findings_lie(jobs: Sequence[ReadJob]) -> Picture | None:
+    """The map, by rounded positions; homes without a position are in the table only."""
+    placed = [(job, job.at) for job in jobs if job.at is not None]
+    if not placed:
+        return None
+    latitudes, longitudes = [at[0] for _, at in placed], [at[1] for _, at in placed]
+    centre = (
+        (min(latitudes) + max(latitudes)) / 2,
+        (min(longitudes) + max(longitudes)) / 2,
+    )
+    spots = [
+        MapSpot(*transverse_mercator(at, centre), job.worst, job.district) for job, at in placed
+    ]
+    found: dict[str, Counter[SpotKind]] = defaultdict(Counter)
+    for job in jobs:
+        found[job.district][job.worst] += 1
+    rows = tuple(
+        (district, sum(counts.values()), *(counts[kind] for kind in SpotKind))
+        for district, counts in sorted(found.items())
+    )
+    data = tuple(
+        (job.reference, job.crew, job.district, job.worst.value, *(job.at or (None, None)))
+        for job in jobs
+    )
+    missing = len(jobs) - len(placed)
+    return Picture(
+        "map",
+        "Where findings lie",
+        draw_findings_map(spots),
+        "Each job by the worst found on it, to about a kilometre, so that no home can be told."
+        + (f" {missing} without a known position are in the table only." if missing else ""),
+        Table(("district", "jobs read", *(kind.value for kind in SpotKind)), rows),
+        Table(("job", "crew", "district", "worst found", "latitude_deg", "longitude_deg"), data),
+    )
+
+
+def measured_again(user: User | Any, record: AuditRound | None) -> Picture | None:
+    """The auditor's depths beside the installer's, where two or more were measured again."""
+    rows = Remeasurement.objects.visible_to(user).filter(replaced_by__isnull=True)
+    if record is not None:
+        rows = rows.filter(drawn_job__round=record)
+    found = list(
+        rows.order_by("drawn_job_id", "reading_id").values_list(
+            "drawn_job__job_id", "reading__visit__crew__name", "depth_mm", "reading__depth_mm"
+        )
+    )
+    if len(found) < LEAST_PAIRS:
+        return None
+    pairs = [(float(again), float(first)) for _, _, again, first in found]
+    columns = ("job", "crew", "auditor_mm", "installer_mm", "difference_mm")
+    data = tuple(
+        (Job(pk=job).reference, crew, again, first, _mm(again - first))
+        for job, crew, again, first in found
+    )
+    table = Table(columns, data)
+    return Picture(
+        "measured-again",
+        "Measured again",
+        draw_agreement(pairs),
+        "Bland and Altman’s picture: the auditor’s depth less the installer’s over the mean of "
+        "both. About 95% of differences lie between the outer lines.",
+        table,
+        table,
+    )
+
+
+def _counts(marked: Any) -> list[RateCount]:
+    """Counts by name, in the order in which the names come."""
+    found: dict[str, list[bool]] = {}
+    for name, bad in marked:
+        found.setdefault(name, []).append(bad)
+    return [RateCount(name, len(bad), sum(bad)) for name, bad in found.items()]
+
+
+def _rate_row(point: RatePoint) -> tuple[str | int | float, ...]:
+    share = (round(value, 4) for value in (point.rate, point.low, point.high))
+    return (point.name, point.inspected, point.defects, *share, point.stands_out)
+
+
+def _cell_row(cell: CrewPeriod, target: float) -> tuple[str | int | float, ...]:
+    low, high = funnel_limits(target, cell.inspected, COVERAGE)
+    share = (round(value, 4) for value in (cell.rate, low, high))
+    return (cell.crew, cell.period, cell.inspected, cell.defects, *share, cell.stands_out(target))
+
+
+def _step(periods: dict[ReadJob, str]) -> str:
+    return "week" if any(period[0].isdigit() for period in periods.values()) else "month"
+
+
+def _mm(value: float) -> float:
+    return round(value, 1)

@@ -1,0 +1,153 @@
+"""Jobs that auditors have read, as far as somebody may see: what pictures and reports count."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import F, OuterRef, QuerySet, Subquery
+
+from calculations.charts import SpotKind
+from compliance.audits.findings import DEFECTIVE
+from compliance.models import Assessment, AuditRound, Certificate, Finding, PopulationJob
+from jobs.models import Job, User
+
+NO_CREW = "Crew not known"
+PLACES_TO_DEGREES = 2
+"""Positions are rounded to a hundredth of a degree, about a kilometre, for everybody: a picture
+that is passed on tells no household's address."""
+WEEKS_AT_MOST = 16
+JOBS_A_WEEK = 8
+"""Up to so many weeks, with so many jobs read in each, are told week by week; else by months."""
+CHUNK = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class ReadJob:
+    """A job that was read in a round, and the worst that was found on it.
+
+    district: the first half of the postcode. at: rounded latitude and longitude [degrees].
+    """
+
+    job_id: int
+    round_id: int
+    crew: str
+    certified_on: date
+    worst: SpotKind
+    district: str
+    at: tuple[float, float] | None
+
+    @property
+    def reference(self) -> str:
+        return Job(pk=self.job_id).reference
+
+    @property
+    def is_defective(self) -> bool:
+        return self.worst.value in DEFECTIVE
+
+
+@dataclass(frozen=True, slots=True)
+class JobDepths:
+    """Depths that a job's newest verdict counts on open floor [mm], and what its rule asks [mm]."""
+
+    job_id: int
+    depths_mm: tuple[float, ...]
+    asked_mm: float
+
+
+def read_jobs(user: User | Any, record: AuditRound | None = None) -> list[ReadJob]:
+    """What the person may see, of one round or of all, in the order of rounds and draws."""
+    rows = _findings(user, record).values_list(
+        "drawn_job_id",
+        "severity",
+        "drawn_job__job_id",
+        "drawn_job__round_id",
+        "crew_name",
+        "drawn_job__job__company__name",
+        "certified_at",
+        "drawn_job__round__period_to",
+        "drawn_job__job__property__postcode",
+        "drawn_job__job__property__latitude_deg",
+        "drawn_job__job__property__longitude_deg",
+    )
+    worst: dict[int, SpotKind] = {}
+    facts: dict[int, tuple[Any, ...]] = {}
+    for drawn, severity, *rest in rows.iterator(CHUNK):
+        kind = SpotKind(severity)
+        order = list(SpotKind).index
+        if drawn not in worst or order(kind) > order(worst[drawn]):
+            worst[drawn] = kind
+        facts[drawn] = tuple(rest)
+    many = len({row[3] for row in facts.values()}) > 1
+    return [_read_job(row, worst[drawn], with_company=many) for drawn, row in facts.items()]
+
+
+def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:
+    found = Finding.objects.visible_to(user)
+    if record is not None:
+        found = found.filter(drawn_job__round=record)
+    certified = Certificate.objects.filter(
+        job=OuterRef("drawn_job__job"),
+        issued_at__date__range=(
+            OuterRef("drawn_job__round__period_from"),
+            OuterRef("drawn_job__round__period_to"),
+        ),
+    )
+    in_population = PopulationJob.objects.filter(
+        round=OuterRef("drawn_job__round"), job=OuterRef("drawn_job__job")
+    )
+    return found.annotate(
+        certified_at=Subquery(certified.order_by("-issued_at").values("issued_at")[:1]),
+        crew_name=Subquery(in_population.values("crew__name")[:1]),
+        place=F("drawn_job__draw_order"),
+    ).order_by("drawn_job__round_id", "place", "pk")
+
+
+def _read_job(row: tuple[Any, ...], worst: SpotKind, *, with_company: bool) -> ReadJob:
+    job, round_id, crew, company, certified_at, period_to, postcode, latitude, longitude = row
+    name = crew or NO_CREW
+    known = latitude is not None and longitude is not None
+    return ReadJob(
+        job_id=job,
+        round_id=round_id,
+        crew=f"{company}: {name}" if with_company else name,
+        certified_on=certified_at.date() if certified_at else period_to,
+        worst=worst,
+        district=postcode.partition(" ")[0],
+        at=(round(latitude, PLACES_TO_DEGREES), round(longitude, PLACES_TO_DEGREES))
+        if known
+        else None,
+    )
+
+
+def periods_of(jobs: Sequence[ReadJob]) -> dict[ReadJob, str]:
+    """The week or month in which each job was certified, in words, the earliest first."""
+    in_order = sorted(jobs, key=lambda job: (job.certified_on, job.job_id))
+    weeks = 1 + (in_order[-1].certified_on - in_order[0].certified_on).days // 7
+    by_week = weeks <= WEEKS_AT_MOST and len(jobs) >= JOBS_A_WEEK * weeks
+    return {job: _period(job.certified_on, by_week=by_week) for job in in_order}
+
+
+def _period(day: date, *, by_week: bool) -> str:
+    if not by_week:
+        return f"{day:%b %Y}"
+    monday = day - timedelta(days=day.weekday())
+    return f"{monday.day} {monday:%b}"
+
+
+def depths_of(job_ids: Iterable[int]) -> list[JobDepths]:
+    """Depths by job, as its newest verdict took them in; eaves, tanks and decks left out."""
+    wanted = sorted(set(job_ids))
+    found = []
+    for start in range(0, len(wanted), CHUNK):
+        newest = Assessment.objects.filter(job_id__in=wanted[start : start + CHUNK])
+        rows = newest.latest_per_job().values_list(
+            "job_id", "inputs__readings", "inputs__requirement__min_depth_mm"
+        )
+        for job, readings, asked in rows:
+            depths = tuple(float(r["depth_mm"]) for r in readings or () if not r["allowance"])
+            if depths and asked is not None:
+                found.append(JobDepths(job, depths, float(asked)))
+    return sorted(found, key=lambda one: one.job_id)
