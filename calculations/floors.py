@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from calculations.headroom import distance_for_mm, eaves_band, eaves_runs, room_mm
-from calculations.loft import Loft, LoftArea, Obstacle, ObstacleKind, Roof
+from calculations.loft import Fixture, Loft, LoftArea, Obstacle, ObstacleKind, Roof
 
 POSITION_TOLERANCE_MM = 150.0
 """How far a reading's typed position may be off and still count where it says it is."""
@@ -96,7 +96,7 @@ class AreaFloor:
     net: outline less holes. open: net less obstacles and the strip at the eaves where full
     depth does not fit; where hardly anything is left (a narrow eaves void), net less
     obstacles, else net. eaves, tanks, decks: where those allowances are granted. solids:
-    where no depth can be measured.
+    where no depth can be measured. fixtures: the loft's, which readings keep off.
     """
 
     area: LoftArea
@@ -109,6 +109,7 @@ class AreaFloor:
     decks: BaseGeometry
     solids: BaseGeometry
     grid: ZoneGrid
+    fixtures: tuple[Fixture, ...] = ()
 
     @cached_property
     def reach(self) -> BaseGeometry:
@@ -156,6 +157,7 @@ def area_floor(loft: Loft, area: LoftArea, min_depth_mm: float, zone_m2: float) 
             ]
         ),
         grid=zone_grid(open_floor, area.joist_direction_deg, zone_m2),
+        fixtures=loft.fixtures,
     )
 
 

@@ -7,13 +7,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import contains_xy
+from shapely import Point, contains_xy
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
 
+from calculations.clear_floor import WALL_CLEARANCE_MM, clear_floors
 from calculations.floors import AreaFloor, pieces
 
 LATTICE_MM = 250.0
-CLEARANCE_MM = 100.0
+CLEARANCE_MM = WALL_CLEARANCE_MM
+EDGE_MM = 5.0
+"""Positions are rounded: they lie this far within the shape that is meant."""
 COMFORTABLE_MM = 400.0
 """Readings keep this far from walls and obstacles where there is room."""
 
@@ -39,21 +43,47 @@ def points_wanted(
     """Positions still wanted in one area: every unread zone, then the widest gaps.
 
     taken: positions of counted readings [mm]. needed: readings the area needs in all.
-    Positions are whole millimetres on open floor.
+    Positions are whole millimetres on open floor, off joists, cables, fittings and tanks where
+    there is room for that.
     """
     read = set(zones_read)
+    clear = clear_floors(floor)
     found: list[MeasuringPoint] = []
     for zone in floor.grid.numbers:
         if zone not in read:
-            x, y = middle_of(floor.grid.cell(zone).intersection(floor.open))
+            x, y = place_in_zone(floor, zone, clear)
             found.append(MeasuringPoint(floor.area.name, x, y, "no reading in this zone yet"))
     positions = [*taken, *((p.x_mm, p.y_mm) for p in found)]
-    lattice = _lattice(floor.open)
+    lattice = _clear_of(_lattice(floor.open), clear, needed)
     while len(positions) < needed:
         x, y = _farthest(lattice, positions)
         positions.append((x, y))
         found.append(MeasuringPoint(floor.area.name, x, y, "the widest gap between readings"))
     return found
+
+
+def place_in_zone(floor: AreaFloor, zone: int, clear: Sequence[BaseGeometry]) -> Position:
+    """Near the middle of a zone, in the best of `clear` (`clear_floors`) that reaches into it."""
+    cell = floor.grid.cell(zone)
+    middle = middle_of(cell.intersection(floor.open))
+    for shape in clear:
+        inner = cell.intersection(shape).buffer(-EDGE_MM)
+        if not inner.is_empty:
+            near, _ = nearest_points(inner, Point(middle))
+            return float(round(near.x)), float(round(near.y))
+    return middle
+
+
+def _clear_of(
+    lattice: list[Position], clear: Sequence[BaseGeometry], needed: int
+) -> list[Position]:
+    """The positions in the best of `clear` that leaves enough to choose from."""
+    points = np.array(lattice)
+    for shape in clear:
+        kept = contains_xy(shape, points[:, 0], points[:, 1])
+        if int(kept.sum()) >= needed:
+            return [(float(x), float(y)) for x, y in points[kept]]
+    return lattice
 
 
 def middle_of(shape: BaseGeometry) -> Position:

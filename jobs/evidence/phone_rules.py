@@ -13,11 +13,12 @@ from typing import Any
 from scipy.special import stdtrit
 from shapely.geometry.base import BaseGeometry
 
+from calculations.clear_floor import clear_floors
 from calculations.depths import DepthRequirement, floors_of, readings_needed
 from calculations.floors import POSITION_TOLERANCE_MM, AreaFloor, pieces
 from calculations.headroom import AIR_GAP_MM
 from calculations.loft import Loft, Roof
-from calculations.measuring import middle_of
+from calculations.measuring import place_in_zone
 from jobs.evidence.readings import EDGE_TOLERANCE_MM
 from jobs.evidence.site_record import SiteRecord
 
@@ -87,12 +88,14 @@ def _roof(roof: Roof) -> dict[str, float]:
 
 def _floor(floor: AreaFloor) -> dict[str, Any]:
     grid = floor.grid
+    clear = clear_floors(floor)
     turn = math.radians(grid.direction_deg)
     return {
         "name": floor.area.name,
         "net": _rings(floor.net),
         "reach": _rings(floor.reach),
         "open": _rings(floor.open),
+        "clear": [_rings(shape, 0) for shape in clear[:2]],
         "solids": _rings(floor.solids),
         "eaves": _rings(floor.eaves),
         "tanks": _rings(floor.tanks),
@@ -108,16 +111,14 @@ def _floor(floor: AreaFloor) -> dict[str, Any]:
             "rows": grid.rows,
             "counted": [int(needed) for needed in grid.counted],
         },
-        "middles": {
-            str(zone): middle_of(grid.cell(zone).intersection(floor.open)) for zone in grid.numbers
-        },
+        "middles": {str(zone): place_in_zone(floor, zone, clear) for zone in grid.numbers},
     }
 
 
-def _rings(shape: BaseGeometry) -> list[list[list[float]]]:
+def _rings(shape: BaseGeometry, decimals: int = DECIMALS) -> list[list[list[float]]]:
     """Polygons as rings (outline first, then holes), each x, y, x, y ... in mm."""
     return [
-        [_flat(ring.coords) for ring in (polygon.exterior, *polygon.interiors)]
+        [_flat(ring.coords, decimals) for ring in (polygon.exterior, *polygon.interiors)]
         for polygon in pieces(shape)
     ]
 
@@ -126,5 +127,6 @@ def _lines(shape: BaseGeometry) -> list[list[float]]:
     return [_flat(line.coords) for line in getattr(shape, "geoms", [shape]) if not line.is_empty]
 
 
-def _flat(corners: Any) -> list[float]:
-    return [round(value, DECIMALS) for corner in corners for value in corner]
+def _flat(corners: Any, decimals: int = DECIMALS) -> list[float]:
+    values = (value for corner in corners for value in corner)
+    return [round(value, decimals) if decimals else round(value) for value in values]

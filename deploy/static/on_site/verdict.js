@@ -160,7 +160,7 @@ function wantedIn(area, judged) {
     .map(([, [x, y]]) => ({ area: area.name, x, y }));
   const places = [...judged.taken, ...found.map((place) => [place.x, place.y])];
   if (places.length >= area.needed) return found;
-  const lattice = latticeOf(area.open);
+  const lattice = clearOf(area, latticeOf(area.open));
   while (places.length < area.needed && lattice.length) {
     const [x, y] = farthest(lattice, places);
     places.push([x, y]);
@@ -180,6 +180,15 @@ function latticeOf(shape) {
   const roomy = all.filter((point) => point[2] >= COMFORTABLE_MM);
   const kept = roomy.length >= all.length / 4 ? roomy : all.filter((point) => point[2] >= CLEARANCE_MM);
   return kept.length ? kept : all;
+}
+
+/** The places off joists, cables and fittings, where that leaves enough to choose from. */
+function clearOf(area, lattice) {
+  for (const shape of area.clear || []) {
+    const kept = lattice.filter(([x, y]) => covers(shape, x, y));
+    if (kept.length >= area.needed) return kept;
+  }
+  return lattice;
 }
 
 function farthest(lattice, places) {
