@@ -2,8 +2,9 @@
 
 A phone says what its clock shows when it makes a record (`phone_at`) and again when it sends it
 (`phone_sent_at`). The second against our own clock tells how far the phone is off; the first is
-corrected by that. A phone whose clock was set right between making and sending a record can't be
-found out this way; a time that then lies after its own arrival is told as a doubt.
+corrected by that. A phone whose clock was changed between making and sending a record is found out
+where the record would then have been made after it arrived: it counts as made when it arrived, and
+says so. A clock that was put forward in between can't be told from a record that waited longer.
 """
 
 from __future__ import annotations
@@ -19,6 +20,10 @@ PLAUSIBLE_DELAY = timedelta(seconds=30)
 
 SAME_MOMENT = timedelta(seconds=5)
 NO_TIME = timedelta(0)
+CLOCK_CHANGED = (
+    "The phone's clock was changed between making and sending this: it would lie after its own "
+    "arrival, and counts as made when it arrived."
+)
 
 Source = Literal["phone clock", "EXIF", "our clock"]
 
@@ -34,13 +39,24 @@ def phone_ahead(sent_at: datetime, received_at: datetime) -> timedelta:
 
 
 def clock_columns(
-    phone_sent_at: datetime | None, received_at: datetime | None = None
+    phone_sent_at: datetime | None,
+    received_at: datetime | None = None,
+    phone_at: datetime | None = None,
 ) -> dict[str, Any]:
-    """The columns of a `ByPhoneClock` record. received_at: when we were told `phone_sent_at`."""
-    if phone_sent_at is None:
-        return {}
-    ahead = phone_ahead(phone_sent_at, received_at or timezone.now())
-    return {"phone_sent_at": phone_sent_at, "phone_ahead": ahead}
+    """The columns of a `ByPhoneClock` record. received_at: when we were told `phone_sent_at`.
+
+    phone_at: the phone's clock when the record was made. Nothing is made after it arrived, so the
+    phone was then ahead of us by what lies between at least.
+    """
+    arrived = received_at or timezone.now()
+    columns: dict[str, Any] = {}
+    if phone_sent_at is not None:
+        ahead = phone_ahead(phone_sent_at, arrived)
+        columns = {"phone_sent_at": phone_sent_at, "phone_ahead": ahead}
+    least = phone_at - arrived if phone_at is not None else NO_TIME
+    if least > columns.get("phone_ahead", NO_TIME):
+        columns["phone_ahead"] = least
+    return columns
 
 
 def corrected(phone_at: datetime, columns: dict[str, Any]) -> datetime:
@@ -74,15 +90,19 @@ class ToldTime:
 def told_time(record: Any, field: str) -> ToldTime:
     """The time `field` of a `ByPhoneClock` record, corrected and with its source."""
     said: datetime = getattr(record, field)
-    if record.phone_sent_at is None:
-        if abs(record.received_at - said) <= SAME_MOMENT:
-            return ToldTime(said, "our clock", said)
-        return ToldTime(said, "phone clock", said, checked=False)
+    sent: datetime | None = record.phone_sent_at
+    if sent is None and abs(record.received_at - said) <= SAME_MOMENT:
+        return ToldTime(said, "our clock", said)
     ahead = record.phone_ahead or NO_TIME
-    at = said - ahead
-    late = at > record.received_at + PLAUSIBLE_DELAY
-    doubt = "It lies after its own arrival: the phone's clock was changed in between."
-    return ToldTime(at, "phone clock", said, ahead, doubt=doubt if late else "")
+    changed = said > (sent or record.received_at) + SAME_MOMENT
+    return ToldTime(
+        min(said - ahead, record.received_at),
+        "phone clock",
+        said,
+        ahead,
+        checked=sent is not None,
+        doubt=CLOCK_CHANGED if changed else "",
+    )
 
 
 def span_words(length: timedelta) -> str:

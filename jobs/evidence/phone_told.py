@@ -30,7 +30,7 @@ class Told:
     def columns(self) -> dict[str, Any]:
         """The columns of every record that came like this."""
         return {
-            **clock_columns(self.phone_sent_at, self.received_at),
+            **clock_columns(self.phone_sent_at, self.received_at, self.phone_at),
             "received_at": self.received_at,
             "client_key": self.client_key,
         }

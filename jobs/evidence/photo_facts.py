@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from jobs.evidence.clock import NO_TIME, ToldTime
+from jobs.evidence.clock import NO_TIME, ToldTime, told_time
 from jobs.evidence.doubts import distance_m
 from jobs.models import Photo, PhotoInspection, Property
 
@@ -48,12 +48,11 @@ def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTi
     told = photo.phone_sent_at is not None
     if inspection is not None and inspection.exif_taken_at is not None:
         said = inspection.exif_taken_at
-        words = ToldTime(said - ahead, "EXIF", said, ahead, checked=told)
+        at = min(said - ahead, photo.received_at)
+        words = ToldTime(at, "EXIF", said, ahead, checked=told)
         yield PhotoTime("Taken", words, ZONES.get(inspection.exif_time_source, ""))
     if photo.phone_taken_at is not None:
-        said = photo.phone_taken_at
-        words = ToldTime(said - ahead, "phone clock", said, ahead, checked=told)
-        yield PhotoTime("Saved on the phone", words)
+        yield PhotoTime("Saved on the phone", told_time(photo, "phone_taken_at"))
     yield PhotoTime(
         "Stored at the office", ToldTime(photo.received_at, "our clock", photo.received_at)
     )

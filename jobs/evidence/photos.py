@@ -132,7 +132,7 @@ def record_photo(visit: Visit, photo: KeptPhoto, about: PhotoNote, by: User) -> 
             phone_taken_at=about.phone_taken_at,
             sent_by=by,
             client_key=about.client_key,
-            **clock_columns(about.phone_sent_at, about.told_at),
+            **clock_columns(about.phone_sent_at, about.told_at, about.phone_taken_at),
         )
         photo_stored.send(Photo, photo=row, about=about)
         evidence_changed.send(Job, job=visit.job)

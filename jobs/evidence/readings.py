@@ -124,7 +124,7 @@ def _store(visit: Visit, floor: _Floor, index: int, row: ReadingRow, by: User) -
         client_key=row.client_key,
         replaces=_corrected(path, visit, row),
         correction_reason=row.correction_reason.strip(),
-        **clock_columns(row.phone_sent_at),
+        **clock_columns(row.phone_sent_at, phone_at=row.measured_at),
     )
 
 

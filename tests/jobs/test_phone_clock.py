@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from jobs.evidence.checks import record_pre_start_check
@@ -17,7 +19,7 @@ from jobs.evidence.clock import (
 )
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.models import PreStartCheck
-from tests.factories import PreStartCheckFactory
+from tests.factories import PreStartCheckFactory, UserFactory
 from tests.jobs.on_site_scene import ALL_SAFE, booked_scene, scene_on_site
 
 SENT = datetime(2026, 11, 30, 9, 0, tzinfo=UTC)
@@ -107,15 +109,25 @@ def test_without_a_phones_word_it_is_our_own_clock():
 
 
 @pytest.mark.django_db
-def test_a_time_after_its_own_arrival_is_told_as_a_doubt():
-    check = PreStartCheckFactory(
-        checked_at=SENT + timedelta(hours=1),
-        received_at=SENT,
-        phone_sent_at=SENT,
-        phone_ahead=timedelta(0),
+@pytest.mark.parametrize("tells_sending", [True, False])
+def test_a_clock_set_right_before_sending_is_told_and_nothing_is_made_after_it_came(tells_sending):
+    """Made seven minutes ahead, sent by a clock that is right again."""
+    scene, now = booked_scene(), timezone.now()
+    sent_at = now if tells_sending else None
+
+    check = record_pre_start_check(
+        scene.visit, ALL_SAFE, scene.installer, now + SEVEN, phone_sent_at=sent_at
     )
 
-    assert "after its own arrival" in told_time(check, "checked_at").doubt
+    check = PreStartCheck.objects.get(pk=check.pk)
+    told = told_time(check, "checked_at")
+    assert check.checked_at == now + SEVEN
+    assert told.at == check.corrected_at <= check.received_at
+    assert "The phone's clock was changed between making and sending" in told.doubt
+    client = Client()
+    client.force_login(UserFactory(company=scene.job.company))
+    page = client.get(reverse("job", args=[scene.job.pk])).content.decode()
+    assert "The phone&#x27;s clock was changed" in page
 
 
 def test_exif_names_itself():
