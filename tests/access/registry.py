@@ -23,8 +23,12 @@ A_SCHEME = frozenset({"own", "other_crew", "other_company"})
 OFFICE: Eyes = dict.fromkeys(("planner", "surveyor", "compliance_officer"), A_COMPANY)
 OF_COMPANY: Eyes = OFFICE
 OF_JOB: Eyes = {**OFFICE, "installer": frozenset({"own"}), "auditor": A_SCHEME}
+# An auditor sees the jobs of sealed populations: the fitted one of each world of its scheme, and
+# none of those that are surveyed, booked or short.
+OF_OTHER_JOB: Eyes = {**OFFICE, "installer": frozenset({"own"})}
 OF_ROUND: Eyes = {"auditor": A_SCHEME}
 OF_FINDING: Eyes = {"auditor": A_SCHEME, "planner": A_COMPANY, "compliance_officer": A_COMPANY}
+OF_OPENINGS: Eyes = {"planner": A_COMPANY, "compliance_officer": A_COMPANY}
 OF_PLATFORM: Eyes = {"platform_admin": frozenset(WORLDS)}
 OF_PEOPLE: Eyes = {**OF_PLATFORM, "planner": A_COMPANY}
 OF_SCHEME: Eyes = {
@@ -76,7 +80,7 @@ THINGS: dict[str, Thing] = {
     "operatives/<pk>": record("operative", OF_COMPANY),
     "intake/<pk>": record("batch", OF_COMPANY),
     "intake-batches/<pk>": record("batch", OF_COMPANY),
-    "visits/<pk>": record("booked_visit", OF_JOB),
+    "visits/<pk>": record("booked_visit", OF_OTHER_JOB),
     "visit-needs/<pk>": record("need", OF_COMPANY),
     "needs/<pk>": record("need", OF_COMPANY),
     "windows/<pk>": record("window", OF_COMPANY),
@@ -86,7 +90,7 @@ THINGS: dict[str, Thing] = {
     "runs/<pk>": record("run", OF_COMPANY),
     "proposed-visits/<pk>": record("proposal", OF_COMPANY),
     "surveys/<pk>": record("survey", OF_JOB),
-    "layer-plans/<pk>": record("plan", OF_JOB),
+    "layer-plans/<pk>": record("plan", OF_OTHER_JOB),
     "depots/<pk>": record("depot", OF_COMPANY),
     "stock-items/<pk>": record("stock_item", OF_COMPANY),
     "stock-orders/<pk>": record("stock_order", OF_COMPANY),
@@ -97,8 +101,8 @@ THINGS: dict[str, Thing] = {
     "calendars/<token>": Thing(lambda world: world.calendar_token, OF_ALL, NO_TOKEN),
     "load-lists/<crew_pk>": record("crew", OF_LOAD),
     "load-lists/<crew_pk>/<day>": value(A_MONDAY.date().isoformat()),
-    "readings/<reading_pk>": record("reading", OF_JOB),
-    "depth-readings/<pk>": record("reading", OF_JOB),
+    "readings/<reading_pk>": record("reading", OF_OTHER_JOB),
+    "depth-readings/<pk>": record("reading", OF_OTHER_JOB),
     "pre-start-checks/<pk>": record("check", OF_JOB),
     "arrivals/<pk>": record("arrival", OF_JOB),
     "work-steps/<pk>": record("work_step", OF_JOB),
@@ -112,8 +116,8 @@ THINGS: dict[str, Thing] = {
     "handovers/<pk>": record("handover", OF_JOB),
     "assessments/<pk>": record("assessment", OF_JOB),
     "assessments/<number>": value(1),
-    "shortfalls/<pk>": record("shortfall", OF_JOB),
-    "waivers/<pk>": record("waiver", OF_JOB),
+    "shortfalls/<pk>": record("shortfall", OF_OTHER_JOB),
+    "waivers/<pk>": record("waiver", OF_OTHER_JOB),
     "certificates/<code>": record("certificate", OF_JOB, "code", NO_CODE),
     "check/<code>": record("certificate", OF_ALL, "code", NO_CODE),
     "rules/<pk>": record("rule", OF_ALL),
@@ -128,6 +132,12 @@ THINGS: dict[str, Thing] = {
     "drawn-jobs/<pk>": record("drawn", OF_ROUND),
     "findings/<pk>": record("finding", OF_FINDING),
     "finding-answers/<pk>": record("answer", OF_FINDING),
+    "finding-replies/<pk>": record("reply", OF_FINDING),
+    "files/<pk>": record("answer_file", OF_FINDING),
+    "drafts/<pk>": record("finding_draft", OF_ROUND),
+    "finding-drafts/<pk>": record("finding_draft", OF_ROUND),
+    "job-reads/<pk>": record("job_read", OF_ROUND),
+    "remeasurements/<pk>": record("remeasurement", OF_ROUND),
     "template.<kind>": value("csv"),
     "to-mend.<kind>": value("csv"),
     "map/<day>": value(A_MONDAY.date().isoformat()),
@@ -140,10 +150,10 @@ THINGS: dict[str, Thing] = {
 
 # Where the address works on a record in another state than the one of THINGS.
 AT: dict[tuple[str, str], Thing] = {
-    ("/jobs/<pk>/survey/", "pk"): record("draft_job", OF_JOB),
-    ("/jobs/<pk>/survey/sketch/", "pk"): record("draft_job", OF_JOB),
-    ("/jobs/<pk>/book/", "pk"): record("draft_job", OF_JOB),
-    ("/jobs/<pk>/quantify/", "pk"): record("booked_job", OF_JOB),
+    ("/jobs/<pk>/survey/", "pk"): record("draft_job", OF_OTHER_JOB),
+    ("/jobs/<pk>/survey/sketch/", "pk"): record("draft_job", OF_OTHER_JOB),
+    ("/jobs/<pk>/book/", "pk"): record("draft_job", OF_OTHER_JOB),
+    ("/jobs/<pk>/quantify/", "pk"): record("booked_job", OF_OTHER_JOB),
 }
 
 # Lists of the API: the model whose ids they give, and who sees which.
@@ -169,7 +179,7 @@ LISTS: dict[str, tuple[str, Eyes]] = {
     "van-loadings": ("VanLoading", OF_LOAD),
     "intake-batches": ("IntakeBatch", OF_COMPANY),
     "surveys": ("Survey", OF_JOB),
-    "layer-plans": ("LayerPlan", OF_JOB),
+    "layer-plans": ("LayerPlan", OF_OTHER_JOB),
     "pre-start-checks": ("PreStartCheck", OF_JOB),
     "arrivals": ("Arrival", OF_JOB),
     "work-steps": ("WorkStep", OF_JOB),
@@ -181,14 +191,19 @@ LISTS: dict[str, tuple[str, Eyes]] = {
     "handovers": ("Handover", OF_JOB),
     "depth-rules": ("DepthRule", OF_ALL),
     "assessments": ("Assessment", OF_JOB),
-    "shortfalls": ("Shortfall", OF_JOB),
-    "waivers": ("Waiver", OF_JOB),
+    "shortfalls": ("Shortfall", OF_OTHER_JOB),
+    "waivers": ("Waiver", OF_OTHER_JOB),
     "certificates": ("Certificate", OF_JOB),
     "ledger/seals": ("Seal", OF_ALL),
     "audit-rounds": ("AuditRound", OF_ROUND),
     "drawn-jobs": ("DrawnJob", OF_ROUND),
     "findings": ("Finding", OF_FINDING),
     "finding-answers": ("FindingAnswer", OF_FINDING),
+    "finding-replies": ("FindingReply", OF_FINDING),
+    "finding-drafts": ("FindingDraft", OF_ROUND),
+    "job-reads": ("JobRead", OF_ROUND),
+    "remeasurements": ("Remeasurement", OF_ROUND),
+    "evidence-openings": ("EvidenceAccess", OF_OPENINGS),
 }
 
 # Addresses that anybody may open, by their names, each with the reason.

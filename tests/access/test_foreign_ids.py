@@ -27,6 +27,7 @@ from tests.access.registry import (
     OF_COMPANY,
     OF_FINDING,
     OF_JOB,
+    OF_OTHER_JOB,
     OF_PLATFORM,
     OF_ROUND,
     OF_SCHEME,
@@ -57,10 +58,10 @@ class Named:
 
 NAMED: dict[str, Named] = {
     "after": Named("need", OF_COMPANY),
-    "area": Named("reading.area", OF_JOB),
+    "area": Named("reading.area", OF_OTHER_JOB),
     "assessment": Named("assessment", OF_JOB),
     "barred_crews": Named("crew", OF_COMPANY),
-    "call_back": Named("booked_visit", OF_JOB),
+    "call_back": Named("booked_visit", OF_OTHER_JOB),
     # Both companies work under the scheme of the auditor, who alone names one.
     "company": Named("company", OF_ALL),
     "companies": Named("company", OF_PLATFORM),
@@ -76,14 +77,15 @@ NAMED: dict[str, Named] = {
     "owner": Named("people.planner", OF_COMPANY),
     "preferred_crew": Named("crew", OF_COMPANY),
     "property": Named("home", OF_JOB),
+    "reading": Named("measured", OF_JOB),
     "round": Named("round", OF_ROUND),
     "run": Named("run", OF_COMPANY),
     "scheme": Named("marked_scheme", OF_SCHEME),
-    "shortfall": Named("shortfall", OF_JOB),
+    "shortfall": Named("shortfall", OF_OTHER_JOB),
     "surveyed_by": Named("people.surveyor", OF_COMPANY),
     "user": Named("people.installer", OF_COMPANY),
     "van": Named("van", OF_COMPANY),
-    "visit": Named("booked_visit", OF_JOB),
+    "visit": Named("booked_visit", OF_OTHER_JOB),
 }
 
 

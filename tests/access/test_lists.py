@@ -42,12 +42,25 @@ def test_list_gives_what_may_be_seen(
     model, eyes = registry.list_at(address)
     listed = set(ids_in(visitors[role], address.route))
     seen = [world for world in WORLDS if world in eyes.get(role, ())]
-    allowed = set().union(*(made_in(worlds[world], model, eyes) for world in seen))
+    allowed = {
+        world: open_to(role, worlds[world], eyes, made_in(worlds[world], model, eyes), model)
+        for world in seen
+    }
     everything = set().union(*(made_in(worlds[world], model, eyes) for world in WORLDS))
-    assert listed & everything <= allowed
+    assert listed & everything <= set().union(*allowed.values())
     for world in seen:
-        assert listed & made_in(worlds[world], model, eyes), f"{address} has nothing of {world}"
-    assert allowed - without_visit(model, role) <= listed
+        assert listed & allowed[world], f"{address} has nothing of {world}"
+    assert set().union(*allowed.values()) - without_visit(model, role) <= listed
+
+
+def open_to(
+    role: str, world: World, eyes: registry.Eyes, ids: set[int], model: type[Any]
+) -> set[int]:
+    """Of what was written for a world, an auditor sees what belongs to its audited job."""
+    if role != "auditor" or eyes is not registry.OF_JOB:
+        return ids
+    path = {Job: "pk", Property: "jobs"}.get(model) or model.objects.all().job_path
+    return set(model.objects.filter(pk__in=ids, **{path: world.job.pk}).values_list("pk", flat=True))
 
 
 def without_visit(model: type[Any], role: str) -> set[int]:

@@ -20,11 +20,16 @@ from django.apps import apps
 from django.utils import timezone
 
 from compliance.assess import assess_job
-from compliance.audits.findings import answer_finding, record_finding
+from compliance.audits.answers import answer_finding, reply_to_answer
+from compliance.audits.findings import draft_finding, record_finding
+from compliance.audits.reading import mark_read
+from compliance.audits.remeasuring import Again, remeasure
 from compliance.audits.rounds import RoundTerms, commit_round, draw_sample, seal_population
 from compliance.certificates.issue import issue_certificate
+from compliance.evidence_access import note_access
 from compliance.ledger.seals import make_seal
 from compliance.models import (
+    AnswerEvidence,
     Assessment,
     AuditRound,
     Certificate,
@@ -32,7 +37,11 @@ from compliance.models import (
     DrawnJob,
     Finding,
     FindingAnswer,
+    FindingDraft,
+    FindingReply,
+    JobRead,
     LedgerEntry,
+    Remeasurement,
     Seal,
     Shortfall,
     Waiver,
@@ -178,6 +187,12 @@ class World:
     drawn: DrawnJob = field(init=False)
     finding: Finding = field(init=False)
     answer: FindingAnswer = field(init=False)
+    answer_file: AnswerEvidence = field(init=False)
+    reply: FindingReply = field(init=False)
+    finding_draft: FindingDraft = field(init=False)
+    job_read: JobRead = field(init=False)
+    measured: DepthReading = field(init=False)
+    remeasurement: Remeasurement = field(init=False)
 
     @property
     def secret(self) -> str:
@@ -497,5 +512,19 @@ def audit(world: World) -> None:
         world.drawn, auditor, severity="minor", text=f"Gap at {world.secret}"
     )
     world.answer = answer_finding(
-        world.finding, world.people["compliance_officer"], f"Filled by {world.secret}"
+        world.finding,
+        world.people["compliance_officer"],
+        f"Filled by {world.secret}",
+        files=[io.BytesIO(picture(4))],
     )
+    world.answer_file = world.answer.evidence.get()
+    reply = f"Not seen at {world.secret}"
+    world.reply = reply_to_answer(world.finding, auditor, accepted=False, text=reply)
+    world.finding_draft = draft_finding(
+        world.drawn, auditor, severity="major", text=f"Loose at {world.secret}"
+    )
+    world.job_read = mark_read(world.drawn, auditor)
+    world.measured = world.visit.depth_readings.first()
+    again = Again(world.measured.pk, 281, note=f"Beside the hatch of {world.secret}")
+    (world.remeasurement,) = remeasure(world.drawn, auditor, [again])
+    note_access(world.job, auditor, "audit reading")
