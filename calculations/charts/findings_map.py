@@ -30,6 +30,7 @@ from calculations.drawing.sheet import (
 from calculations.sampling.errors import SamplingError
 
 TALLEST, LOWEST = 380.0, 170.0
+TALLEST_OF_SEVERAL = 230.0
 SMALLEST_SPAN_KM = 4.0
 APART_KM = 40.0
 """Homes with a gap of about this or more between them are drawn on maps of their own."""
@@ -91,8 +92,9 @@ def draw_findings_map(spots: Sequence[MapSpot]) -> str:
         y += TEXT * LINE
         sheet.text(MARGIN, y, words, fill=SOFT, name="subtitle")
     sheet.bottom = y
-    for group in _groups(spots):
-        _map(sheet, group)
+    groups = _groups(spots)
+    for group in groups:
+        _map(sheet, group, TALLEST if len(groups) == 1 else TALLEST_OF_SEVERAL)
     sheet.bottom += 4
     kinds = [kind for kind in ORDER if any(spot.kind is kind for spot in spots)]
     draw_key(sheet, [(_mark_of(sheet, kind), WORDS[kind]) for kind in kinds])
@@ -121,9 +123,9 @@ def _groups(spots: Sequence[MapSpot]) -> list[list[MapSpot]]:
     return sorted(groups, key=len, reverse=True)
 
 
-def _map(sheet: Sheet, spots: Sequence[MapSpot]) -> None:
+def _map(sheet: Sheet, spots: Sequence[MapSpot], tallest: float) -> None:
     """One map below what is there, with its own scale."""
-    view = _View(spots, sheet.bottom + 10)
+    view = _View(spots, sheet.bottom + 10, tallest)
     sheet.add(
         f'<rect class="eb-map" x="{MARGIN:g}" y="{view.top:.2f}" width="{WIDTH - 2 * MARGIN:g}" '
         f'height="{view.height:.2f}" fill="{PAPER}" stroke="{FAINT}"/>'
@@ -137,13 +139,13 @@ def _map(sheet: Sheet, spots: Sequence[MapSpot]) -> None:
 class _View:
     """From kilometres to the sheet, north upwards, the same scale both ways."""
 
-    def __init__(self, spots: Sequence[MapSpot], top: float) -> None:
+    def __init__(self, spots: Sequence[MapSpot], top: float, tallest: float) -> None:
         east, north = [s.east_km for s in spots], [s.north_km for s in spots]
         across = max(max(east) - min(east), SMALLEST_SPAN_KM)
         up = max(max(north) - min(north), SMALLEST_SPAN_KM)
         room = WIDTH - 2 * (MARGIN + INSET)
-        self.unit = min(room / across, (TALLEST - 2 * INSET - 16) / up)
-        self.height = min(max(up * self.unit + 2 * INSET + 16, LOWEST), TALLEST)
+        self.unit = min(room / across, (tallest - 2 * INSET - 16) / up)
+        self.height = min(max(up * self.unit + 2 * INSET + 16, LOWEST), tallest)
         self.top = top
         self._middle = ((max(east) + min(east)) / 2, (max(north) + min(north)) / 2)
 

@@ -26,7 +26,9 @@ from jobs.models import Job, User
 from jobs.planning.round_map import transverse_mercator
 
 LEAST_PAIRS = 2
-RATES = ("jobs read", "defective", "rate", "lower limit", "upper limit", "stands out")
+TALL = 1.5
+SHOWN = ("jobs read", "defective", "rate", "lower limit", "upper limit", "stands out")
+RATES = ("jobs_read", "defective", "rate", "lower_limit", "upper_limit", "stands_out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,12 @@ class Picture:
     note: str
     table: Table
     data: Table
+
+    @property
+    def is_tall(self) -> bool:
+        """Whether it is more than half as high again as wide, as a map of several regions is."""
+        box = self.svg.split('viewBox="')[1].split('"')[0].split()
+        return float(box[3]) > TALL * float(box[2])
 
 
 def pictures_for(user: User | Any, record: AuditRound | None = None) -> list[Picture]:
@@ -65,8 +73,8 @@ def pictures_for(user: User | Any, record: AuditRound | None = None) -> list[Pic
 
 def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
     """Funnel plot of the crews, with exact limits."""
-    counts = _counts((job.crew, job.is_defective) for job in jobs)
-    table = Table(("crew", *RATES), tuple(_rate_row(p) for p in funnel(counts)))
+    counts = _counts((job.crew, job.is_defective) for job in sorted(jobs, key=_by_crew))
+    rows = [((p.name,), p, p.stands_out) for p in funnel(counts)]
     return Picture(
         "crews",
         "Crews compared",
@@ -74,8 +82,7 @@ def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
         "Exact binomial limits about the rate of all jobs read. Outside the outer line chance "
         "alone would hardly put a crew; inside, its rate differs from the others’ by no more "
         "than chance may.",
-        table,
-        table,
+        *_rate_tables(("crew",), rows),
     )
 
 
@@ -83,15 +90,14 @@ def rate_over_time(jobs: Sequence[ReadJob]) -> Picture:
     """The p-chart of all jobs read."""
     periods = periods_of(jobs)
     counts = _counts((period, job.is_defective) for job, period in periods.items())
-    table = Table(("certified in", *RATES), tuple(_rate_row(p) for p in p_chart(counts)))
+    rows = [((p.name,), p, p.stands_out) for p in p_chart(counts)]
     return Picture(
         "over-time",
         "Defect rate over time",
         draw_p_chart(counts, what=_step(periods)),
         "By when the certificate was issued. Three-sigma limits are rough where few jobs were "
         "read; the crews’ picture has exact ones.",
-        table,
-        table,
+        *_rate_tables(("certified_in",), rows),
     )
 
 
@@ -103,18 +109,16 @@ def crews_over_time(jobs: Sequence[ReadJob]) -> Picture:
         found[job.crew, period].append(job.is_defective)
     cells = [CrewPeriod(*key, len(bad), sum(bad)) for key, bad in found.items()]
     target = sum(job.is_defective for job in jobs) / len(jobs)
-    columns = ("crew", "certified in", *RATES)
     order = {period: nth for nth, period in enumerate(dict.fromkeys(periods.values()))}
     cells.sort(key=lambda cell: (cell.crew, order[cell.period]))
-    table = Table(columns, tuple(_cell_row(cell, target) for cell in cells))
+    rows = [((c.crew, c.period), _point(c, target), c.stands_out(target)) for c in cells]
     return Picture(
         "crews-over-time",
         "Crews over time",
         draw_crews_over_time(cells, tuple(order)),
         "Exact binomial limits about the rate of all jobs read. Where a crew has no mark, none "
         "of its jobs of that time was drawn.",
-        table,
-        table,
+        *_rate_tables(("crew", "certified_in"), rows),
     )
 
 
@@ -228,15 +232,27 @@ def _counts(marked: Any) -> list[RateCount]:
     return [RateCount(name, len(bad), sum(bad)) for name, bad in found.items()]
 
 
-def _rate_row(point: RatePoint) -> tuple[str | int | float, ...]:
-    share = (round(value, 4) for value in (point.rate, point.low, point.high))
-    return (point.name, point.inspected, point.defects, *share, point.stands_out)
+def _point(cell: CrewPeriod, target: float) -> RatePoint:
+    limits = funnel_limits(target, cell.inspected, COVERAGE)
+    return RatePoint(cell.crew, cell.inspected, cell.defects, cell.rate, *limits, "")
 
 
-def _cell_row(cell: CrewPeriod, target: float) -> tuple[str | int | float, ...]:
-    low, high = funnel_limits(target, cell.inspected, COVERAGE)
-    share = (round(value, 4) for value in (cell.rate, low, high))
-    return (cell.crew, cell.period, cell.inspected, cell.defects, *share, cell.stands_out(target))
+def _rate_tables(
+    names: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], RatePoint, str]]
+) -> tuple[Table, Table]:
+    """The table for reading, with shares as per cent, and the one for a spreadsheet."""
+    shown, data = [], []
+    for name, point, out in rows:
+        shares = (point.rate, point.low, point.high)
+        counts = (point.inspected, point.defects)
+        shown.append((*name, *counts, *(f"{share:.1%}" for share in shares), out))
+        data.append((*name, *counts, *(round(share, 6) for share in shares), out))
+    words = tuple(name.replace("_", " ") for name in names)
+    return Table((*words, *SHOWN), tuple(shown)), Table((*names, *RATES), tuple(data))
+
+
+def _by_crew(job: ReadJob) -> str:
+    return job.crew
 
 
 def _step(periods: dict[ReadJob, str]) -> str:

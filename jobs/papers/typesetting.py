@@ -13,6 +13,8 @@ from typing import Any
 import typst
 
 FOLDER = Path(__file__).parent
+ROOT = FOLDER.parents[1]
+"""Where absolute imports begin: `/jobs/papers/paper.typ` for a template of another room."""
 FONTS = FOLDER / "fonts"
 STANDARDS: Any = ["a-2a", "ua-1"]
 DRAWING_FONT = "Source Sans Pro"
@@ -27,8 +29,9 @@ def packaged_fonts() -> typst.Fonts:
     )
 
 
-def typeset(template: str, contents: Mapping[str, Any], *, made_at: datetime) -> bytes:
-    """The PDF of a template of this folder. The same contents and time give the same bytes.
+def typeset(template: str | Path, contents: Mapping[str, Any], *, made_at: datetime) -> bytes:
+    """The PDF of a template, by its name in this folder or its path. The same contents and time
+    give the same bytes.
 
     `contents` is JSON-able and reaches the template as `sys.inputs.contents`, with `made` (day
     and time in words) and `made_date` (year, month, day) beside it. No other file is read.
@@ -38,7 +41,7 @@ def typeset(template: str, contents: Mapping[str, Any], *, made_at: datetime) ->
         "made_date": [made_at.year, made_at.month, made_at.day],
     }
     with _one_at_a_time:
-        pdf = _compiler(template).compile(
+        pdf = _compiler(FOLDER / template).compile(
             format="pdf",
             sys_inputs={"contents": json.dumps(values, ensure_ascii=False, sort_keys=True)},
             pdf_standards=STANDARDS,
@@ -49,8 +52,8 @@ def typeset(template: str, contents: Mapping[str, Any], *, made_at: datetime) ->
 
 
 @lru_cache(maxsize=8)
-def _compiler(template: str) -> typst.Compiler:
-    return typst.Compiler(str(FOLDER / template), root=str(FOLDER), font_paths=packaged_fonts())
+def _compiler(template: Path) -> typst.Compiler:
+    return typst.Compiler(str(template), root=str(ROOT), font_paths=packaged_fonts())
 
 
 def with_packaged_font(svg: str) -> str:
