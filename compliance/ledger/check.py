@@ -12,13 +12,16 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
-from compliance.ledger.facts import FACTS, fact_expression
+from compliance.ledger.facts import ERASABLE, ERASED_HASHES, FACTS, fact_expression
 from compliance.ledger.seals import signature_holds, text_agrees
 from compliance.ledger.stored_tree import RUN, STEP
 from compliance.ledger.tree import Frontier, complete_root, leaf_hash
 from compliance.models import LedgerEntry, LedgerNode, Seal
 
 CHUNK = 5000
+ERASED_BY_A_FACT = """EXISTS (
+    SELECT 1 FROM compliance_erasure r WHERE r.items @> jsonb_build_object(
+        %s::text, jsonb_build_object(e.fact_id::text, jsonb_build_array(p.key))))"""
 MOST_FAULTS = 20
 
 __all__ = ["Fault", "LedgerReport", "verify_ledger"]
@@ -99,7 +102,7 @@ def _rows() -> Iterator[Fault]:
     """Facts whose row says something else than when it was written, column by column.
 
     Most rows give their payload again letter by letter and are done with; a column added to
-    the table since then is no change of what was recorded.
+    the table since then is no change of what was recorded, nor one that an Erasure names.
     """
     for table, hashed in FACTS.items():
         for number, fact_id, column in _query(
@@ -113,9 +116,10 @@ def _rows() -> Iterator[Fault]:
                 OFFSET 0
             ) e CROSS JOIN LATERAL jsonb_each(e.payload::jsonb -> 'fact') p
             WHERE (e.now -> p.key) IS DISTINCT FROM p.value
+                AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND {ERASED_BY_A_FACT})
             ORDER BY e.id LIMIT {MOST_FAULTS}
             """,
-            [table],
+            [table, sorted(ERASABLE.get(table, ())), list(ERASED_HASHES), table],
         ):
             yield Fault(
                 f"its {column} is not what the ledger recorded (entry {number})",

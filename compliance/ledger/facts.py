@@ -7,6 +7,8 @@ and a line here.
 
 from __future__ import annotations
 
+from hashlib import sha256
+
 # Table -> columns that enter as SHA-256 of their content, with the row's salt where it has one.
 FACTS: dict[str, tuple[str, ...]] = {
     "jobs_prestartcheck": (),
@@ -37,6 +39,18 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_findingreply": (),
     "compliance_remeasurement": (),
 }
+
+# Table -> what an Erasure may take away; of a photo its bytes, which stand in no column.
+ERASABLE: dict[str, frozenset[str]] = {
+    "jobs_photo": frozenset({"bytes"}),
+    **{table: frozenset(FACTS[table]) for table in ("jobs_handover", "jobs_arrival", "jobs_leave")},
+}
+
+NO_SALT = "00000000-0000-0000-0000-000000000000"
+ERASED_HASHES = tuple(
+    f"sha256:{sha256(f'{NO_SALT}{mark}'.encode()).hexdigest()}" for mark in ("", "[erased]")
+)
+"""How the marks of an erasure would enter: what stands in a column that was erased."""
 
 
 def fact_expression(row: str, hashed: tuple[str, ...]) -> str:

@@ -18,6 +18,7 @@ from compliance.ledger.facts import FACTS
 from compliance.ledger.seals import LedgerRewritten, make_seal, public_bytes, seal_key
 from compliance.models import Seal
 from compliance.packs import lines
+from compliance.packs.erased import Erased
 from compliance.packs.kept_files import kept_files
 from compliance.packs.manifest import Manifest
 from compliance.packs.readme import readme
@@ -99,9 +100,10 @@ class PackWriter:
 
     def _kept_files(self, ids: array[int]) -> Iterator[None]:
         """Photos and certificates, each once. On the way facts are counted."""
+        erased = Erased()
         for rows in lines.rows_of(ids):
             self.counts.update(row.kind for row in rows)
-            for name, chunks in kept_files(rows, self.scope.left_out):
+            for name, chunks in kept_files(rows, self.scope.left_out, erased):
                 if name not in self._kept:
                     self._kept.add(name)
                     yield from self._put(name, chunks, packed=False)

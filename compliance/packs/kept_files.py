@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from django.core.exceptions import SuspiciousOperation
 
+from compliance.packs.erased import Erased
 from compliance.packs.lines import EntryRow
 from compliance.verify.layout import CERTIFICATE, CERTIFICATES, PHOTO, PHOTOS
 from jobs.evidence.content_store import open_kept
@@ -16,12 +17,14 @@ PLAIN_NAME = re.compile(r"[0-9A-Za-z-]{1,80}")
 
 
 def kept_files(
-    rows: Sequence[EntryRow], left_out: frozenset[str]
+    rows: Sequence[EntryRow], left_out: frozenset[str], erased: Erased
 ) -> Iterator[tuple[str, Iterator[bytes]]]:
     """Name in the pack and bytes of each file. One that storage lost is left for the verifier
-    to name.
+    to name; one that was erased is not in the pack.
     """
     for row in rows:
+        if row.kind == PHOTO and "bytes" in erased.of(PHOTO, row.fact):
+            continue
         if row.kind == PHOTO and "photos" not in left_out:
             yield from _file(row, "sha256", "original_name", PHOTOS, "")
         elif row.kind == CERTIFICATE and "certificates" not in left_out:

@@ -16,6 +16,7 @@ from compliance.ledger.facts import FACTS, fact_expression
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import ProofError
 from compliance.models import Seal
+from compliance.packs.erased import Erased
 
 STEP = 1000
 LAST_SEALS = 24
@@ -61,7 +62,11 @@ def entry_lines(ids: array[int]) -> Iterator[bytes]:
 
 
 def row_lines(ids: array[int]) -> Iterator[bytes]:
-    """Each fact as its table holds it now, written as its trigger would write it today."""
+    """Each fact as its table holds it now, written as its trigger would write it today.
+
+    What an Erasure took away is written as the ledger recorded it: as a hash.
+    """
+    erased = Erased()
     for rows in rows_of(ids):
         now = {}
         for kind, facts in _by_kind(rows).items():
@@ -72,16 +77,26 @@ def row_lines(ids: array[int]) -> Iterator[bytes]:
                 [kind, facts],
             )
             now |= {(kind, fact): text for fact, text in found}
-        yield b"".join(_line(now.get((row.kind, row.fact))) for row in rows)
+        yield b"".join(
+            _line(
+                erased.as_recorded(row.kind, row.fact, now.get((row.kind, row.fact)), row.payload)
+            )
+            for row in rows
+        )
 
 
 def content_lines(ids: array[int], withheld: frozenset[str]) -> Iterator[bytes]:
-    """The text of every column that entered as a hash, with the salt it was hashed with."""
+    """The text of every column that entered as a hash, with the salt it was hashed with.
+
+    Nothing of what was erased.
+    """
+    erased = Erased()
     for rows in rows_of(ids):
         for kind, facts in _by_kind(rows).items():
             for column in FACTS[kind]:
                 if f"{kind}.{column}" not in withheld:
-                    yield from _contents(kind, column, facts)
+                    left = [fact for fact in facts if column not in erased.of(kind, fact)]
+                    yield from _contents(kind, column, left)
 
 
 def _contents(kind: str, column: str, facts: list[int]) -> Iterator[bytes]:

@@ -158,7 +158,10 @@ def _row_faults(
 
 
 def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) -> Iterator[Fault]:
-    """That the text of every hashed column gives its hash, and that none is missing."""
+    """That the text of every hashed column gives its hash, and that none is missing.
+
+    Only of what an Erasure took away it may be.
+    """
     given: set[tuple[str, int, str]] = set()
     for n, line in enumerate(files.lines(CONTENTS), 1):
         where = f"{CONTENTS}, line {n}"
@@ -181,6 +184,6 @@ def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) ->
                 HASHED + digest,
             )
         facts.keep_contents(key[0], key[1], key[2], text)  # type: ignore[arg-type]
-    for kind, number, column in facts.hashed.keys() - given:
+    for kind, number, column in facts.hashed.keys() - given - facts.erased:
         if f"{kind}.{column}" not in withheld:
             yield Fault(facts.name(kind, number), f"its {column} is missing from {CONTENTS}")

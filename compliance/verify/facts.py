@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from compliance.ledger.facts import ERASABLE
 from compliance.verify.layout import (
     ASSESSMENT,
     CERTIFICATE,
     CHECK,
+    ERASURE,
     HANDOVER,
     PHOTO,
     READING,
@@ -26,6 +29,7 @@ NAMES = {
     WITHDRAWAL: "certificate withdrawal",
     "compliance_waiver": "waiver",
     "compliance_waiveranswer": "answer to a waiver",
+    ERASURE: "erasure",
     "compliance_answerevidence": "evidence of an answer",
     "compliance_findingreply": "auditor's reply",
     "compliance_remeasurement": "re-measurement",
@@ -62,6 +66,15 @@ def name_of(kind: str, fact: dict[str, Any], position: int | None = None) -> str
     return said if position is None else f"{said}, entry {position}"
 
 
+def _named_by_erasure(fact: dict[str, Any]) -> Iterator[tuple[str, int, str]]:
+    """What an Erasure took away; of anything that cannot be erased it is not believed."""
+    for kind, rows in dict(fact["items"]).items():
+        for number, columns in dict(rows).items():
+            for column in columns:
+                if column in ERASABLE.get(kind, ()):
+                    yield kind, int(number), column
+
+
 @dataclass(slots=True)
 class Facts:
     """hashed_columns: kind -> columns that entered as hashes, as the pack says.
@@ -69,6 +82,8 @@ class Facts:
     rows: kind -> id -> the kept fields. hashed: (kind, id, column) -> "sha256:...".
 
     links: (kind, id, kind and id of what it names). contents: texts of inputs and arithmetic.
+
+    erased: (kind, id, column) that an Erasure of this very pack took away.
     """
 
     hashed_columns: dict[str, list[str]] = field(default_factory=dict)
@@ -76,6 +91,7 @@ class Facts:
     hashed: dict[tuple[str, int, str], str] = field(default_factory=dict)
     links: list[tuple[str, int, str, Any]] = field(default_factory=list)
     contents: dict[tuple[str, int, str], str] = field(default_factory=dict)
+    erased: set[tuple[str, int, str]] = field(default_factory=set)
 
     def add(self, kind: str, fact: dict[str, Any]) -> bool:
         """Remember a fact. True when it was there already."""
@@ -92,6 +108,8 @@ class Facts:
             self.links.append((kind, number, of, fact.get(column)))
         for column in self.hashed_columns.get(kind, ()):
             self.hashed[kind, number, column] = str(fact.get(column))
+        if kind == ERASURE:
+            self.erased |= set(_named_by_erasure(fact))
         return False
 
     def values(self, kind: str, number: Any) -> dict[str, Any] | None:

@@ -11,7 +11,8 @@ A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of
                                     what was withheld or left out
     data/ledger/entries.jsonl       a line an entry: the very bytes that its leaf was hashed from
     data/ledger/rows.jsonl          the same facts, line by line, as their tables hold them now
-    data/ledger/contents.jsonl      what entered as a hash: {kind, id, column, salt, text}
+    data/ledger/contents.jsonl      what entered as a hash: {kind, id, column, salt, text}; not
+                                    what a fact of kind compliance_erasure says was erased
     data/ledger/proofs.jsonl        {position, path} of each entry under the last Seal (scope jobs)
     data/ledger/seals.jsonl         Seals: {id, tree_size, root_hash, made_at, signed_text,
                                     signature, public_key}, the smallest first; hashes in hex
@@ -63,6 +64,9 @@ HANDOVER: Final = "jobs_handover"
 ASSESSMENT: Final = "compliance_assessment"
 CERTIFICATE: Final = "compliance_certificate"
 WITHDRAWAL: Final = "compliance_certificatewithdrawal"
+ERASURE: Final = "compliance_erasure"
+BYTES: Final = "bytes"
+"""What an erasure names of a photo in place of a column."""
 
 
 def signature_text(tag_manifest_sha256: str, made_at: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
@@ -104,6 +105,7 @@ class _Check:
             self._collect(references.photo_faults(self.facts, files))
         for name in (*said["left_out"], *said["withheld"]):
             self.notes.append(f"Not in this pack, as it says itself: {name}.")
+        self.notes += _erased(self.facts)
 
     def _bag(self, files: PackFiles) -> None:
         """Last, because it can say only which file is wrong, not which fact."""
@@ -128,6 +130,15 @@ class _Check:
         except WRONG_SHAPE as error:
             what = "something has not the shape that a pack gives it"
             self.faults.append(Fault(PACK, what, found=repr(error)))
+
+
+def _erased(facts: Facts) -> list[str]:
+    """What was erased and is proved by its hash alone, counted by kind."""
+    rows = Counter(kind for kind, _ in {(kind, number) for kind, number, _ in facts.erased})
+    return [
+        f"Personal data erased, as the ledger says, in {count} of {kind}: only hashes are left."
+        for kind, count in sorted(rows.items())
+    ]
 
 
 def _read_pack(files: PackFiles) -> dict[str, Any]:

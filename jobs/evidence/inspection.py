@@ -13,6 +13,7 @@ from django.utils import timezone
 from jobs.evidence.content_store import keep, open_kept
 from jobs.evidence.decoding.client import GAVE_UP, MEMORY, PIXELS, CannotOpen, Seen, see
 from jobs.evidence.doubts import Doubt, doubts_about_exif, doubts_about_looks
+from jobs.evidence.erased_photos import ERASED_VERSION, still_kept
 from jobs.evidence.likeness import doubts_about_likeness, remember
 from jobs.models import Photo, PhotoInspection
 
@@ -33,11 +34,12 @@ DAMAGED = "The file can't be opened as a picture: it is damaged."
 def inspect(photo: Photo) -> PhotoInspection:
     """Inspect a photo once by this version of the inspector; again gives the same row back.
 
-    A photo that can't be read stays stored; its inspection says so.
+    One that was erased is not looked at any more. One that can't be read stays stored, and its
+    inspection says so.
     """
     done: PhotoInspection | None = photo.inspections.filter(
-        inspector_version=INSPECTOR_VERSION
-    ).first()
+        inspector_version__in=(INSPECTOR_VERSION, ERASED_VERSION)
+    ).last()
     if done is not None:
         return done
     seen: Seen | None = None
@@ -92,7 +94,7 @@ def _keep_copy(jpeg: bytes) -> str:
 def waiting_photo_ids() -> list[int]:
     """Photos that this version should have inspected a while ago, the oldest first."""
     stale = timezone.now() - WAITING_TOO_LONG
-    waiting = Photo.objects.filter(received_at__lt=stale).exclude(
+    waiting = still_kept(Photo.objects.filter(received_at__lt=stale)).exclude(
         inspections__inspector_version=INSPECTOR_VERSION
     )
     return list(waiting.order_by("pk").values_list("pk", flat=True)[:MOST_AT_ONCE])

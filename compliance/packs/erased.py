@@ -1,0 +1,40 @@
+"""What erasures took away: rows of a pack that no longer hold what entered the ledger as a hash."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from functools import cached_property
+from typing import Any
+
+from compliance.ledger.facts import ERASABLE, ERASED_HASHES
+from compliance.models import Erasure
+
+
+class Erased:
+    """Columns by table and id, read once for a pack."""
+
+    @cached_property
+    def columns(self) -> dict[tuple[str, int], frozenset[str]]:
+        found: dict[tuple[str, int], set[str]] = defaultdict(set)
+        for items in Erasure.objects.values_list("items", flat=True).iterator():
+            for table, rows in items.items():
+                for row_id, columns in rows.items():
+                    may_be = ERASABLE.get(table, frozenset())
+                    found[table, int(row_id)] |= may_be.intersection(columns)
+        return {key: frozenset(columns) for key, columns in found.items()}
+
+    def of(self, table: str, row_id: int) -> frozenset[str]:
+        return self.columns.get((table, row_id), frozenset())
+
+    def as_recorded(self, table: str, row_id: int, now: str | None, entry: str) -> str | None:
+        """A row as it is now, with the marks of an erasure as the ledger has them: as hashes."""
+        columns = self.of(table, row_id)
+        if now is None or not columns or now == entry:
+            return now
+        row: dict[str, Any] = json.loads(now)
+        recorded = json.loads(entry)["fact"]
+        for column in columns & recorded.keys():
+            if row["fact"].get(column) in ERASED_HASHES:
+                row["fact"][column] = recorded[column]
+        return json.dumps(row, ensure_ascii=False)
