@@ -13,6 +13,7 @@ from compliance.certificates.withdraw import withdraw_certificate
 from compliance.ledger.seals import make_seal, public_bytes, seal_key
 from compliance.packs.export import zip_chunks
 from compliance.packs.scope import PackScope
+from compliance.personal.erasing import answer_request, ask_erasure
 from compliance.verify import MemorySource, PackReport, verify_pack
 from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
@@ -74,6 +75,8 @@ def pack_scene() -> PackScene:
     withdraw_certificate(world.certificate, "opened up for rewiring", officer)
     second = UserFactory(role="compliance_officer", company=company)
     answer_waiver(world.waiver, False, second, "It can be topped up")
+    request = ask_erasure(world.shortfall.job, ["signatures"], "The household asked", officer)
+    answer_request(request, True, second)
     make_seal()
     return PackScene(world, apart.job.pk)
 
