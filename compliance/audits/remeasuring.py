@@ -15,6 +15,7 @@ from uuid import UUID, uuid4
 from calculations.drawing import draw_agreement
 from calculations.sampling import Agreement, agreement
 from compliance.audits.findings import require_drawn
+from compliance.gather import WORK_VISITS, after_last_call_back
 from compliance.models import AuditRound, DrawnJob, Remeasurement
 from jobs.errors import Conflict, Refused, refusals_explained, refuse_invalid
 from jobs.evidence.phone_told import Told
@@ -65,9 +66,14 @@ class RoundAgreement:
 
 
 def readings_to_measure(drawn: DrawnJob) -> list[DepthReading]:
-    """The installer's readings that stand, in the order they were taken."""
-    rows = DepthReading.objects.current().filter(visit__job_id=drawn.job_id)
-    return list(rows.select_related("area", "visit__crew").order_by("pk"))
+    """The installer's readings that say how deep it lies, in the order they were taken.
+
+    They are those a verdict would rest on: after a call-back, what it measured.
+    """
+    rows = DepthReading.objects.current().filter(
+        visit__job_id=drawn.job_id, visit__kind__in=WORK_VISITS
+    )
+    return after_last_call_back(rows.select_related("area", "visit__crew").order_by("pk"))
 
 
 def remeasure(drawn: DrawnJob, by: User, rows: Iterable[Again]) -> list[Remeasurement]:

@@ -7,7 +7,7 @@ at it with the keyboard.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +16,7 @@ from calculations.drawing.evidence import reading_state
 from calculations.loft import Loft
 from compliance.assess import latest_assessment
 from compliance.audits.things import WHOLE_JOB
+from compliance.gather import after_last_call_back
 from compliance.models import Assessment, Certificate, DrawnJob
 from compliance.pages.verdict_parts import VerdictShown, show_verdict
 from jobs.evidence.clock import ToldTime, told_time
@@ -29,16 +30,30 @@ from jobs.pages.evidence_story import checks_section
 from jobs.pages.on_site_parts import ShownPhoto
 from jobs.surveying.quantities import current_survey
 
-WORDS_OF_STATE = {"enough": "deep enough", "below": "below", "apart": "apart from the rule"}
+WORDS_OF_STATE = {
+    "enough": "deep enough",
+    "below": "below",
+    "apart": "apart from the rule",
+    "corrected": "corrected later",
+    "earlier": "before the call-back",
+}
+SHOWN_ONE_BY_ONE = 3
+"""Times of so many readings of a visit are told one by one; of more, the first and the last."""
 
 
 @dataclass(frozen=True, slots=True)
 class ShownReading:
-    """A depth reading with its key, and how it stands to the depth asked."""
+    """A depth reading with its key, and how it stands to the depth asked.
+
+    state: enough, below or apart; corrected or earlier, where another stands in its stead.
+    """
 
     reading: DepthReading
-    stands: bool
     state: str
+
+    @property
+    def stands(self) -> bool:
+        return self.state not in ("corrected", "earlier")
 
     @property
     def key(self) -> str:
@@ -50,7 +65,7 @@ class ShownReading:
 
     @property
     def state_words(self) -> str:
-        return WORDS_OF_STATE[self.state] if self.stands else "corrected later"
+        return WORDS_OF_STATE[self.state]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,15 +166,20 @@ def photos_of(point: ComparedPoint) -> Iterator[ShownPhoto]:
 
 
 def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:
-    rows = DepthReading.objects.filter(visit__job=job).select_related(
-        "area", "measured_by", "replaced_by", "visit"
-    )
-    return tuple(
-        ShownReading(
-            row, not hasattr(row, "replaced_by"), reading_state(engine_reading(row), asked_mm)
+    rows = list(
+        DepthReading.objects.filter(visit__job=job).select_related(
+            "area", "measured_by", "replaced_by", "visit"
         )
-        for row in rows
     )
+    standing = [row for row in rows if not hasattr(row, "replaced_by")]
+    counted = {row.pk for row in after_last_call_back(standing)}
+    return tuple(ShownReading(row, _state(row, counted, asked_mm)) for row in rows)
+
+
+def _state(row: DepthReading, counted: set[int], asked_mm: float | None) -> str:
+    if hasattr(row, "replaced_by"):
+        return "corrected"
+    return reading_state(engine_reading(row), asked_mm) if row.pk in counted else "earlier"
 
 
 def _drawing(
@@ -196,9 +216,7 @@ def _events(
     for point in comparison.points if comparison else ():
         for photo in photos_of(point):
             yield _photo_event(job, point, photo)
-    for shown in readings:
-        told = told_time(shown.reading, "measured_at")
-        yield Event(f"time:{shown.key}", f"Reading of {shown.words}", told, warnings=_doubt(told))
+    yield from _reading_events(readings)
     for kind, model, field in (
         ("arrival", Arrival, "arrived_at"),
         ("check", PreStartCheck, "checked_at"),
@@ -208,6 +226,23 @@ def _events(
         for row in model.objects.filter(visit__job=job, replaced_by__isnull=True):  # type: ignore[attr-defined]
             told = told_time(row, field)
             yield Event(f"{kind}:{row.pk}", WORDS_OF_KIND[kind], told, warnings=_doubt(told))
+
+
+def _reading_events(readings: Sequence[ShownReading]) -> Iterator[Event]:
+    """Of each visit the first reading, the last, and any whose time is in doubt."""
+    by_visit: dict[int, list[Event]] = {}
+    for shown in readings:
+        told = told_time(shown.reading, "measured_at")
+        event = Event(f"time:{shown.key}", f"Reading of {shown.words}", told, warnings=_doubt(told))
+        by_visit.setdefault(shown.reading.visit_id, []).append(event)
+    for events in by_visit.values():
+        events.sort(key=lambda event: event.at)
+        if len(events) <= SHOWN_ONE_BY_ONE:
+            yield from events
+            continue
+        for word, event in (("First", events[0]), ("Last", events[-1])):
+            yield replace(event, what=f"{word} of {len(events)} readings")
+        yield from (event for event in events[1:-1] if event.warnings)
 
 
 WORDS_OF_KIND = {

@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 from compliance.assess import assess_job
 from compliance.models import Assessment, Certificate, Shortfall
 from jobs.models import Role, Visit
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.scene import bare, certified_scene, fitted, short_scene
 from tests.factories import CompanyFactory, UserFactory
 
@@ -70,6 +71,7 @@ def test_others_objects_do_not_exist(name: str):
 
 def test_the_schemes_auditor_reads_and_writes_nothing():
     scene, certificate = certified_scene()
+    let_auditors_see(scene.job)
     auditor = api(scene.person("auditor"))
 
     assert auditor.get(url("certificates", certificate.code)).json()["current"]
@@ -141,6 +143,7 @@ def test_a_job_is_assessed_on_demand_and_again_for_nothing():
 def test_an_assessment_says_whether_it_can_be_reached_again():
     scene, assessment = short_scene()
 
+    let_auditors_see(scene.job)
     body = api(scene.person("auditor")).get(url("assessments", assessment.pk, "rerun")).json()
 
     assert body == {"agrees": True}

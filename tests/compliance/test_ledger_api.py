@@ -12,6 +12,7 @@ from compliance.ledger.seals import make_seal
 from compliance.ledger.tree import leaf_hash, verify_consistency, verify_inclusion
 from compliance.models import LedgerEntry
 from jobs.models import Role
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.scene import fitted, short_scene
 from tests.factories import UserFactory
 
@@ -37,6 +38,7 @@ def test_an_entry_is_proved_with_nothing_but_the_answer():
     make_seal()
     entry = LedgerEntry.objects.filter(kind="jobs_depthreading").first()
 
+    let_auditors_see(scene.job)
     body = proof_of(api(scene.person("auditor")), entry).json()
 
     seal = body["seal"]

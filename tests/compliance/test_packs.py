@@ -19,6 +19,7 @@ from compliance.verify import FolderSource, MemorySource, layout, verify_pack
 from compliance.verify.kept_seals import read_kept_seal
 from jobs.errors import Refused
 from jobs.models import Role
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.database_tampering import triggers_off
 from tests.compliance.pack_scene import check, files_of, own_key, stored_photo
 from tests.compliance.scene import Scene, certified_scene, fitted
@@ -82,6 +83,7 @@ def test_an_auditor_gets_no_householders_name_and_no_place_but_their_hashes():
         longitude_deg=-1.1,
     )
 
+    let_auditors_see(scene.job)
     wish = PackWish(job=scene.job.reference)
     theirs = files_of(wished_scope(scene.person("auditor"), wish))
     ours = files_of(wished_scope(scene.person("compliance_officer"), wish))
@@ -215,6 +217,7 @@ def test_another_companys_job_is_no_job():
 @pytest.mark.parametrize("address", ["/proof/packs/evidence.zip", "/api/v1/packs/evidence.zip"])
 def test_the_download_is_a_sound_pack_and_is_recorded(client: Client, address: str):
     scene = certified()
+    let_auditors_see(scene.job)
     auditor = scene.person("auditor")
     client.force_login(auditor)
 

@@ -13,6 +13,7 @@ from compliance.assess import assess_job
 from compliance.ledger.seals import make_seal
 from compliance.models import Assessment, Certificate, DepthRule, EvidenceAccess, Seal, Shortfall
 from jobs.models import Job, Role, Visit
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.scene import bare, call_back, certified_scene, fitted, short_scene
 from tests.factories import CompanyFactory, UserFactory
 
@@ -146,6 +147,7 @@ def test_an_unproven_verdict_says_what_is_missing(client):
 
 def test_opening_a_verdict_is_noted(client):
     scene, _ = short_scene()
+    let_auditors_see(scene.job)
     auditor = sign_in(client, scene.person("auditor"))
 
     client.get(reverse("verdict", args=[scene.job.pk]))

@@ -12,6 +12,7 @@ from django.urls import reverse
 from compliance.gather import gather_evidence
 from compliance.ledger.check import verify_ledger
 from compliance.models import LedgerEntry
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.scene import bare, fitted
 from tests.factories import (
     A_MONDAY,
@@ -76,6 +77,7 @@ def test_the_auditor_reads_the_steps_but_not_who_opened(client):
     scene = fitted()
     ArrivalFactory(visit=scene.visit, let_in_by="Alma Kettlewell", **PLACE)
     WorkStepFactory(visit=scene.visit, note="Trays short by two")
+    let_auditors_see(scene.job)
     client.force_login(scene.person("auditor"))
 
     page = client.get(reverse("job", args=[scene.job.pk])).content.decode()

@@ -96,11 +96,13 @@ def test_turned_down_it_stays_open_and_another_may_be_recorded():
     assert second.pk != first.pk
 
 
-def test_the_schemes_auditor_may_be_the_second_person():
+def test_the_schemes_auditor_is_not_the_second_person():
+    """It judges what the company decided, so it takes no part in deciding."""
     scene, _ = short_scene()
     waiver = record_waiver(open_of(scene), REASON, officer(scene))
 
-    assert answer_waiver(waiver, True, scene.person("auditor")).agreed
+    with pytest.raises(Refused, match="Another compliance officer"):
+        answer_waiver(waiver, True, scene.person("auditor"))
 
 
 def test_both_are_in_the_ledger_and_never_changed():

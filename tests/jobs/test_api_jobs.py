@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from jobs.models import Job, Stage
+from tests.compliance.audited import let_auditors_see
 from tests.factories import JobFactory, PropertyFactory, SchemeFactory, UserFactory
 from tests.jobs.planner_scene import an_office, api_for
 
@@ -171,10 +172,12 @@ def test_an_installer_sees_the_jobs_its_crew_is_booked_on():
     assert [row["id"] for row in rows] == [visit.job_id]
 
 
-def test_an_auditor_sees_the_jobs_of_its_scheme_and_changes_none():
+def test_an_auditor_sees_the_jobs_of_sealed_populations_and_changes_none():
     office = an_office()
     job = office.job()
-    JobFactory()
+    office.job()
+    let_auditors_see(JobFactory())
+    let_auditors_see(job)
     client = api_for(UserFactory(role="auditor", scheme=office.scheme))
 
     assert [row["id"] for row in client.get(URL).json()["results"]] == [job.pk]

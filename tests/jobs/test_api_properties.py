@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from jobs.models import Job, Property
+from tests.compliance.audited import let_auditors_see
 from tests.factories import PropertyFactory, SchemeFactory, UserFactory
 from tests.jobs.planner_scene import an_office, api_for
 
@@ -117,9 +118,12 @@ def test_homes_of_others_do_not_exist():
     assert client.get(URL).json()["results"] == []
 
 
-def test_an_auditor_reads_the_homes_of_its_scheme_without_the_householder():
+def test_an_auditor_reads_the_homes_of_sealed_populations_without_the_householder():
     office = an_office()
-    api_for(office.planner).post(URL, home(office, householder_name="A. Householder"))
+    for name in ("H-1", "H-2"):
+        sent = home(office, reference=name, householder_name="A. Householder")
+        api_for(office.planner).post(URL, sent)
+    let_auditors_see(Job.objects.get(property__reference="H-1"))
     auditor = UserFactory(role="auditor", scheme=office.scheme)
 
     [shown] = api_for(auditor).get(URL).json()["results"]

@@ -12,6 +12,7 @@ from jobs.evidence.inspection import inspect
 from jobs.evidence.photo_facts import photo_facts
 from jobs.models import Photo
 from jobs.pages.compare import comparison_of
+from tests.compliance.audited import let_auditors_see
 from tests.factories import PhotoFactory, UserFactory
 from tests.jobs.on_site_scene import Scene, scene_on_site, stored
 from tests.pictures import loft_jpeg
@@ -30,6 +31,7 @@ def photographed() -> Scene:
 
 def page(client, scene: Scene, point: str = "", role: str = "planner") -> str:
     who = {"scheme": scene.job.scheme} if role == "auditor" else {"company": scene.job.company}
+    let_auditors_see(scene.job)
     client.force_login(UserFactory(role=role, **who))
     answer = client.get(reverse("job_compare", args=[scene.job.pk]), {"point": point})
     assert answer.status_code == 200

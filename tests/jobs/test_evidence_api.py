@@ -10,6 +10,7 @@ from rest_framework.test import APIClient
 
 from jobs.evidence.cautions import CAUTIONS
 from jobs.models import DepthReading, Handover, Photo, PreStartCheck
+from tests.compliance.audited import let_auditors_see
 from tests.factories import (
     DepthReadingFactory,
     HandoverFactory,
@@ -131,6 +132,7 @@ def test_an_idempotency_key_replays_the_answer():
 def test_others_read_but_do_not_write(endpoint, role):
     scene = scene_on_site()
     record = FACTORIES[endpoint](visit=scene.visit)
+    let_auditors_see(scene.job)
     who = {"scheme": scene.job.scheme} if role == "auditor" else {"company": scene.job.company}
     client = client_of(UserFactory(role=role, **who))
 
@@ -223,6 +225,7 @@ def test_a_handover_before_the_check_is_a_conflict():
 def test_an_auditor_gets_neither_name_nor_strokes():
     scene = scene_on_site()
     record = HandoverFactory(visit=scene.visit)
+    let_auditors_see(scene.job)
     auditor = UserFactory(role="auditor", scheme=scene.job.scheme)
 
     told = client_of(auditor).get(url("handovers", record.pk)).json()

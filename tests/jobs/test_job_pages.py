@@ -9,6 +9,7 @@ import pytest
 from jobs.intake.properties import change_property, take_in_property
 from jobs.models import Stage
 from jobs.planning.booking import cancel_visit, move_visit
+from tests.compliance.audited import let_auditors_see
 from tests.factories import JobFactory, UserFactory
 from tests.jobs.planner_scene import an_office, at, signed_in, values
 
@@ -132,6 +133,7 @@ def test_an_auditor_reads_the_story_without_the_householder():
     job = office.job(
         property__householder_name="A. Householder", property__householder_phone="01632 960001"
     )
+    let_auditors_see(job)
     auditor = UserFactory(role="auditor", scheme=office.scheme)
 
     page = signed_in(auditor).get(f"/jobs/{job.pk}/").content.decode()

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from jobs.evidence.inspection import inspect
 from jobs.pages.photos import photo as photo_page
+from tests.compliance.audited import let_auditors_see
 from tests.factories import PhotoFactory, SchemeFactory, UserFactory
 from tests.jobs.on_site_scene import scene_on_site, stored
 from tests.pictures import as_format, loft_jpeg
@@ -85,6 +86,7 @@ def test_a_size_that_is_not_there_is_a_404(client, size, why):
 def test_who_may_see_the_job_sees_its_photos(client, role):
     scene = scene_on_site()
     photo = stored(scene, loft_jpeg(1))
+    let_auditors_see(scene.job)
     who = {"scheme": scene.job.scheme} if role == "auditor" else {"company": scene.job.company}
     client.force_login(UserFactory(role=role, **who))
 

@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 
 from jobs.evidence.work_points import points_of
 from jobs.models import Arrival, DepthReading, PreStartCheck, WorkStep
+from tests.compliance.audited import let_auditors_see
 from tests.factories import ArrivalFactory, LeaveFactory, UserFactory, VisitFactory
 from tests.jobs.on_site_scene import ALL_SAFE, Scene, booked_scene, scene_on_site
 
@@ -133,6 +134,7 @@ def test_a_position_without_consent_is_not_kept():
 def test_who_opened_and_where_the_phone_was_is_not_the_auditors(area, factory):
     scene = booked_scene()
     record = factory(visit=scene.visit, position_agreed=True, latitude_deg=52.6, longitude_deg=-1.1)
+    let_auditors_see(scene.job)
     client = APIClient()
     client.force_authenticate(UserFactory(role="auditor", scheme=scene.job.scheme))
 
