@@ -170,7 +170,7 @@ class VisitNeed(models.Model):
         return f"need:{self.pk}"
 
 
-@pghistory.track()
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class AgreedWindow(models.Model):
     """A time that the householder agreed to. A need with any is planned only inside one."""
 
@@ -203,7 +203,7 @@ class AgreedWindow(models.Model):
         return f"{self.during.lower:%-d %b %Y %H:%M} to {self.during.upper:%-d %b %H:%M}"
 
 
-@pghistory.track()
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class Absence(models.Model):
     """A stretch of time in which a crew, or one operative of a crew, cannot be sent."""
 
