@@ -9,9 +9,10 @@ from django.db import transaction
 
 from compliance import tasks
 from compliance.assess import ASSESSABLE
+from compliance.evidence_access import note_accesses
 from compliance.shortfalls import remember_call_back
-from jobs.announce import evidence_changed, visit_changed, visit_done
-from jobs.models import Job, Visit
+from jobs.announce import evidence_changed, evidence_opened, visit_changed, visit_done
+from jobs.models import Job, User, Visit
 
 
 def connect() -> None:
@@ -19,6 +20,7 @@ def connect() -> None:
     evidence_changed.connect(on_evidence_changed, dispatch_uid="compliance.evidence_changed")
     visit_done.connect(on_visit_done, dispatch_uid="compliance.visit_done")
     visit_changed.connect(on_visit_changed, dispatch_uid="compliance.visit_changed")
+    evidence_opened.connect(on_evidence_opened, dispatch_uid="compliance.evidence_opened")
 
 
 def on_evidence_changed(sender: Any, *, job: Job, **_: Any) -> None:
@@ -39,6 +41,13 @@ def on_visit_changed(sender: Any, *, visit: Visit, **_: Any) -> None:
     """A call-back booked by hand or by a plan is the remedy of the job's open shortfall."""
     if visit.kind == Visit.Kind.CALL_BACK and visit.status == Visit.Status.BOOKED:
         remember_call_back(visit)
+
+
+def on_evidence_opened(
+    sender: Any, *, job_ids: list[int], person: User, what: str, **_: Any
+) -> None:
+    """Kept at once: nobody sees what the log does not say."""
+    note_accesses(job_ids, person, what)
 
 
 def _assess_after_commit(job_id: int) -> None:

@@ -23,3 +23,6 @@ stage_changed = Signal()
 # kwargs: photo, about (jobs.evidence.photos.PhotoNote, with whatever else the phone told). Sent
 # inside the transaction that makes the row.
 photo_stored = Signal()
+
+# kwargs: job_ids, person, what (such as "photo 12"). Somebody was shown evidence, or took it away.
+evidence_opened = Signal()

@@ -18,10 +18,14 @@ from jobs.models import User
 def pack_answer(request: HttpRequest, scope: PackScope, person: User) -> StreamingHttpResponse:
     """The zip; that it was taken away is recorded for every job in it."""
     note_taken_away(scope, person)
-    chunks = zip_chunks(scope)
+    return zip_answer(request, zip_chunks(scope), f"{pack_name(timezone.now())}.zip")
+
+
+def zip_answer(request: HttpRequest, chunks: Iterator[bytes], name: str) -> StreamingHttpResponse:
+    """A zip to save under `name`. No chunk may be empty."""
     sent = _later(chunks) if isinstance(request, ASGIRequest) else chunks
     answer = StreamingHttpResponse(sent, content_type="application/zip")
-    answer["Content-Disposition"] = f'attachment; filename="{pack_name(timezone.now())}.zip"'
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
     answer["Cache-Control"] = "private, no-store"
     return answer
 

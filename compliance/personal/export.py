@@ -31,7 +31,11 @@ def export_name(home: Property, at: datetime) -> str:
 
 
 def household_zip(home: Property) -> Iterator[bytes]:
-    """The bytes of the ZIP, made while they are taken."""
+    """The bytes of the ZIP, made while they are taken; no piece is empty."""
+    return (piece for piece in _pieces(home) if piece)
+
+
+def _pieces(home: Property) -> Iterator[bytes]:
     at = timezone.now()
     tables = tables_of(home)
     outgoing = Outgoing()

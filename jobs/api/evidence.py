@@ -7,7 +7,7 @@ stored comes back with 200 instead of 201. What was answered is stored for good.
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -23,6 +23,7 @@ from rest_framework.routers import SimpleRouter
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.evidence.checks import record_pre_start_check
 from jobs.evidence.handover import take_handover
+from jobs.evidence.openings import opened
 from jobs.evidence.photos import store_photo
 from jobs.evidence.readings import MOST_ROWS, ReadingRow, record_readings
 from jobs.models import DepthReading, Handover, Photo, PhotoInspection, PreStartCheck, Role, Visit
@@ -223,7 +224,24 @@ class EvidenceViewSet(
     filterset_fields = ["visit", "visit__job"]
 
     def get_queryset(self) -> Any:
-        return self.queryset.visible_to(self.request.user)  # type: ignore[union-attr]
+        return self.queryset.visible_to(self.request.user).select_related("visit")  # type: ignore[union-attr]
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """A page of records; that they were opened is kept, job by job."""
+        rows = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        self._note_opening(rows or [], many=True)
+        return self.get_paginated_response(self.get_serializer(rows, many=True).data)
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        record = self.get_object()
+        self._note_opening([record])
+        return Response(self.get_serializer(record).data)
+
+    def _note_opening(self, records: Sequence[Any], *, many: bool = False) -> None:
+        name = records[0]._meta.verbose_name if records else ""
+        jobs = [getattr(record, "job_id", None) or record.visit.job_id for record in records]
+        words = f"{name}s over the API" if many else f"{name} {records[0].pk} over the API"
+        opened(jobs, self.request.user, words)  # type: ignore[arg-type]
 
     def _create(self, request: Request) -> Response:
         sent = self.intake_class(data=request.data, context=self.get_serializer_context())

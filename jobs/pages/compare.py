@@ -17,6 +17,7 @@ from django.urls import path, reverse
 
 from calculations.drawing import PhotoPoint, draw_evidence, photo_points
 from calculations.loft import Loft
+from jobs.evidence.openings import opened
 from jobs.evidence.photo_facts import PhotoFacts, photo_facts
 from jobs.lofts import loft_of
 from jobs.models import Job, Photo, Role
@@ -138,6 +139,7 @@ def _shot(job: Job, word: str, shown: ShownPhoto | None) -> Shot:
 def compare(request: HttpRequest, pk: int) -> HttpResponse:
     """Before and after at one photo point (`?point=P2`), the first if none is named."""
     job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    opened([job.pk], request.user, "before and after")  # type: ignore[arg-type]
     back = [] if request.user.role == Role.INSTALLER else [_back(job)]  # type: ignore[union-attr]
     context = {
         "job": job,

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
+from jobs.evidence.openings import opened
 from jobs.models import Job, Role, Stage
 from jobs.pages.access import page_for
 from jobs.pages.desk_parts import STORY_READERS
@@ -41,6 +42,7 @@ def job_list(request: HttpRequest) -> HttpResponse:
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything about one job from top to bottom; each area adds its section."""
     record = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    opened([record.pk], request.user, "the job’s page")
     context = {
         "job": record,
         "sections": rendered_story(record, request),

@@ -14,13 +14,15 @@ from django.http import (
     HttpResponseNotModified,
     StreamingHttpResponse,
 )
-from django.shortcuts import get_object_or_404
+from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils.http import content_disposition_header
 
 from jobs.evidence.content_store import CHUNK_BYTES, open_kept
+from jobs.evidence.erased_photos import is_erased
 from jobs.evidence.media_types import ENDINGS, JPEG
-from jobs.models import Photo, Role
+from jobs.evidence.openings import glanced_at, opened
+from jobs.models import Photo, Role, User
 from jobs.pages.access import page_for
 
 SIZES = ("original", "display", "thumb")
@@ -41,10 +43,14 @@ def photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
     record = get_object_or_404(
         Photo.objects.visible_to(request.user).prefetch_related("inspections"), pk=pk
     )
+    inspections = list(record.inspections.all())
+    if inspections and is_erased(inspections[-1]):
+        return render(request, "jobs/photos/erased.html", {"photo": record}, status=410)
     name = _stored_name(record, size)
     etag = f'"{name.rpartition("/")[2]}"'
     if request.headers.get("If-None-Match") == etag:
         return HttpResponseNotModified()
+    _note_opening(request, record, size)
     media_type = record.media_type if size == "original" else JPEG
     response = StreamingHttpResponse(chunks_for(request, name), content_type=media_type)
     ending = f"{record.moment}-{size}.{ENDINGS[media_type]}"
@@ -56,6 +62,16 @@ def photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
     response["Content-Security-Policy"] = NOTHING_RUNS
     response["ETag"] = etag
     return response
+
+
+def _note_opening(request: HttpRequest, record: Photo, size: str) -> None:
+    """Each larger picture by itself; the small ones of a job are one look at it."""
+    person: User = request.user  # type: ignore[assignment]
+    if size == "thumb":
+        glanced_at(record.job_id, person, "photos, small")
+    else:
+        words = f"photo {record.pk}" + (", the original" if size == "original" else "")
+        opened([record.job_id], person, words)
 
 
 def chunks_for(request: HttpRequest, name: str) -> Iterator[bytes] | AsyncIterator[bytes]:

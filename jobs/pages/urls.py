@@ -30,4 +30,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.photos")),
     path("", include("jobs.pages.platform")),
     path("", include("jobs.pages.people")),
+    path("", include("jobs.pages.edits")),
 ]

@@ -1,0 +1,267 @@
+"""Every edit of what can be edited: who, when, from where, and each value as it was and as it is.
+
+The database's triggers write it down, whatever made the change. `history_of` tells the acts on a
+job in a few words; here each field is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+
+from django.apps import apps
+from django.db.backends.postgresql.psycopg_any import Range
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from jobs.models import Crew, Job, Operative, Property, Role, User
+
+BOOKKEEPING = frozenset({"id", "version", "updated_at", "created_at", "times_closed"})
+OF_A_PERSON = frozenset(
+    {"householder_name", "householder_phone", "householder_email", "access_notes"}
+)
+TOO_LONG = 200
+WHO_NOT_TOLD = (Role.AUDITOR, Role.INSTALLER)
+BY_ITSELF = "Eavesbook"
+SHELL = "the service itself"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Events of one table. event: its history model; where: the filter; noun: what a row is."""
+
+    event: str
+    where: dict[str, Any]
+    noun: str
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    label: str
+    was: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One row changed once. what: such as "Visit 12 changed"; place: from where it came."""
+
+    at: datetime
+    who: str
+    place: str
+    what: str
+    changes: tuple[Changed, ...]
+
+
+def edits_of(sources: Iterable[Source], reader: User) -> list[Edit]:
+    """The edits of some tables, the newest first. `reader` decides what is told of a household."""
+    told = [step for source in sources for step in _steps(source)]
+    names = _Names(told, reader)
+    hidden = OF_A_PERSON if reader.role in WHO_NOT_TOLD else frozenset()
+    edits = [edit for step in told if (edit := _edit(step, names, hidden))]
+    return sorted(edits, key=lambda edit: edit.at, reverse=True)
+
+
+_further: dict[str, list[Callable[[Any], list[Source]]]] = {}
+
+
+def register_edits(of: str, sources: Callable[[Any], list[Source]]) -> None:
+    """Have the edits of further tables told: of "job", "property" or "crew"."""
+    _further.setdefault(of, []).append(sources)
+
+
+def _with_further(of: str, record: Any, sources: list[Source]) -> list[Source]:
+    return [*sources, *(s for more in _further.get(of, ()) for s in more(record))]
+
+
+def sources_of_job(job: Job) -> list[Source]:
+    surveys = list(job.surveys.values_list("pk", flat=True))
+    needs = list(job.visit_needs.values_list("pk", flat=True))
+    parts = [
+        Source(event, {"survey_id__in": surveys}, noun)
+        for event, noun in (
+            ("jobs.LoftAreaEvent", "Area of the loft"),
+            ("jobs.ObstacleEvent", "Obstacle"),
+            ("jobs.FixtureEvent", "Fixture"),
+            ("jobs.HazardEvent", "Hazard"),
+        )
+    ]
+    return _with_further(
+        "job",
+        job,
+        [
+            Source("jobs.JobEvent", {"pgh_obj_id": job.pk}, "Job"),
+            Source("jobs.PropertyEvent", {"pgh_obj_id": job.property_id}, "Home"),
+            Source("jobs.VisitEvent", {"job_id": job.pk}, "Visit"),
+            Source("jobs.VisitNeedEvent", {"job_id": job.pk}, "Needed visit"),
+            Source("jobs.AgreedWindowEvent", {"need_id__in": needs}, "Agreed time"),
+            Source("jobs.SurveyEvent", {"job_id": job.pk}, "Survey"),
+            *parts,
+        ],
+    )
+
+
+def sources_of_property(home: Property) -> list[Source]:
+    return _with_further(
+        "property", home, [Source("jobs.PropertyEvent", {"pgh_obj_id": home.pk}, "Home")]
+    )
+
+
+def sources_of_crew(crew: Crew) -> list[Source]:
+    """The crew, whoever was in it, its van, and who was away."""
+    people = list(Operative.objects.filter(crew=crew).values_list("pk", flat=True))
+    return _with_further(
+        "crew",
+        crew,
+        [
+            Source("jobs.CrewEvent", {"pgh_obj_id": crew.pk}, "Crew"),
+            Source("jobs.OperativeEvent", {"crew_id": crew.pk}, "Operative"),
+            Source("jobs.VanEvent", {"pgh_obj_id": crew.van_id}, "Van"),
+            Source("jobs.AbsenceEvent", {"operative_id__in": people}, "Absence"),
+        ],
+    )
+
+
+def sources_of_person(person: User) -> list[Source]:
+    return [Source("jobs.UserEvent", {"pgh_obj_id": person.pk}, "Account")]
+
+
+# --- How events become words
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """An event with the one before it of the same row."""
+
+    noun: str
+    was: Any
+    now: Any
+
+
+def _steps(source: Source) -> Iterator[_Step]:
+    events = apps.get_model(source.event).objects.filter(**source.where)
+    latest: dict[int, Any] = {}
+    for event in events.select_related("pgh_context").order_by("pgh_id"):
+        yield _Step(source.noun, latest.get(event.pgh_obj_id), event)
+        latest[event.pgh_obj_id] = event
+
+
+class _Names:
+    """What keys of other rows stand for, looked up once a table."""
+
+    def __init__(self, steps: list[_Step], reader: User) -> None:
+        wanted: dict[type, set[Any]] = {User: set()}
+        for step in steps:
+            context = step.now.pgh_context
+            wanted[User].add(context.metadata.get("user") if context else None)
+            for field in _told_fields(step.now):
+                if field.is_relation:
+                    wanted.setdefault(field.related_model, set()).update(
+                        getattr(row, field.attname) for row in (step.was, step.now) if row
+                    )
+        self._names = {
+            model: {row.pk: _name(row, reader) for row in _rows(model, keys - {None})}
+            for model, keys in wanted.items()
+        }
+
+    def of(self, model: type, key: Any) -> str:
+        return self._names.get(model, {}).get(key, f"number {key}")
+
+
+def _name(row: Any, reader: User) -> str:
+    """A person of another company by its capacity alone."""
+    both = isinstance(row, User) and reader.company_id and row.company_id
+    if both and row.company_id != reader.company_id:
+        return f"{row.get_role_display().lower()} of another company"
+    return str(row)
+
+
+def _rows(model: Any, keys: set[Any]) -> QuerySet[Any]:
+    rows = model._base_manager.filter(pk__in=keys)
+    return rows.select_related("property") if model is Job else rows
+
+
+def _told_fields(event: Any) -> list[Any]:
+    return [
+        field
+        for field in event._meta.concrete_fields
+        if not field.name.startswith("pgh_") and field.name not in BOOKKEEPING
+    ]
+
+
+def _edit(step: _Step, names: _Names, hidden: frozenset[str]) -> Edit | None:
+    was, now = step.was, step.now
+    deleted = now.pgh_label == "delete"
+    changes = [] if deleted else list(_changes(step, names, hidden))
+    if was is not None and not changes and not deleted:
+        return None
+    act = "taken back" if deleted else "changed" if was is not None else "recorded"
+    metadata = now.pgh_context.metadata if now.pgh_context else {}
+    person = metadata.get("user")
+    return Edit(
+        at=now.pgh_created_at,
+        who=names.of(User, person) if person else BY_ITSELF,
+        place=_place(metadata),
+        what=f"{step.noun} {now.pgh_obj_id} {act}",
+        changes=tuple(changes),
+    )
+
+
+def _place(metadata: dict[str, Any]) -> str:
+    """Such as "/jobs/12/book/ from 192.0.2.7"; a task by its name."""
+    if metadata.get("task"):
+        return f"the task {metadata['task'].rpartition('.')[2].replace('_', ' ')}"
+    url, address = metadata.get("url", ""), metadata.get("from", "")
+    return f"{url} from {address}" if url and address else url or SHELL
+
+
+def _changes(step: _Step, names: _Names, hidden: frozenset[str]) -> Iterator[Changed]:
+    for field in _told_fields(step.now):
+        value = getattr(step.now, field.attname)
+        before = getattr(step.was, field.attname) if step.was is not None else None
+        if before == value or (step.was is None and value in (None, "", [], {})):
+            continue
+        label = str(field.verbose_name).capitalize()
+        if field.name in hidden:
+            yield Changed(label, "not told", "not told")
+        else:
+            yield Changed(label, _shown(field, before, names), _shown(field, value, names))
+
+
+def _shown(field: Any, value: Any, names: _Names) -> str:
+    if value is None or value == "" or value == []:
+        return "none"
+    if field.is_relation:
+        return names.of(field.related_model, value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if field.choices:
+        return str(dict(field.flatchoices).get(value, value))
+    if isinstance(value, list | dict):
+        return _listed(field, value)
+    return _plain(value)
+
+
+def _listed(field: Any, value: Any) -> str:
+    """A list by the words of its choices; a drawing or anything long by how much it is."""
+    inner = getattr(getattr(field, "base_field", None), "flatchoices", None)
+    words = dict(inner) if inner else {}
+    text = ", ".join(str(words.get(one, one)) for one in value)
+    return text if len(text) <= TOO_LONG else f"{len(value)} values"
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, Range):
+        return f"{_plain(value.lower)} to {_plain(value.upper)}"
+    if isinstance(value, datetime):
+        return f"{timezone.localtime(value):%-d %b %Y, %H:%M}"
+    if isinstance(value, date):
+        return f"{value:%-d %b %Y}"
+    if isinstance(value, time):
+        return f"{value:%H:%M}"
+    if isinstance(value, float):
+        return f"{value:g}"
+    text = str(value)
+    return text if len(text) <= TOO_LONG else f"{text[:TOO_LONG]}…"
