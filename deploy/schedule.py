@@ -11,6 +11,14 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "deploy.tasks.clear_expired_sessions",
         "schedule": crontab(hour=3, minute=40),
     },
+    "keep-retention-periods": {
+        "task": "compliance.personal.tasks.keep_retention_periods",
+        "schedule": crontab(hour=2, minute=20),
+    },
+    "remove-erased-bytes": {
+        "task": "compliance.personal.tasks.remove_erased_bytes",
+        "schedule": crontab(minute=50),
+    },
     "inspect-waiting-photos": {
         "task": "jobs.tasks.inspect_waiting_photos",
         "schedule": crontab(minute="*/10"),

@@ -9,6 +9,8 @@ AREAS = (
     "compliance.pages.audit_parts",
     "compliance.pages.packs",
     "compliance.pages.waivers",
+    "compliance.pages.retention",
+    "compliance.pages.edits",
 )
 
 

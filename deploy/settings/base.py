@@ -56,7 +56,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
-    "pghistory.middleware.HistoryMiddleware",
+    "jobs.history_context.HistoryFromWhere",
 ]
 
 TEMPLATES = [
