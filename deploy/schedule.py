@@ -6,6 +6,9 @@ from typing import Any
 
 from celery.schedules import crontab
 
+# Runs whose planner died are looked for this often [s]; `jobs/planning/runs.py` counts on it.
+MINDED_EVERY_S = 5
+
 BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "clear-expired-sessions": {
         "task": "deploy.tasks.clear_expired_sessions",
@@ -45,7 +48,9 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     },
     "mind-plan-runs": {
         "task": "jobs.planning.tasks.mind_plan_runs",
-        "schedule": crontab(),
+        "schedule": float(MINDED_EVERY_S),
+        # Where no worker takes them, they do not pile up.
+        "options": {"expires": 2 * MINDED_EVERY_S},
     },
     "seal-ledger": {
         "task": "compliance.tasks.seal_ledger",
@@ -58,6 +63,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "look-after-depth-rules": {
         "task": "compliance.tasks.look_after_rules",
         "schedule": crontab(minute="*/10"),
+    },
+    "look-after-issue-runs": {
+        "task": "compliance.tasks.look_after_issue_runs",
+        "schedule": crontab(minute="*/5"),
     },
     "chase-late-shortfalls": {
         "task": "compliance.tasks.chase_late_shortfalls",

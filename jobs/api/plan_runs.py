@@ -16,6 +16,7 @@ from jobs.api.roles import OFFICE, PLANNER
 from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.answering import accept, discard
 from jobs.planning.runs import start_run, stop_run
+from jobs.planning.together import needed_by_line, with_partners
 
 
 class PlanRunSerializer(serializers.ModelSerializer):
@@ -60,7 +61,10 @@ class PlanRunSerializer(serializers.ModelSerializer):
 
 
 class ProposedVisitSerializer(serializers.ModelSerializer):
-    """One line of a plan beside what is booked. `cost_min`: price of moving it elsewhere."""
+    """One line of a plan beside what is booked. `cost_min`: price of moving it elsewhere.
+
+    `needs`: the lines that must be accepted with it, since they make room for it or come before.
+    """
 
     starts_at = serializers.DateTimeField(source="during.lower", default=None, read_only=True)
     ends_at = serializers.DateTimeField(source="during.upper", default=None, read_only=True)
@@ -68,6 +72,7 @@ class ProposedVisitSerializer(serializers.ModelSerializer):
         source="was_during.lower", default=None, read_only=True
     )
     job = serializers.SerializerMethodField()
+    needs = serializers.SerializerMethodField()
 
     class Meta:
         model = ProposedVisit
@@ -94,8 +99,16 @@ class ProposedVisitSerializer(serializers.ModelSerializer):
             "answer",
             "answer_words",
             "answered_at",
+            "needs",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(serializers.ListField(child=serializers.IntegerField()))
+    def get_needs(self, line: ProposedVisit) -> list[int]:
+        by_run = self.context.setdefault("needed_by_run", {})
+        if line.run_id not in by_run:
+            by_run[line.run_id] = needed_by_line(line.run.proposals.with_place())
+        return sorted(with_partners([line.pk], by_run[line.run_id]) - {line.pk})
 
     @extend_schema_field(serializers.IntegerField())
     def get_job(self, line: ProposedVisit) -> int:

@@ -18,7 +18,8 @@ from jobs.pages.refusals import show_refusal
 from jobs.planning.answering import Accepted, accept, discard
 from jobs.planning.proposals import proposals_of, summary_of
 from jobs.planning.run_chart import chart_of
-from jobs.planning.run_words import grouped, objective_lines
+from jobs.planning.run_groups import proposed_by
+from jobs.planning.run_words import objective_lines
 from jobs.planning.runs import run_progress, start_run, stop_run
 
 EARLIER_RUNS = 8
@@ -75,7 +76,7 @@ def _run_context(record: PlanRun) -> dict[str, Any]:
         "objective": objective_lines(progress.objective),
         "chart": chart_of(progress.curve, progress.elapsed_s),
         "summary": None if record.is_under_way else summary_of(record),
-        "groups": () if record.is_under_way else grouped(proposals_of(record)),
+        "proposed": None if record.is_under_way else proposed_by(proposals_of(record)),
         "page_title": str(record),
         "page_kicker": record.because or "Planning",
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, time, timedelta
 
 import pghistory
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
@@ -87,6 +87,34 @@ def visits_in_the_way(absence: Absence) -> list[Visit]:
     else:
         visits = visits.filter(visit_operatives__operative=absence.operative_id)
     return list(visits.with_job().order_by("during"))
+
+
+def spell_absence(begins: datetime, ends: datetime) -> str:
+    """From when until when, in words: whole days as days, such as “Thu 26 Nov to Thu 3 Dec”."""
+    first, last = timezone.localtime(begins), timezone.localtime(ends)
+    if _one_day(first, last):
+        return f"{first:%a %-d %b %Y}, all day"
+    return f"{_begins_words(first)} to {_ends_words(last)}"
+
+
+def spell_end(ends: datetime) -> str:
+    """The end of an absence: its last day where that is a whole one."""
+    return _ends_words(timezone.localtime(ends))
+
+
+def _one_day(first: datetime, last: datetime) -> bool:
+    whole = first.time() == last.time() == time()
+    return whole and (last.date() - first.date()).days == 1
+
+
+def _begins_words(first: datetime) -> str:
+    return f"{first:%a %-d %b}" if first.time() == time() else f"{first:%a %-d %b, %H:%M}"
+
+
+def _ends_words(last: datetime) -> str:
+    if last.time() == time():
+        return f"{last.date() - timedelta(days=1):%a %-d %b %Y}"
+    return f"{last:%a %-d %b %Y, %H:%M}"
 
 
 def away_during(starts_at: datetime, ends_at: datetime) -> DateTimeTZRange:

@@ -218,7 +218,7 @@ def _away_on(
         if begins >= midnight(day + timedelta(days=1)) or ends <= midnight(day):
             continue
         first = max(opens, 0 if begins <= midnight(day) else step_of(begins))
-        last = min(closes, STEPS_A_DAY if ends > midnight(day + timedelta(1)) else step_of(ends))
+        last = min(closes, STEPS_A_DAY if ends >= midnight(day + timedelta(1)) else step_of(ends))
         of_crew = absence.crew_id is not None
         why = absence.get_reason_display().lower()
         words = why if of_crew else f"{absence.operative} away: {why}"

@@ -7,7 +7,7 @@ board and kept for the next question, since a hand that moves a visit asks sever
 from __future__ import annotations
 
 from collections import OrderedDict, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.utils import timezone
@@ -22,6 +22,7 @@ from jobs.planning.plan import Fit, MovingCost, Plan, Reason, Round, Stop
 from jobs.planning.plan_errors import NotInPlan, PlanProblemError
 from jobs.planning.solving.places import fits
 from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
+from jobs.planning.spelling import spell_items
 
 KEPT = 3
 Asked = tuple[int, date, int]
@@ -129,4 +130,12 @@ def why_left_out(standing: Standing, need: VisitNeed) -> tuple[Reason, ...]:
     if key is None:
         left = [left.reason for left in standing.gathered.left if left.need == need]
         return tuple(left)
-    return explain_unplanned(standing.gathered.problem, standing.plan, key)
+    names = standing.gathered.item_names
+    return tuple(
+        replace(
+            reason,
+            words=spell_items(reason.words, names),
+            would_help=spell_items(reason.would_help, names),
+        )
+        for reason in explain_unplanned(standing.gathered.problem, standing.plan, key)
+    )

@@ -19,7 +19,11 @@ from jobs.planning.booking import hours_of
 from jobs.planning.booking_checks import skills_for
 from jobs.planning.calendars import at
 from jobs.planning.needs import open_parts
+from jobs.planning.spelling import spell_minutes
 from jobs.planning.travel import drive_between
+
+MOST_OVER_MIN = 120
+"""A place whose way and work take this much more than the crew's day is none: our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +111,9 @@ def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Open
     earliest = max(track.opens, step_of(now) + 1) if track.day == today else track.opens
     if earliest >= track.closes:
         return Closed(row, track, "The day is over.", "passed")
+    too_far = _too_far(row, track, thing)
+    if too_far is not None:
+        return too_far
     blocks = [block for block in track.blocks if block.visit.pk != thing.visit_id]
     found = list(_openings(row, track, blocks, thing, earliest))
     fitting = [opening for opening in found if isinstance(opening, Opening)]
@@ -114,6 +121,22 @@ def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Open
         return min(fitting, key=lambda opening: (round(opening.extra_min), opening.step))
     lacking = [closed for closed in found if isinstance(closed, Closed)]
     return min(lacking, key=lambda closed: closed.lacks_min or 10_000)
+
+
+def _too_far(row: CrewRow, track: Track, thing: ToPlace) -> Closed | None:
+    """Whether the way there and back and the work take far more than the crew's whole day."""
+    there_and_back = 2 * _minutes(base_of(row.crew), thing.at)
+    takes_min = there_and_back + thing.steps * STEP_MIN
+    has_min = (track.closes + track.overtime - track.opens) * STEP_MIN
+    if takes_min <= has_min + MOST_OVER_MIN:
+        return None
+    return Closed(
+        row,
+        track,
+        f"The way there and back takes {spell_minutes(there_and_back)}: "
+        f"too far for a day of {row.crew}.",
+        "far",
+    )
 
 
 def _openings(

@@ -29,6 +29,10 @@ from jobs.planning.spelling import spell_minutes
 
 PLACES_TOLD = 6
 REASONS_TOLD = 4
+ONLY_BY_HAND = (
+    "A plan finds no other place for it on these days: driving, hours, breaks or stock do not "
+    "allow one. By hand it can be put here, at the price that each says."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +125,8 @@ def _moving_words(
         return "It is held: a new plan leaves it here."
     standing = standing_of(user, first, count)
     cost = moving_cost(standing, visit) if standing is not None else None
+    if cost is not None and cost.best is None and others:
+        return ONLY_BY_HAND
     if cost is not None:
         return cost.words
     if not others:

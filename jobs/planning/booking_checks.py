@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from jobs.errors import Conflict, Refused
 from jobs.models import Crew, Job, Operative, Skill, Van, Visit, VisitKind, VisitNeed
+from jobs.planning.absences import spell_end
 from jobs.planning.calendars import Away, away_between
 from jobs.planning.need_facts import SKILLS
 
@@ -70,9 +71,9 @@ def crew_objections(intended: Intended) -> Iterator[Refused]:
     crew, during = intended.crew, intended.during
     away = away_between(crew.company_id, during.lower, during.upper)
     for stretch in away.crews.get(crew.pk, ())[:1]:
-        ends = timezone.localtime(stretch.ends)
+        ends = spell_end(stretch.ends)
         yield Conflict(
-            f"{crew.name} is away then ({stretch.why}, until {ends:%a %-d %b %H:%M}).",
+            f"{crew.name} is away then ({stretch.why}, until {ends}).",
             field="crew",
             remedy="Choose another crew or time, or change the absence.",
         )

@@ -8,7 +8,7 @@ problem: `crew:7`, `crew:7:2026-12-01` (its shift), `visit:9` (booked), `need:4`
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
@@ -20,6 +20,7 @@ from jobs.planning.gather_depots import Depots, depots_of, with_booked_covered
 from jobs.planning.gather_visits import Left, VisitsToPlan, visits_to_plan
 from jobs.planning.plan import Reason
 from jobs.planning.problem import Break, Place, PlanProblem, Shift
+from jobs.planning.standing import with_visits
 from jobs.planning.travel import Position, travel_matrix
 from jobs.planning.weights import Weights
 
@@ -28,7 +29,9 @@ from jobs.planning.weights import Weights
 class Gathered:
     """A problem and what its keys mean. `left`: what could not even be put to the solver.
 
-    `parts`: which parts (from 1) of a need its key stands for, in order.
+    `parts`: which parts (from 1) of a need its key stands for, in order. `aside`: booked visits
+    that stay although their crew cannot be planned for them (`standing.py`); not in the problem.
+    `item_names`: kept items by code, which the problem knows them by.
     """
 
     problem: PlanProblem
@@ -38,6 +41,8 @@ class Gathered:
     parts: Mapping[str, tuple[int, ...]]
     left: tuple[Left, ...]
     notes: tuple[str, ...]
+    aside: Mapping[str, Visit] = field(default_factory=dict)
+    item_names: Mapping[str, str] = field(default_factory=dict)
 
     def moment(self, seconds: int) -> datetime:
         """The moment that many seconds after the problem's start."""
@@ -112,13 +117,13 @@ def gather(
         days=frame.days,
         places=places,
         travel=matrices.as_travel(),
-        visits=found.visits,
+        visits=(),
         shifts=shifts,
         depots=depots.to_plan,
         weights=weights,
         now_s=max(0, frame.seconds(frame.now)),
     )
-    return Gathered(
+    frame_only = Gathered(
         problem,
         {crew_key(crew): crew for crew in crews},
         found.booked,
@@ -126,7 +131,9 @@ def gather(
         found.parts,
         found.left,
         (*notes, *depots.notes, *found.notes, *matrices.notes),
+        item_names=depots.item_names,
     )
+    return with_visits(frame_only, found.visits)
 
 
 def frame_of(

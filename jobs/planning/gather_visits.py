@@ -141,9 +141,6 @@ class Collector:
         shift = self.shifts.get(f"crew:{visit.crew_id}:{day.isoformat()}")
         stays = stays or _position_of(visit.job.property) is None
         stays = stays or self._outside_hours(visit, shift)
-        if stays and shift is None:
-            self._stays_outside(visit)
-            return
         place = self._place(visit.job.property)
         if place is None:
             place = self._stand_in(visit)
@@ -224,14 +221,6 @@ class Collector:
             return False
         self.notes.append(f"{visit.job.reference} stays outside the hours of {crew}.")
         return True
-
-    def _stays_outside(self, visit: Visit) -> None:
-        """It stays where it is although its crew does not work then; nothing can be put there."""
-        when = timezone.localtime(visit.during.lower)
-        self.notes.append(
-            f"{visit.job.reference} stays on {when:%a %-d %b %H:%M} though {visit.crew} "
-            "does not work then by its calendar."
-        )
 
     def _without_break(self, visit: Visit, service_s: int) -> int:
         """A booking that was planned across the crew's break is that much longer than the work."""

@@ -73,21 +73,28 @@ class Relief:
     "earliest" (it may start from `amount` s), "skills", "crew_size" (that shift's crew may do it),
     "crew" (it is free for every crew), "van" (`amount` litres for `shift`), "stock" (`amount`
     more pieces of `item` from the day of `shift` on), "order" (nothing need come before),
-    "worth" (leaving it out would cost more than `amount` points).
+    "worth" (leaving it out would cost more than `amount` points). `also`: another rule that must
+    give way at the same time.
     """
 
     kind: str
     shift: str = ""
     amount: int = 0
     item: str = ""
+    also: Relief | None = None
+
+    @property
+    def chain(self) -> tuple[Relief, ...]:
+        """This one and all that must give way with it."""
+        return (self, *(self.also.chain if self.also is not None else ()))
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why a visit is not planned. `code` for code, `words` and `would_help` for a person.
 
-    `would_help` says what would let it in, tried out by really relaxing it (`relief`); empty if
-    nothing that was tried is enough.
+    `would_help` says what would let it in. With a `relief` it was tried out by really relaxing
+    that rule; without one it only says where to look.
     """
 
     code: str

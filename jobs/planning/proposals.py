@@ -14,10 +14,17 @@ from django.utils import timezone
 from jobs.models import Crew, PlanRun, ProposedVisit, Visit
 from jobs.planning.gather import Gathered
 from jobs.planning.gather_visits import Left
+from jobs.planning.misfits import misfits_of
 from jobs.planning.plan import MovingCost, Plan, Reason, Round, Stop
+from jobs.planning.spelling import spell_items
 
 Change = ProposedVisit.Change
 LONGEST_WHY = 600
+NO_ROOM = Reason(
+    "no_room",
+    "It does not fit together with what else is fixed that day.",
+    "Move it, or let something else of that day move.",
+)
 
 
 def proposals_of(run: PlanRun) -> QuerySet[ProposedVisit]:
@@ -27,7 +34,11 @@ def proposals_of(run: PlanRun) -> QuerySet[ProposedVisit]:
 
 @dataclass(frozen=True, slots=True)
 class RunSummary:
-    """How many lines of each kind a run has; `told`: moved although the householder was told."""
+    """How many lines of each kind a run has.
+
+    `told`: moved or taken off although the householder was told. `misfits`: stay as booked, and do
+    not fit any more.
+    """
 
     new: int
     moved: int
@@ -36,6 +47,7 @@ class RunSummary:
     taken_off: int
     left: int
     told: int
+    misfits: int
     unanswered: int
 
     @property
@@ -51,6 +63,7 @@ def summary_of(run: PlanRun) -> RunSummary:
         **run.proposals.aggregate(
             **{change.value: Count("pk", filter=Q(change=change)) for change in Change},
             told=Count("pk", filter=changing & Q(visit__promised_at__isnull=False)),
+            misfits=Count("pk", filter=Q(change="kept") & ~Q(reasons=[])),
             unanswered=Count("pk", filter=would_change & Q(answer="none")),
         )
     )
@@ -67,14 +80,41 @@ def propose(
 ) -> list[ProposedVisit]:
     """The lines of a plan, not yet stored. `costs`: what moving a placed visit would cost."""
     lines: list[ProposedVisit] = []
+    misfits = misfits_of(gathered, plan)
     for round_ in plan.rounds:
         visits = [stop for stop in round_.stops if stop.kind == "visit"]
         for sequence, stop in enumerate(visits, start=1):
-            lines.append(_placed(run, gathered, round_, stop, sequence, costs.get(stop.key)))
+            line = _placed(run, gathered, round_, stop, sequence, costs.get(stop.key))
+            line.reasons = _told(misfits.get(stop.key, ()), gathered.item_names)
+            lines.append(line)
     for left in plan.unplanned:
-        lines.append(_unplanned(run, gathered, left.key, left.reasons))
+        if left.key in gathered.visits and gathered.problem.visit(left.key).fixed:
+            told = _told(left.reasons or [NO_ROOM], gathered.item_names)
+            lines.append(_standing(run, gathered.visits[left.key], told))
+        else:
+            lines.append(_unplanned(run, gathered, left.key, left.reasons))
+    lines += [
+        _standing(run, visit, _told(misfits[key], gathered.item_names))
+        for key, visit in gathered.aside.items()
+    ]
     lines += [_left(run, each) for each in gathered.left]
     return lines
+
+
+def _standing(run: PlanRun, visit: Visit, told: list[dict[str, str]]) -> ProposedVisit:
+    """A visit that stays booked although the plan has no room for it: the planner decides."""
+    line = ProposedVisit(
+        run=run,
+        need=visit.need,
+        visit=visit,
+        part=visit.part,
+        change=Change.KEPT,
+        crew=visit.crew,
+        van=visit.van,
+        during=visit.during,
+        reasons=told,
+    )
+    return _as_seen(line)
 
 
 def _placed(
@@ -134,38 +174,44 @@ def _unplanned(
     run: PlanRun, gathered: Gathered, key: str, reasons: Iterable[Reason]
 ) -> ProposedVisit:
     visit, need = gathered.visits.get(key), gathered.needs.get(key)
-    told = list(reasons)
+    told = _told(reasons, gathered.item_names)
     line = ProposedVisit(
         run=run,
         need=need or (visit.need if visit else None),
         visit=visit,
         part=visit.part if visit else gathered.parts[key][0],
         change=Change.TAKEN_OFF if visit else Change.LEFT,
-        reasons=_told(told),
+        reasons=told,
         why=" ".join(_sentence(reason) for reason in told[:2])[:LONGEST_WHY],
     )
     return _as_seen(line)
 
 
 def _left(run: PlanRun, left: Left) -> ProposedVisit:
+    told = _told([left.reason], {})
     line = ProposedVisit(
         run=run,
         need=left.need,
         change=Change.LEFT,
-        reasons=_told([left.reason]),
-        why=_sentence(left.reason)[:LONGEST_WHY],
+        reasons=told,
+        why=_sentence(told[0])[:LONGEST_WHY],
     )
     return _as_seen(line)
 
 
-def _told(reasons: Iterable[Reason]) -> list[dict[str, str]]:
+def _told(reasons: Iterable[Reason], names: Mapping[str, str]) -> list[dict[str, str]]:
     return [
-        {"code": each.code, "words": each.words, "would_help": each.would_help} for each in reasons
+        {
+            "code": each.code,
+            "words": spell_items(each.words, names),
+            "would_help": spell_items(each.would_help, names),
+        }
+        for each in reasons
     ]
 
 
-def _sentence(reason: Reason) -> str:
-    return f"{reason.words} {reason.would_help}".strip()
+def _sentence(told: Mapping[str, str]) -> str:
+    return f"{told['words']} {told['would_help']}".strip()
 
 
 # --- Why, in words

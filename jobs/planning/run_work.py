@@ -25,6 +25,7 @@ from jobs.planning.plan import MovingCost, Objective, Plan, Unplanned
 from jobs.planning.plan_errors import PlanProblemError
 from jobs.planning.present_plan import present_plan
 from jobs.planning.proposals import propose
+from jobs.planning.pulse import Pulse
 from jobs.planning.runs import claim_run
 from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
 from jobs.planning.solving.solve import solve_plan
@@ -52,7 +53,8 @@ def work_on(run_id: int) -> PlanRun | None:
     if run is None:
         return None
     try:
-        _carry_through(run)
+        with Pulse(run):
+            _carry_through(run)
     except Lost:
         log.warning("Plan run %d was taken over", run.pk)
     except (Refused, PlanProblemError) as refusal:
@@ -147,7 +149,7 @@ class Recorder:
         self.progress |= {
             "objective": _amounts(objective),
             "placed": sum(1 for _ in plan.placed()),
-            "left": len(plan.unplanned) + len(self.gathered.left),
+            **_left_out(self.gathered, plan),
             "better_count": self.progress.get("better_count", 0) + 1,
         }
         self.progress.setdefault("first_plan_after_s", round(elapsed_s, 2))
@@ -180,6 +182,12 @@ class Recorder:
         if not ours.update(**values):
             raise Lost
         self.stop = self.stop or ours.filter(state=State.STOPPING).exists()
+
+
+def _left_out(gathered: Gathered, plan: Plan) -> dict[str, int]:
+    """How many that wait stay unplanned, and how many that are booked would be taken off."""
+    off = sum(1 for one in plan.unplanned if one.key in gathered.visits)
+    return {"left": len(plan.unplanned) - off + len(gathered.left), "taken_off": off}
 
 
 def _amounts(objective: Objective) -> dict[str, float]:

@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import F
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -25,10 +25,11 @@ from jobs.planning.wishes import Wishes
 State = PlanRun.State
 MOST_DAYS = 42
 LONGEST_SECONDS = 600
-# A working process says once a second that it lives; silent for this long it is taken for dead.
-SILENT_S = 45
+# A working process says every few seconds that it lives (`pulse.py`); silent for this long it is
+# taken for dead. The beat looks every five seconds, so another one takes over in half a minute.
+SILENT_S = 14
 # The page says before that that nothing is heard of it.
-QUIET_S = 25
+QUIET_S = 8
 # A run nobody took up for this long is sent again: the broker may have lost it.
 UNCLAIMED_S = 60
 MOST_ATTEMPTS = 3
@@ -118,6 +119,7 @@ class RunProgress:
     better_count: int
     placed: int
     left: int
+    taken_off: int
     objective: Mapping[str, float] | None
     curve: tuple[tuple[float, float], ...]
     attempts: int
@@ -142,6 +144,7 @@ def run_progress(run: PlanRun) -> RunProgress:
         better_count=told.get("better_count", 0),
         placed=told.get("placed", 0),
         left=told.get("left", 0),
+        taken_off=told.get("taken_off", 0),
         objective=told.get("objective"),
         curve=tuple((at, total) for at, total in told.get("curve", ())),
         attempts=run.attempts,
@@ -153,9 +156,11 @@ def run_progress(run: PlanRun) -> RunProgress:
 def _state_words(run: PlanRun) -> str:
     """The state, or that nothing was heard of the process for longer than its beats take."""
     heard = run.heartbeat_at
+    if run.state == State.WAITING and run.attempts:
+        return "The planner process ended; another one goes on from the best plan so far"
     quiet_since = timezone.now() - timedelta(seconds=QUIET_S)
     if run.state == State.RUNNING and heard is not None and heard < quiet_since:
-        return "The planner process does not answer; another one takes over within two minutes"
+        return "The planner process does not answer; another one takes over within half a minute"
     return run.get_state_display()
 
 
@@ -193,17 +198,29 @@ def mind_runs(now: datetime | None = None) -> list[int]:
         state__in=(State.RUNNING, State.STOPPING),
         heartbeat_at__lt=now - timedelta(seconds=SILENT_S),
     )
+    again: list[int] = []
     for run in silent.select_related("company"):
         if run.state == State.STOPPING or run.attempts >= MOST_ATTEMPTS:
             _end_silent(run)
-        else:
-            PlanRun.objects.filter(pk=run.pk, claim=run.claim, state=State.RUNNING).update(
-                state=State.WAITING, claim=None
-            )
-    unclaimed = Q(heartbeat_at=None, asked_at__lt=now - timedelta(seconds=UNCLAIMED_S))
-    fell_silent = Q(heartbeat_at__lt=now - timedelta(seconds=SILENT_S))
-    waiting = PlanRun.objects.filter(unclaimed | fell_silent, state=State.WAITING)
-    return list(waiting.values_list("pk", flat=True))
+            continue
+        ours = PlanRun.objects.filter(pk=run.pk, claim=run.claim, state=State.RUNNING)
+        if ours.update(state=State.WAITING, claim=None, heartbeat_at=now):
+            again.append(run.pk)
+    return [*again, *_sent_long_ago(now)]
+
+
+def _sent_long_ago(now: datetime) -> list[int]:
+    """Runs that wait since long, now counted as sent anew; `heartbeat_at` says when they were."""
+    long_ago = now - timedelta(seconds=UNCLAIMED_S)
+    waiting = PlanRun.objects.filter(state=State.WAITING).alias(
+        sent_at=Coalesce(F("heartbeat_at"), F("asked_at"))
+    )
+    lost = waiting.filter(sent_at__lt=long_ago)
+    return [
+        pk
+        for pk in lost.values_list("pk", flat=True)
+        if lost.filter(pk=pk).update(heartbeat_at=now)
+    ]
 
 
 def _end_silent(run: PlanRun) -> None:

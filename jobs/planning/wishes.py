@@ -7,10 +7,9 @@ from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from typing import Any
 
-from django.utils import timezone
-
-from jobs.planning.gather import Gathered, shift_key
-from jobs.planning.problem import PlanProblem, VisitToPlan
+from jobs.planning.gather import Gathered
+from jobs.planning.problem import VisitToPlan
+from jobs.planning.standing import with_visits
 from jobs.planning.weights import MOST_POINTS, Weights
 
 
@@ -73,32 +72,25 @@ def wished(gathered: Gathered, wishes: Wishes) -> Gathered:
         return gathered
     problem = gathered.problem
     visits = tuple(_wished(gathered, visit, wishes) for visit in problem.visits)
-    return replace(
-        gathered, problem=replace(problem, visits=visits, weights=wishes.of(problem.weights))
-    )
+    return with_visits(gathered, visits, wishes.of(problem.weights))
 
 
 def _wished(gathered: Gathered, visit: VisitToPlan, wishes: Wishes) -> VisitToPlan:
     points = visit.left_out_points
     if points is not None:
         points = _priced(points, wishes.left_out)
-    stays = visit.fixed or _must_stay(gathered, visit, wishes.may_move)
-    return replace(visit, left_out_points=points, fixed=stays)
+    if visit.fixed or not _must_stay(visit, wishes.may_move):
+        return replace(visit, left_out_points=points)
+    booked = gathered.visits[visit.key].during
+    booked_s = gathered.seconds(booked.upper) - gathered.seconds(booked.lower)
+    return replace(visit, left_out_points=points, fixed=True, service_s=booked_s)
 
 
-def _must_stay(gathered: Gathered, visit: VisitToPlan, may_move: MayMove) -> bool:
-    """A booked visit stays if the planner says so, unless its crew is not there that day."""
+def _must_stay(visit: VisitToPlan, may_move: MayMove) -> bool:
+    """A booked visit stays if the planner says so, whatever speaks against it."""
     if visit.promised is None or may_move == MayMove.ALL:
         return False
-    if may_move == MayMove.UNPROMISED and not visit.promised.told:
-        return False
-    return _stands_in_a_shift(gathered, gathered.problem, visit)
-
-
-def _stands_in_a_shift(gathered: Gathered, problem: PlanProblem, visit: VisitToPlan) -> bool:
-    booked = gathered.visits[visit.key]
-    day = timezone.localtime(booked.during.lower).date()
-    return shift_key(booked.crew_id, day) in problem.shift_index
+    return may_move == MayMove.NOTHING or visit.promised.told
 
 
 def _priced(points: float, factor: float) -> float:

@@ -9,7 +9,8 @@ from urllib.parse import urlencode
 from django import template
 from django.urls import reverse
 
-from jobs.models import Skill
+from jobs.models import Absence, Skill
+from jobs.planning.absences import spell_absence
 from jobs.planning.board_parts import Board
 from jobs.planning.spelling import spell_minutes, spell_skills
 
@@ -22,6 +23,12 @@ register.filter("spell_skills", spell_skills)
 def skill_words(skills: Iterable[str]) -> str:
     """Skills by their names, such as “Loft insulation, Surveying”; “none recorded” for none."""
     return ", ".join(Skill(skill).label for skill in skills) or "none recorded"
+
+
+@register.filter
+def absence_words(absence: Absence) -> str:
+    """When somebody is away, whole days as days."""
+    return spell_absence(absence.during.lower, absence.during.upper)
 
 
 @register.filter

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import time, timedelta
+from time import sleep
 
 import pytest
 from django.utils import timezone
@@ -15,6 +16,7 @@ from jobs.planning.agreeing import hold
 from jobs.planning.answering import accept
 from jobs.planning.calendars import at, midnight
 from jobs.planning.proposals import proposals_of, summary_of
+from jobs.planning.pulse import Pulse
 from tests.jobs.plan_scene import a_day_ahead, asked, based_crew, booked, planned, to_fit
 from tests.jobs.planner_scene import an_office
 
@@ -247,7 +249,8 @@ def test_what_is_held_is_not_moved(office, crew, day):
     assert proposals_of(run).get(visit=visit).change == "kept"
 
 
-def test_a_visit_that_lasts_longer_pushes_the_next_one_back(office, crew, day):
+def test_a_visit_that_lasts_longer_pushes_the_next_one_back(office, crew, day, monkeypatch):
+    monkeypatch.setattr(run_work, "_seconds_left", lambda run: 2.0)
     first = booked(office, crew, day, 8, hours=3.0)
     second = booked(office, crew, day, 11.5, hours=3.0)
     asked_for = runs.visit_overruns(first, at(day, time(12)), by=office.planner)
@@ -273,3 +276,27 @@ def test_everything_accepted_is_what_a_new_plan_keeps(office, crew, day):
     assert Visit.objects.count() == 4
     again = summary_of(planned(office, day, days=10))
     assert (again.kept, again.changing) == (4, 0)
+
+
+def test_a_run_put_back_is_sent_once_and_says_so_meanwhile(office, crew, day):
+    run = silent_for(asked(office, day), runs.SILENT_S + 1, state="running", attempts=1)
+    assert "takes over within half a minute" in runs.run_progress(run).state_words
+
+    assert runs.mind_runs() == [run.pk]
+    run.refresh_from_db()
+    assert "another one goes on" in runs.run_progress(run).state_words
+    assert runs.mind_runs() == []
+
+
+def test_the_pulse_keeps_a_run_alive_that_works_long(office, crew, day, monkeypatch):
+    monkeypatch.setattr("jobs.planning.pulse.BEAT_S", 0.01)
+    run = runs.claim_run(asked(office, day).pk)
+    told = []
+    monkeypatch.setattr(Pulse, "_once", lambda pulse: told.append(pulse))
+
+    with Pulse(run) as pulse:
+        while not told:
+            sleep(0.005)
+
+    assert told[0] is pulse
+    assert not pulse._thread.is_alive()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
@@ -119,6 +120,7 @@ def test_progress_is_told_while_it_looks():
             "better_count": 3,
             "placed": 12,
             "left": 2,
+            "taken_off": 1,
             "objective": {"travel_min": 130.0, "travel_points": 130.0, "left_out": 2},
             "curve": [[0.8, 900.0], [2.0, 700.0]],
         },
@@ -127,7 +129,7 @@ def test_progress_is_told_while_it_looks():
 
     words = text_of(client.get(f"/planning/runs/{run.pk}/progress/"))
 
-    assert "12 visits placed, 2 left out" in words
+    assert "12 visits placed, 2 that wait left out, 1 booked to be taken off" in words
     assert "Driving 2 h 10 min 130" in words
     assert "The first plan cost 900 points, the best one costs 700" in words
     assert "every 1500ms" in client.get(f"/planning/runs/{run.pk}/").content.decode()
@@ -180,7 +182,7 @@ def test_proposals_are_told_with_their_reasons_and_laid_over_the_board():
         "/planning/", {"from": next_week().isoformat(), "days": 1, "run": run.pk}
     ).content.decode()
 
-    assert re.search(r"To be booked 1 .*7 Waiting Way .*12 min drive to it", page)
+    assert re.search(r"Wren 1 new .*7 Waiting Way .*New Why .*12 min drive to it", page)
     assert re.search(r"8 Hopeless Hill .*No crew is free\. What would help: Overtime", page)
     assert re.search(r'class="proposed f108 l36"', board)
     assert "No crew is free." in text_of(client.get("/planning/needs/"))
@@ -293,3 +295,46 @@ def test_another_companys_run_is_not_found():
     assert client.get(f"/planning/runs/{run.pk}/").status_code == 404
     assert client.get("/planning/", {"run": run.pk}).status_code == 404
     assert client.post(f"/planning/runs/{run.pk}/answer/").status_code == 404
+
+
+def test_a_plan_is_read_by_crew_and_day_and_ticked_with_what_it_needs():
+    office = a_board()
+    wren, heron = a_crew(office, "Wren"), a_crew(office, "Heron")
+    run = a_run(office)
+    standing = a_visit(office, wren, "5 Leaving Lane", hour=9)
+    start = standing.during.lower
+    leaves = ProposedVisit.objects.create(
+        run=run,
+        visit=standing,
+        need=standing.need,
+        change="other_crew",
+        crew=heron,
+        during=standing.during,
+        was_crew=wren,
+        was_during=standing.during,
+    )
+    comes = ProposedVisit.objects.create(
+        run=run,
+        need=a_need(office, "7 Waiting Way"),
+        change="new",
+        crew=wren,
+        during=(start, start + timedelta(hours=2)),
+    )
+    ProposedVisit.objects.create(
+        run=run,
+        visit=a_visit(office, heron, "9 Holiday Hill", hour=14),
+        change="kept",
+        crew=heron,
+        during=(start + timedelta(hours=5), start + timedelta(hours=6)),
+        reasons=[{"code": "holiday", "words": "That is a bank holiday.", "would_help": "Move it."}],
+    )
+
+    answer = signed_in(office.planner).get(f"/planning/runs/{run.pk}/")
+    page, words = answer.content.decode(), text_of(answer)
+
+    assert f'value="{comes.pk}" data-needs="{leaves.pk}"' in page
+    assert f'value="{leaves.pk}">' in page, "what moves off needs nobody"
+    assert "Only together with 5 Leaving Lane" in words
+    assert "From Wren, " in words
+    assert "2 changes; 1 stays, 1 of them though it does not fit" in words
+    assert re.search(r"Booked, but not fitting 1\. .*9 Holiday Hill .*bank holiday", words)

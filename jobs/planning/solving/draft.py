@@ -204,7 +204,9 @@ class Draft:
         self.valid[shift, :count] = True
         self.valid[shift, count:] = False
         worked_s = timed.returns_s - timed.departs_s - timed.wait_s
-        self.slack_s[shift] = row.latest_s - row.opens_s - worked_s
+        # What was fixed by hand may make the crew set off before its shift opens.
+        begins_s = min(row.opens_s, timed.departs_s) if timed.rows else row.opens_s
+        self.slack_s[shift] = row.latest_s - begins_s - worked_s
 
     def _widen(self, width: int) -> None:
         grow = ((0, 0), (0, width - self.before.shape[1]))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from jobs.planning.objective import leaving_out
@@ -14,11 +15,12 @@ from jobs.planning.solving.insertion import Move, best_move
 from jobs.planning.solving.moving import cheapest_elsewhere
 from jobs.planning.solving.obstacles import CREW_CODES, why_not_in
 from jobs.planning.solving.places import draft_of
-from jobs.planning.solving.spoken import clock, crew_day, crew_name, moment
+from jobs.planning.solving.spoken import clock, crew_day, crew_name, depot_name, moment
 from jobs.planning.solving.tables import UNITS_PER_POINT
-from jobs.planning.solving.trials import reliefs
+from jobs.planning.solving.trials import reliefs, reliefs_together
 
 MOST_RELIEFS = 4
+MOST_TOGETHER = 2
 MINUTE_S = 60
 SUMMARIES = {
     "fixed": "It is held where no shift is.",
@@ -38,12 +40,27 @@ SUMMARIES = {
     "no_room": "Every shift that could take it is full.",
 }
 
+PLAN_MORE = "More days, or another crew."
+# What is said where nothing that was tried is enough: where to look, not tried out.
+HINTS = {
+    "fixed": "Releasing it, or a crew that works then.",
+    "past": "Later days in the plan.",
+    "earliest": "Later days in the plan.",
+    "window": "Another time agreed with the householder, on a day with room for it.",
+    "too_long": "Its work shared out over several days.",
+    "order": "A place for what must come before it.",
+    "parts": "Later days in the plan, or its work shared out otherwise.",
+    "too_far": "A crew with a base nearer to it, or its work shared out over two days.",
+    "stock": "An order of what is lacking, and later days in the plan.",
+}
+
 
 def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reason, ...]:
     """What keeps a visit out of every shift, weightiest first, with what would let it in.
 
-    Each `would_help` was tried: with its `relief` granted and nothing else changed, the visit
-    goes in. Empty for a visit that is planned.
+    A `would_help` with a `relief` was tried: with it granted and nothing else changed, the visit
+    goes in. Where no rule alone lets it in, two or three are tried together; where these do not
+    either, what helps in general is said. Empty for a visit that is planned.
     """
     draft = draft_of(problem, plan)
     visit = problem.visit_index[key]
@@ -65,7 +82,34 @@ def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reaso
     reasons += [
         Reason(code, SUMMARIES[code], words, relief) for code, (words, relief) in helps.items()
     ]
-    return tuple(reasons) or (Reason("no_shift", "There is no shift to put it into."),)
+    if not reasons:
+        return (Reason("no_shift", "There is no shift to put it into.", PLAN_MORE),)
+    if helps_nothing(reasons):
+        reasons[0] = replace(reasons[0], would_help=_hint(draft, visit, reasons[0].code))
+    return tuple(reasons)
+
+
+def _hint(draft: Draft, visit: int, code: str) -> str:
+    """Where to look when nothing that was tried is enough: an empty day, or else by the rule."""
+    tables = draft.tables
+    parts = tables.tasks_of(visit)
+    if len(parts) == 1:
+        for shift in tables.allowed_rows[visit].tolist():
+            if draft.timed(shift, (parts[0],)) is not None:
+                name = crew_name(tables.problem, shift)
+                short = draft.stock.shortfall(parts[0], shift)
+                goods = f", with {_spelled(short)} ordered for it" if short else ""
+                return f"An empty day of {name}{goods}: plan more days, or move something else."
+    return HINTS.get(code, PLAN_MORE)
+
+
+def _spelled(short: Mapping[str, int]) -> str:
+    return " and ".join(f"{count} of {item}" for item, count in sorted(short.items()))
+
+
+def helps_nothing(reasons: Iterable[Reason]) -> bool:
+    """Whether none of the reasons says what would let the visit in."""
+    return not any(reason.would_help for reason in reasons)
 
 
 def with_reasons(problem: PlanProblem, plan: Plan, *, seconds: float = 20.0) -> Plan:
@@ -142,10 +186,59 @@ def _helps(draft: Draft, visit: int) -> dict[str, tuple[str, Relief | None]]:
         found[code] = (_help_words(draft, visit, relief, move), relief)
         if len(found) == MOST_RELIEFS:
             break
+    return found or _helps_together(draft, visit)
+
+
+def _helps_together(draft: Draft, visit: int) -> dict[str, tuple[str, Relief | None]]:
+    """Rules that must give way at the same time, told at the first of them."""
+    found: dict[str, tuple[str, Relief | None]] = {}
+    for relief, move in reliefs_together(draft, visit):
+        code = OBSTACLE_OF[relief.kind]
+        found.setdefault(code, (_help_words(draft, visit, relief, move), relief))
+        if len(found) == MOST_TOGETHER:
+            break
     return found
 
 
 def _help_words(draft: Draft, visit: int, relief: Relief, move: Move) -> str:
+    """What must give way, in a sentence; of several, the place and then what each must give."""
+    if relief.also is None:
+        return _one_help(draft, visit, relief, move)
+    problem = draft.tables.problem
+    shift, timed = move.rounds[0]
+    task = draft.tables.first_task[visit]
+    starts_s = next(row.starts_s for row in timed.rows if row.item == task)
+    told = [_short_help(draft, visit, each) for each in relief.chain]
+    both = "both" if len(told) == 2 else "all of this"
+    return (
+        f"{crew_name(problem, shift)}, {moment(problem, starts_s)}, with {both}: "
+        f"{', '.join(told[:-1])} and {told[-1]}."
+    )
+
+
+def _short_help(draft: Draft, visit: int, relief: Relief) -> str:
+    problem = draft.tables.problem
+    return {
+        "overtime": f"{relief.amount // MINUTE_S} min more overtime",
+        "window": "that start agreed with the householder",
+        "earliest": "leave to begin that early",
+        "skills": _who_lacks(draft, visit, relief),
+        "crew_size": "fewer people than asked",
+        "crew": "leave for that crew to go",
+        "van": f"a van of {relief.amount / 1000:.1f} m³",
+        "stock": f"{relief.amount} more of {relief.item} in {depot_name(problem, relief.shift)}",
+        "order": "no waiting for what comes before it",
+    }[relief.kind]
+
+
+def _who_lacks(draft: Draft, visit: int, relief: Relief) -> str:
+    problem = draft.tables.problem
+    row = problem.shift(relief.shift)
+    lacking = sorted(problem.visits[visit].skills - row.skills)
+    return f"somebody with {', '.join(lacking) or 'the skill'} in {row.crew_label or row.crew}"
+
+
+def _one_help(draft: Draft, visit: int, relief: Relief, move: Move) -> str:
     problem = draft.tables.problem
     shift, timed = move.rounds[0]
     task = draft.tables.first_task[visit]
@@ -158,7 +251,7 @@ def _help_words(draft: Draft, visit: int, relief: Relief, move: Move) -> str:
         "window": f"A window that holds {moment(problem, relief.amount)} "
         f"({crew_name(problem, shift)}).",
         "earliest": f"Starting it as early as {moment(problem, relief.amount)}.",
-        "skills": f"The skill in {crew_name(problem, row)} ({at}).",
+        "skills": f"S{_who_lacks(draft, visit, relief)[1:]} ({at}).",
         "crew_size": f"Letting {crew_name(problem, row)} do it with fewer people "
         f"than asked ({at}).",
         "crew": f"Letting another crew go ({at}).",

@@ -12,7 +12,13 @@ POINTS_SPARE = 1.0
 
 
 def relieved(problem: PlanProblem, key: str, relief: Relief) -> PlanProblem:
-    """The problem as it would be if that rule gave way for the visit of that key."""
+    """The problem as it would be if that rule, and each with it, gave way for that visit."""
+    for one in relief.chain:
+        problem = _relieved_once(problem, key, one)
+    return problem
+
+
+def _relieved_once(problem: PlanProblem, key: str, relief: Relief) -> PlanProblem:
     visit = relieved_visit(problem, problem.visit(key), relief)
     return PlanProblem(
         starts_at=problem.starts_at,

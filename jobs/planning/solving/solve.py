@@ -64,7 +64,8 @@ def solve_plan(
     first_s = search.progress.elapsed_s
     if routable_at_once(search.tables):
         route_everything(search)
-    while not search.stopped():
+    undecided = not all(visit.fixed for visit in problem.visits)
+    while undecided and not search.stopped():
         _one_round_of_search(search)
     plan = search.sound_plan()
     if explain:

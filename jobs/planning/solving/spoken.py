@@ -34,3 +34,11 @@ def crew_name(problem: PlanProblem, shift: int) -> str:
 def crew_day(problem: PlanProblem, shift: int) -> str:
     """Such as North on Tue 1 Dec."""
     return f"{crew_name(problem, shift)} on {day_name(problem, problem.shifts[shift].day)}"
+
+
+def depot_name(problem: PlanProblem, shift: str) -> str:
+    """The depot that a shift loads from, by its label."""
+    key = problem.shift(shift).depot
+    if key is None:
+        return "the depot"
+    return problem.depot(key).label or key

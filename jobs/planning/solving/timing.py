@@ -366,6 +366,10 @@ class _Walk:
             same_day = tables.promised_day[task.visit] == self.row.day
             self.units += task.moved_units if same_day else 0
 
+    def _home_in_time(self, returns_s: int, rest: Break, at_s: int) -> bool:
+        """Whether a break on the way back leaves a day fixed by hand as it is; else none is had."""
+        return at_s <= rest.latest_s and returns_s <= max(self.row.latest_s, self.hand_end_s)
+
     def _home(self) -> Timed | None:
         row = self.row
         way_s = self.tables.seconds_rows[self.place][row.end]
@@ -373,10 +377,10 @@ class _Walk:
             if self.free_s + way_s <= rest.latest_s:
                 break
             at_s = max(self.free_s, rest.earliest_s)
-            if at_s > rest.latest_s:
-                if not self.lenient:
-                    return None
+            if self.lenient and not self._home_in_time(at_s + rest.length_s + way_s, rest, at_s):
                 continue
+            if at_s > rest.latest_s:
+                return None
             self._rest(rest, self.place, 0, at_s)
         returns_s = self.free_s + way_s
         if (self.departs_s or 0) < ready_s(self.tables, self.items, 0):

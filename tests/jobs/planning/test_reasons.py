@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from benchmarks.random_rounds import random_problem
 from jobs.planning.plan import Plan, Reason
 from jobs.planning.plan_errors import NotInPlan
-from jobs.planning.problem import After, DepotToPlan, PlanProblem, Travel, Window
+from jobs.planning.problem import After, DepotToPlan, PlanProblem, Promise, Travel, Window
 from jobs.planning.solving.first_plan import first_draft
 from jobs.planning.solving.insertion import best_move
 from jobs.planning.solving.places import draft_of
@@ -63,7 +63,7 @@ CASES: list[tuple[str, PlanProblem, str, str]] = [
         "skills",
         problem([visit("x", skills=frozenset({"electrical"}))], MONDAY),
         "No crew has everything it needs: electrical",
-        "The skill in North",
+        " in North (North, Mon 30 Nov at 08:10)",
     ),
     (
         "crew_size",
@@ -199,3 +199,32 @@ def test_the_price_of_moving_asks_for_a_planned_visit() -> None:
     given_ = problem([visit("a")], MONDAY)
     with pytest.raises(NotInPlan, match="no planned visit 'b'"):
         cost_of_moving(given_, planned(given_), "b")
+
+
+def test_two_rules_that_must_give_way_together_are_told_together() -> None:
+    """North lacks the skill, and the work is half an hour longer than its day."""
+    given_ = problem([visit("x", 8, skills=frozenset({"electrical"}))], MONDAY)
+    found = next(reason for reason in reasons_of(given_, "x") if reason.would_help)
+    assert "with both: 30 min more overtime and somebody with electrical in North" in (
+        found.would_help
+    )
+    assert goes_in(given_, planned(given_), "x", found)
+
+
+def test_what_fits_only_an_empty_day_is_told_so() -> None:
+    given_ = problem([visit("a", 6, required=True), visit("x", 6)], MONDAY)
+    (found,) = reasons_of(given_, "x")
+    assert "An empty day of North: plan more days" in found.would_help
+
+
+def test_every_unplanned_visit_is_told_what_would_help() -> None:
+    given_ = random_problem(40, 2, 3, seed=3)
+    plan = with_reasons(given_, planned(given_))
+    assert all(any(r.would_help for r in one.reasons) for one in plan.unplanned)
+
+
+def test_a_day_begun_early_by_hand_keeps_its_room_for_more() -> None:
+    """What is fixed at eight makes North set off before eight; the afternoon is as long as ever."""
+    promise = Promise("north", at(0, 8))
+    given_ = problem([visit("held", 1, promised=promise, fixed=True), visit("x", 6)], MONDAY)
+    assert not planned(given_).unplanned
