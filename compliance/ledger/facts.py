@@ -7,7 +7,9 @@ and a line here.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from hashlib import sha256
+from typing import Any
 
 # Table -> columns that enter as SHA-256 of their content, with the row's salt where it has one.
 FACTS: dict[str, tuple[str, ...]] = {
@@ -51,6 +53,21 @@ ERASED_HASHES = tuple(
     f"sha256:{sha256(f'{NO_SALT}{mark}'.encode()).hexdigest()}" for mark in ("", "[erased]")
 )
 """How the marks of an erasure would enter: what stands in a column that was erased."""
+
+
+def erased_things(items: Any) -> Iterator[tuple[str, int, str]]:
+    """Table, id and column of what an Erasure took away.
+
+    It is not believed of anything that cannot be erased, nor when it has not its proper shape.
+    """
+    if not isinstance(items, dict):
+        return
+    for table, rows in items.items():
+        known = ERASABLE.get(table, frozenset())
+        for row_id, columns in rows.items() if isinstance(rows, dict) else ():
+            for column in columns if isinstance(columns, list) else ():
+                if isinstance(column, str) and column in known and row_id.isdecimal():
+                    yield table, int(row_id), column
 
 
 def fact_expression(row: str, hashed: tuple[str, ...]) -> str:

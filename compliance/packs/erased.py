@@ -7,7 +7,7 @@ from collections import defaultdict
 from functools import cached_property
 from typing import Any
 
-from compliance.ledger.facts import ERASABLE, ERASED_HASHES
+from compliance.ledger.facts import ERASED_HASHES, erased_things
 from compliance.models import Erasure
 
 
@@ -18,10 +18,8 @@ class Erased:
     def columns(self) -> dict[tuple[str, int], frozenset[str]]:
         found: dict[tuple[str, int], set[str]] = defaultdict(set)
         for items in Erasure.objects.values_list("items", flat=True).iterator():
-            for table, rows in items.items():
-                for row_id, columns in rows.items():
-                    may_be = ERASABLE.get(table, frozenset())
-                    found[table, int(row_id)] |= may_be.intersection(columns)
+            for table, row_id, column in erased_things(items):
+                found[table, row_id].add(column)
         return {key: frozenset(columns) for key, columns in found.items()}
 
     def of(self, table: str, row_id: int) -> frozenset[str]:
