@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from compliance.ledger.facts import ERASABLE
+from compliance.ledger.facts import erased_things
 from compliance.verify.layout import (
     ASSESSMENT,
     CERTIFICATE,
@@ -66,15 +65,6 @@ def name_of(kind: str, fact: dict[str, Any], position: int | None = None) -> str
     return said if position is None else f"{said}, entry {position}"
 
 
-def _named_by_erasure(fact: dict[str, Any]) -> Iterator[tuple[str, int, str]]:
-    """What an Erasure took away; of anything that cannot be erased it is not believed."""
-    for kind, rows in dict(fact["items"]).items():
-        for number, columns in dict(rows).items():
-            for column in columns:
-                if column in ERASABLE.get(kind, ()):
-                    yield kind, int(number), column
-
-
 @dataclass(slots=True)
 class Facts:
     """hashed_columns: kind -> columns that entered as hashes, as the pack says.
@@ -109,7 +99,7 @@ class Facts:
         for column in self.hashed_columns.get(kind, ()):
             self.hashed[kind, number, column] = str(fact.get(column))
         if kind == ERASURE:
-            self.erased |= set(_named_by_erasure(fact))
+            self.erased |= set(erased_things(fact.get("items")))
         return False
 
     def values(self, kind: str, number: Any) -> dict[str, Any] | None:
