@@ -9,8 +9,11 @@ class ComplianceConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from django.core.checks import register
+
         from compliance import call_back_needs, listeners, rules
         from compliance.audits import access
+        from compliance.certificates.key_checks import check_signing_key
         from compliance.pages.registrations import register_all
 
         listeners.connect()
@@ -18,3 +21,4 @@ class ComplianceConfig(AppConfig):
         call_back_needs.offer_call_back_needs()
         access.offer_audited_jobs()
         register_all()
+        register(check_signing_key)

@@ -8,6 +8,7 @@ from celery import shared_task
 from django.db import OperationalError
 from django.utils import timezone
 
+from compliance import issue_runs
 from compliance.assess import assess_if_due
 from compliance.catching_up import jobs_to_assess, jobs_to_certify
 from compliance.certificates.issue import issue_certificate
@@ -90,3 +91,21 @@ def look_after_rules() -> int:
 def chase_late_shortfalls() -> int:
     """Remind people of shortfalls whose due date has passed."""
     return chase_late(timezone.localdate())
+
+
+@shared_task(**RETRY)
+def issue_for_run(run_id: int) -> str:
+    """The next piece of a run that issues many certificates, and the one after it."""
+    if issue_runs.move_on(run_id):
+        issue_for_run.delay(run_id)
+        return "more to do"
+    return "done"
+
+
+@shared_task
+def look_after_issue_runs() -> int:
+    """Take up runs whose task was lost."""
+    waiting = list(issue_runs.left_behind(timezone.now()))
+    for run_id in waiting:
+        issue_for_run.delay(run_id)
+    return len(waiting)

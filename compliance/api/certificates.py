@@ -16,7 +16,7 @@ from rest_framework.routers import SimpleRouter
 from compliance.api.roles import OFFICER, PROOF_READERS
 from compliance.certificates.contents import check_address
 from compliance.certificates.issue import issue_certificate
-from compliance.certificates.withdraw import withdraw_certificate
+from compliance.certificates.withdraw import GIVEN_BY_A_PERSON, Kind, withdraw_certificate
 from compliance.evidence_access import note_access
 from compliance.models import Certificate
 from compliance.pages.certificate_files import pdf_answer
@@ -31,6 +31,7 @@ class CertificateSerializer(serializers.ModelSerializer):
     withdrawn_at = serializers.DateTimeField(
         source="withdrawal.withdrawn_at", read_only=True, default=None
     )
+    withdrawal_kind = serializers.CharField(source="withdrawal.kind", read_only=True, default=None)
     withdrawal_reason = serializers.CharField(
         source="withdrawal.reason", read_only=True, default=None
     )
@@ -46,8 +47,10 @@ class CertificateSerializer(serializers.ModelSerializer):
             "issued_by",
             "current",
             "withdrawn_at",
+            "withdrawal_kind",
             "withdrawal_reason",
             "pdf_sha256",
+            "key_fingerprint",
             "check_address",
         ]
         read_only_fields = [name for name in fields if name != "job"]
@@ -57,9 +60,18 @@ class CertificateSerializer(serializers.ModelSerializer):
 
 
 class WithdrawalSerializer(serializers.Serializer):
-    """The reason is shown on the public check page: name no person in it."""
+    """The kind is shown on the public check page, the reason to the company and its auditor."""
 
+    kind = serializers.ChoiceField(choices=GIVEN_BY_A_PERSON, default=Kind.OTHER.value)
     reason = serializers.CharField(max_length=300)
+
+
+class MadeAgainSerializer(serializers.Serializer):
+    """`same_file` is null where the signature can't be repeated: another key, or a device's."""
+
+    same_document = serializers.BooleanField()
+    same_file = serializers.BooleanField(allow_null=True)
+    typesetter = serializers.CharField()
 
 
 class CertificateFilter(django_filters.FilterSet):
@@ -101,7 +113,8 @@ class CertificateViewSet(
         certificate = self.get_object()
         asked = WithdrawalSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
-        withdraw_certificate(certificate, asked.validated_data["reason"], request.user)
+        given = asked.validated_data
+        withdraw_certificate(certificate, given["reason"], request.user, kind=given["kind"])
         return Response(self.get_serializer(self.get_object()).data)
 
     @extend_schema(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
@@ -111,6 +124,15 @@ class CertificateViewSet(
         certificate = self.get_object()
         note_access(certificate.job, request.user, f"certificate {certificate.code}")
         return pdf_answer(certificate)
+
+    @extend_schema(request=None, responses=MadeAgainSerializer)
+    @action(detail=True, methods=["post"], url_path="made-again")
+    def made_again(self, request: Request, code: str) -> Response:
+        """Make it again from its record and compare with the file that was issued."""
+        # The typesetter and the signer are half a second of imports that few requests need.
+        from compliance.certificates.again import compare
+
+        return Response(MadeAgainSerializer(compare(self.get_object())).data)
 
 
 router = SimpleRouter()

@@ -8,6 +8,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.shortfalls")),
     path("", include("compliance.api.waivers")),
     path("", include("compliance.api.certificates")),
+    path("", include("compliance.api.issue_runs")),
     path("", include("compliance.api.ledger")),
     path("", include("compliance.api.packs")),
     path("", include("compliance.api.audit_reading")),

@@ -56,4 +56,11 @@ HOUSEHOLDER_CAUTIONS: tuple[HouseholderCaution, ...] = (
         "Keep its seal and its insulation in place: warm damp air that rises through it "
         "condenses under the roof.",
     ),
+    HouseholderCaution(
+        "asbestos",
+        "Old materials",
+        "Old loose fill, boards, flues and lagging may hold asbestos. Do not touch, drill or sweep "
+        "them: have them looked at by a licensed surveyor. In all of this local codes and licensed "
+        "practice come first.",
+    ),
 )

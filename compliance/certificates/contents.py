@@ -14,6 +14,8 @@ from django.utils import timezone
 from calculations.loft import Condition
 from calculations.records import Plain, to_plain
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
+from compliance.certificates.photos import PhotoLine, photos_shown
+from compliance.certificates.sheets import SHEET, TYPESETTER
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment
 from jobs.models import Handover, LayerPlan, Survey
@@ -69,7 +71,11 @@ class WrittenCaution:
 
 @dataclass(frozen=True, slots=True)
 class Contents:
-    """All words, figures and drawings of a certificate. Depths in mm, U-values in W/m2K."""
+    """All words, figures and drawings of a certificate. Depths in mm, U-values in W/m2K.
+
+    photos_shown: the small copies printed in the annex. sheet: the edition of the sheet it is set
+    on, and typesetter: the version of what set it; both stay what they were when it is made again.
+    """
 
     code: str
     check_address: str
@@ -105,6 +111,9 @@ class Contents:
     inputs_sha256: str
     arithmetic: tuple[CheckLine, ...]
     drawing_svg: str
+    photos_shown: tuple[PhotoLine, ...] = ()
+    sheet: int = 1
+    typesetter: str = ""
 
     def to_dict(self) -> dict[str, Plain]:
         plain = to_plain(self)
@@ -117,12 +126,13 @@ PARTS: dict[str, type] = {
     "layers": LayerLine,
     "cautions": WrittenCaution,
     "arithmetic": CheckLine,
+    "photos_shown": PhotoLine,
 }
 
 
 def contents_from_dict(stored: Mapping[str, Any]) -> Contents:
-    """What `Contents.to_dict` gave, back as it was."""
-    values = {f.name: stored[f.name] for f in fields(Contents)}
+    """What `Contents.to_dict` gave, back as it was; of an earlier day what it had then."""
+    values = {f.name: stored[f.name] for f in fields(Contents) if f.name in stored}
     for name, value in values.items():
         if name in PARTS:
             values[name] = tuple(PARTS[name](**row) for row in value)
@@ -179,6 +189,9 @@ def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Conte
         inputs_sha256=assessment.inputs_sha256,
         arithmetic=_arithmetic(assessment),
         drawing_svg=draw_assessment(assessment),
+        photos_shown=photos_shown(assessment),
+        sheet=SHEET,
+        typesetter=TYPESETTER,
     )
 
 

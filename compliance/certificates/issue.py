@@ -42,8 +42,9 @@ def issue_certificate(
         assessment = _assessment_to_certify(job, by)
         issued_at = (at or timezone.now()).replace(microsecond=0)
         contents = contents_of(assessment, new_code(), issued_at)
+        key = keep_signing_key()
         kept = store_pdf(make_pdf(contents))
-        certificate = _write_row(assessment, contents, kept, by)
+        certificate = _write_row(assessment, contents, kept, by, key)
         if certificate is not None:
             return certificate
     raise Conflict(
@@ -61,8 +62,16 @@ def make_pdf(contents: Contents) -> bytes:
     return sign_pdf(draw_pdf(contents), datetime.fromisoformat(contents.issued_at))
 
 
+def keep_signing_key() -> str:
+    """Have the public side of the key in use kept before anything is signed; its fingerprint."""
+    from compliance.certificates.key_records import keep_key
+    from compliance.certificates.signing import signing_key
+
+    return keep_key(signing_key())
+
+
 def make_again(certificate: Certificate) -> bytes:
-    """The PDF of a stored certificate, from what the row remembers of it."""
+    """The PDF of a stored certificate, from what its row remembers, signed by the key of today."""
     return make_pdf(contents_from_dict(certificate.contents))
 
 
@@ -85,7 +94,7 @@ def _assessment_to_certify(job: Job, by: User | None) -> Assessment:
 
 
 def _write_row(
-    assessment: Assessment, contents: Contents, kept: Kept, by: User | None
+    assessment: Assessment, contents: Contents, kept: Kept, by: User | None, key: str
 ) -> Certificate | None:
     """The row, or None when the verdict it was drawn from is no longer the latest."""
     with refusals_explained():
@@ -105,6 +114,7 @@ def _write_row(
             pdf_name=kept.name,
             pdf_sha256=kept.sha256,
             contents=contents.to_dict(),
+            key_fingerprint=key,
         )
         move_job(job, Stage.CERTIFIED)
     return certificate

@@ -1,15 +1,16 @@
 """Signing certificates: PAdES with a key of our own, so that a changed byte is noticed.
 
-The key is EC P-256 with a self-signed certificate, made at the first start and replaceable
-(see `compliance.certificates.keys`). Signatures are deterministic (RFC 6979) and carry the
-time of issue that the certificate itself prints, so that the same contents give the same
-bytes again.
+The key is EC P-256 with a self-signed certificate, made at the first start, and replaceable (see
+`compliance.certificates.key_sources`). Signatures carry the time of issue that the certificate
+itself prints and, by a key in a file, are deterministic (ECDSA by RFC 6979, RSA by PKCS #1 v1.5),
+so that the same contents give the same bytes again. A device signs differently each time; the
+document beneath stays the same, and the signed file is kept.
 """
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+import os
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from io import BytesIO
@@ -20,13 +21,13 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 from django.conf import settings
-from pyhanko.keys import load_certs_from_pemder_data, load_private_key_from_pemder_data
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigSeedSubFilter
-from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, Signer, SimpleSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
+from compliance.certificates.key_sources import MADE, SigningKey, from_device, from_file, from_pem
 from compliance.certificates.keys import read_or_make
 
 KEY_FILE = "certificate-signing.pem"
@@ -35,34 +36,35 @@ YEARS_VALID = 20
 BYTES_RESERVED = 8192
 
 
-@dataclass(frozen=True, slots=True)
-class SigningKey:
-    """A private key and its certificate, with the chain above it."""
-
-    signing_key: Any
-    signing_cert: Any
-    chain: tuple[Any, ...]
-
-    @property
-    def fingerprint(self) -> str:
-        """SHA-256 of the certificate, to compare with what a reader of the PDF shows."""
-        return hashlib.sha256(self.signing_cert.dump()).hexdigest()
-
-
 def signing_key() -> SigningKey:
-    """The key in use; made when there is none yet."""
+    """The key in use; made when there is none yet.
+
+    Raises:
+        ImproperlyConfigured: a key of one's own is named that can't be used.
+    """
+    token = settings.CERTIFICATE_TOKEN
+    if token["module"]:
+        return _load_from_device(tuple(token.items()), os.getpid())
+    if settings.CERTIFICATE_KEY_STORE:
+        return _load_file(settings.CERTIFICATE_KEY_STORE, settings.CERTIFICATE_KEY_PASSWORD)
     return _load(str(settings.CERTIFICATE_KEY_FOLDER))
 
 
 @lru_cache(maxsize=4)
 def _load(folder: str) -> SigningKey:
     pem = read_or_make(KEY_FILE, make_key_and_certificate)
-    certificates = list(load_certs_from_pemder_data(pem))
-    return SigningKey(
-        load_private_key_from_pemder_data(pem, passphrase=None),
-        certificates[0],
-        tuple(certificates[1:]),
-    )
+    return from_pem(pem, "", kind=MADE, said=f"{folder}/{KEY_FILE}")
+
+
+@lru_cache(maxsize=4)
+def _load_file(name: str, password: str) -> SigningKey:
+    return from_file(name, password)
+
+
+@lru_cache(maxsize=1)
+def _load_from_device(token: tuple[tuple[str, str], ...], process: int) -> SigningKey:
+    """Each process opens a session of its own."""
+    return from_device(dict(token))
 
 
 def make_key_and_certificate() -> bytes:
@@ -113,12 +115,6 @@ def _for_signatures() -> x509.KeyUsage:
 
 def sign_pdf(pdf: bytes, at: datetime, key: SigningKey | None = None) -> bytes:
     """`pdf` with a PAdES baseline signature (ETSI EN 319 142-1, level B-B) made at `at`."""
-    key = key or signing_key()
-    store = SimpleCertificateStore()
-    store.register_multiple(key.chain)
-    signer = _RepeatableSigner(
-        signing_cert=key.signing_cert, signing_key=key.signing_key, cert_registry=store
-    )
     meta = PdfSignatureMetadata(
         field_name=FIELD,
         md_algorithm="sha256",
@@ -126,26 +122,42 @@ def sign_pdf(pdf: bytes, at: datetime, key: SigningKey | None = None) -> bytes:
         reason="Issued as a loft insulation certificate",
         name="Eavesbook",
     )
-    signed = _SignerAt(meta, signer, at).sign_pdf(
+    signed = _SignerAt(meta, signer_of(key or signing_key()), at).sign_pdf(
         _RepeatableWriter(BytesIO(pdf)), bytes_reserved=BYTES_RESERVED
     )
     return bytes(signed.getbuffer())
+
+
+def signer_of(key: SigningKey) -> Signer:
+    if key.device is not None:
+        device: Signer = key.device
+        return device
+    store = SimpleCertificateStore()
+    store.register_multiple(key.chain)
+    return _RepeatableSigner(
+        signing_cert=key.signing_cert, signing_key=key.signing_key, cert_registry=store
+    )
 
 
 class _RepeatableSigner(SimpleSigner):
     """Signs the same bytes to the same signature: ECDSA with the nonce of RFC 6979."""
 
     def sign_raw(self, data: bytes, digest_algorithm: str) -> bytes:
-        private = serialization.load_der_private_key(self.signing_key.dump(), password=None)
+        private = _private_key(self.signing_key.dump())
         if not isinstance(private, ec.EllipticCurvePrivateKey):
             return bytes(super().sign_raw(data, digest_algorithm))
         return private.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
 
 
+@lru_cache(maxsize=4)
+def _private_key(der: bytes) -> Any:
+    return serialization.load_der_private_key(der, password=None)
+
+
 class _SignerAt(PdfSigner):
     """A signer whose clock stands at the time of issue."""
 
-    def __init__(self, meta: PdfSignatureMetadata, signer: SimpleSigner, at: datetime) -> None:
+    def __init__(self, meta: PdfSignatureMetadata, signer: Signer, at: datetime) -> None:
         super().__init__(meta, signer)
         self.at = at
 

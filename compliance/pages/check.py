@@ -1,4 +1,4 @@
-"""The public check of a certificate: valid or not, what was found, what to mind. No names."""
+"""The public check of a certificate: valid or not and why, what was found, cautions. No names."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from typing import Any
 from allauth.account.adapter import get_adapter
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
 from compliance.certificates.code import read_code
+from compliance.certificates.key_records import key_of
 from compliance.certificates.lookups import WINDOW_S, may_look_up
-from compliance.models import Certificate
+from compliance.models import Certificate, CertificateKey
 from jobs.errors import Refused
 from jobs.pages.access import open_page
 from jobs.pages.refusals import show_refusal
@@ -62,14 +63,26 @@ def _not_found(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "compliance/check/check.html", context, status=404)
 
 
+@open_page
+def check_key(request: HttpRequest, fingerprint: str) -> HttpResponse:
+    """The public certificate of a key, so that files it signed stay verifiable without us."""
+    key = get_object_or_404(CertificateKey, fingerprint=fingerprint)
+    answer = HttpResponse(key.pem, content_type="application/x-pem-file")
+    answer["Content-Disposition"] = f'attachment; filename="key-{fingerprint[:16]}.pem"'
+    return answer
+
+
 def _told(certificate: Certificate) -> dict[str, Any]:
     """What a stranger with the code is told: nothing that names a person or a home."""
     printed = certificate.contents
-    newer = Certificate.objects.current().filter(job=certificate.job_id).exists()
+    newer = None
+    if not certificate.is_current:
+        newer = Certificate.objects.current().filter(job=certificate.job_id).first()
+    key = key_of(certificate)
     return {
         "certificate": certificate,
-        "valid": certificate.is_current,
-        "newer": newer and not certificate.is_current,
+        "state": "valid" if certificate.is_current else "superseded" if newer else "withdrawn",
+        "newer": newer,
         "invented": printed["invented"],
         "figures": [
             {"label": "Asked by the rule", "value": printed["min_depth_mm"], "unit": "mm"},
@@ -82,13 +95,31 @@ def _told(certificate: Certificate) -> dict[str, Any]:
             {"label": "Source", "value": printed["rule_source"]},
             {"label": "Scheme", "value": printed["scheme"]},
             {"label": "Company", "value": printed["company"]},
-            {"label": "SHA-256 of the file", "value": certificate.pdf_sha256},
         ],
+        "file_facts": [
+            {"label": "SHA-256 of the file", "value": certificate.pdf_sha256},
+            {"label": "Signed with", "value": _key_words(key)},
+            {"label": "SHA-256 of the key’s certificate", "value": key.fingerprint},
+        ],
+        "key": key,
         "cautions": HOUSEHOLDER_CAUTIONS,
     }
 
 
+def _key_words(key: CertificateKey) -> str:
+    valid = f"valid from {key.valid_from:%-d %b %Y} to {key.valid_until:%-d %b %Y}"
+    return f"{key.subject}; {key.algorithm}; {valid}; {_use(key)}"
+
+
+def _use(key: CertificateKey) -> str:
+    newest = CertificateKey.objects.last()
+    if newest is None or newest.fingerprint == key.fingerprint:
+        return "the key in use"
+    return "an earlier key, kept so that this file can still be checked"
+
+
 urlpatterns = [
     path("check/", check, name="check"),
+    path("check/keys/<slug:fingerprint>.pem", check_key, name="check_key"),
     path("check/<str:code>/", check_certificate, name="check_certificate"),
 ]

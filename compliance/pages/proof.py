@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -68,11 +69,22 @@ def shortfall_list(request: HttpRequest) -> HttpResponse:
 @page_for(*PROOF_READERS)
 def certificate_list(request: HttpRequest) -> HttpResponse:
     shown = CertificateFilter(request.GET, user=request.user)
-    return _list(request, shown, shown.rows(), "Certificates", "certificates", "certificate_list")
+    actions = []
+    if request.user.role in DECIDERS:
+        actions = [{"url": reverse("issue_runs"), "label": "Issue many"}]
+    return _list(
+        request, shown, shown.rows(), "Certificates", "certificates", "certificate_list", actions
+    )
 
 
 def _list(
-    request: HttpRequest, shown: Any, rows: Any, title: str, noun: str, url_name: str
+    request: HttpRequest,
+    shown: Any,
+    rows: Any,
+    title: str,
+    noun: str,
+    url_name: str,
+    actions: Sequence[dict[str, Any]] = (),
 ) -> HttpResponse:
     context = {
         "filter": shown,
@@ -81,6 +93,7 @@ def _list(
         "list_url": reverse(url_name),
         "today": timezone.localdate(),
         "page_title": title,
+        "page_actions": actions,
     }
     return render(request, f"compliance/proof/{url_name}.html", context)
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 
+from compliance.certificates.withdraw import GIVEN_BY_A_PERSON, Kind
 from compliance.shortfalls import OWNERS
 from jobs.models import Job, User, Visit
 from jobs.pages.visit_forms import USUAL_VAN, VisitForm, next_working_day
@@ -13,9 +14,14 @@ from jobs.planning.booking import proposed_hours
 
 
 class WithdrawForm(forms.Form):
+    kind = forms.ChoiceField(
+        choices=[(kind.value, kind.label) for kind in Kind if kind in GIVEN_BY_A_PERSON],
+        label="Because",
+        help_text="Shown on the public check page.",
+    )
     reason = forms.CharField(
         max_length=300,
-        help_text="Shown on the public check page, so name no person. Such as “opened up for "
+        help_text="For your company and its auditor, kept for good. Such as “opened up for "
         "rewiring, to be laid again”.",
     )
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.assess import ASSESSABLE, assess_job, latest_assessment
 from compliance.certificates.issue import issue_certificate
-from compliance.certificates.withdraw import withdraw_certificate
+from compliance.certificates.withdraw import Kind, withdraw_certificate
 from compliance.evidence_access import note_access
 from compliance.models import Assessment
 from compliance.pages.proof_forms import CallBackForm, OwnerForm, WithdrawForm
@@ -125,7 +125,10 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
         certificate = current_certificate(job)
         if certificate is None:
             raise Refused("This job has no certificate to withdraw.")
-        withdraw_certificate(certificate, request.POST.get("reason", ""), request.user)
+        given = request.POST
+        withdraw_certificate(
+            certificate, given.get("reason", ""), request.user, kind=given.get("kind") or Kind.OTHER
+        )
         return f"{certificate} is withdrawn. Its check page says so from now on."
 
     return _act(request, pk, act)

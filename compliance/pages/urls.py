@@ -12,6 +12,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.ledger_files")),
     path("", include("compliance.pages.packs")),
     path("", include("compliance.pages.certificate_files")),
+    path("", include("compliance.pages.issue_runs")),
+    path("", include("compliance.pages.certificates")),
     path("", include("compliance.pages.check")),
     path("", include("compliance.pages.personal")),
     path("", include("compliance.pages.openings")),

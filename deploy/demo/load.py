@@ -15,7 +15,17 @@ from django.utils import timezone
 
 from compliance.models import DepthRule, Shortfall
 from compliance.shortfalls import assign_owner
-from deploy.demo import audit, evidence, hands, planning, proof, site_work, stock, yard
+from deploy.demo import (
+    audit,
+    certificates,
+    evidence,
+    hands,
+    planning,
+    proof,
+    site_work,
+    stock,
+    yard,
+)
 from deploy.demo.courses import LEFT_TO_QUANTIFY, LONDON, Course, coming_survey_times, plan_courses
 from deploy.demo.lofts import invent_loft
 from deploy.demo.people import Cast, make_cast
@@ -96,6 +106,7 @@ class _Loader:
         self.tell("audit rounds")
         audit.make_rounds(cast, self.now)
         proof.make_proof(cast, self.now)
+        certificates.make_certificates(cast, self.now)
 
     def _entries(self) -> list[Entry]:
         homes = [invent_home(self.chance, number) for number in range(self.scale.homes)]

@@ -237,9 +237,23 @@ if S3_BUCKET:
         },
     }
 
-# --- Certificates and seals: where their keys lie (made at the first start, replaceable by files of
-# your own; see compliance/certificates/keys.py), and the address that the printed QR code opens.
+# --- Certificates and seals: where the keys lie that are made at the first start, a key of your own
+# for certificates (a file or a device; see compliance/certificates/key_sources.py), and the address
+# that the printed QR code opens.
 CERTIFICATE_KEY_FOLDER = env.text("CERTIFICATE_KEY_FOLDER", str(Path(MEDIA_ROOT).parent / "keys"))
+CERTIFICATE_KEY_STORE = env.text("CERTIFICATE_KEY_STORE", "")
+CERTIFICATE_KEY_PASSWORD = env.text("CERTIFICATE_KEY_PASSWORD", "")
+CERTIFICATE_TOKEN = {
+    "module": env.text("CERTIFICATE_TOKEN_MODULE", ""),
+    "label": env.text("CERTIFICATE_TOKEN_LABEL", ""),
+    "pin": env.text("CERTIFICATE_TOKEN_PIN", ""),
+    "key": env.text("CERTIFICATE_TOKEN_KEY", ""),
+}
+if CERTIFICATE_KEY_STORE and CERTIFICATE_TOKEN["module"]:
+    raise ImproperlyConfigured(
+        "CERTIFICATE_KEY_STORE and CERTIFICATE_TOKEN_MODULE are both set. Certificates are signed "
+        "by one key: take one of the two away."
+    )
 PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS", "http://127.0.0.1:8000")
 
 # --- Planning: how long drives take. Without a road-routing server (the open `table` service of

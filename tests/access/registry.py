@@ -119,6 +119,8 @@ THINGS: dict[str, Thing] = {
     "shortfalls/<pk>": record("shortfall", OF_OTHER_JOB),
     "waivers/<pk>": record("waiver", OF_OTHER_JOB),
     "certificates/<code>": record("certificate", OF_JOB, "code", NO_CODE),
+    "issue-runs/<pk>": record("issue_run", OF_COMPANY),
+    "check/keys/<fingerprint>": record("certificate", OF_ALL, "key_fingerprint", "0" * 64),
     "check/<code>": record("certificate", OF_ALL, "code", NO_CODE),
     "rules/<pk>": record("rule", OF_ALL),
     "depth-rules/<pk>": record("rule", OF_ALL),
@@ -194,6 +196,7 @@ LISTS: dict[str, tuple[str, Eyes]] = {
     "shortfalls": ("Shortfall", OF_OTHER_JOB),
     "waivers": ("Waiver", OF_OTHER_JOB),
     "certificates": ("Certificate", OF_JOB),
+    "issue-runs": ("IssueRun", OF_COMPANY),
     "ledger/seals": ("Seal", OF_ALL),
     "audit-rounds": ("AuditRound", OF_ROUND),
     "drawn-jobs": ("DrawnJob", OF_ROUND),
@@ -233,6 +236,7 @@ OPEN = {
     "seal_file": "a Seal to keep; it names nobody",
     "calendar_feed": "calendar programs have no account; its token of 256 random bits is the key",
     "check": "the householder's check of a certificate; no account",
+    "check_key": "the public certificate of a key that signs certificates; names nobody",
     "check_certificate": "the householder's check of a certificate; names no person and no home",
 }
 

@@ -39,6 +39,7 @@ from compliance.models import (
     FindingAnswer,
     FindingDraft,
     FindingReply,
+    IssueRun,
     JobRead,
     LedgerEntry,
     Remeasurement,
@@ -159,6 +160,7 @@ class World:
     handover: Handover = field(init=False)
     assessment: Assessment = field(init=False)
     certificate: Certificate = field(init=False)
+    issue_run: IssueRun = field(init=False)
     entry: LedgerEntry = field(init=False)
 
     booked_job: Job = field(init=False)
@@ -347,6 +349,9 @@ def fit_and_certify(world: World) -> None:
     world.survey = scene.survey
     world.assessment = assess_job(world.job.pk)
     world.certificate = issue_certificate(world.job.pk, world.people["compliance_officer"])
+    world.issue_run = IssueRun.objects.create(
+        company=world.company, begun_by=world.people["compliance_officer"], ended_at=A_MONDAY
+    )
     world.check = world.visit.pre_start_checks.get()
     world.handover = world.visit.handovers.get()
     work(world)

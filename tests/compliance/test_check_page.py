@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
+
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives.serialization import Encoding
 from django.urls import reverse
 
+from compliance.assess import assess_job
 from compliance.certificates.code import ALPHABET, check_character, new_code, read_code
 from compliance.certificates.issue import issue_certificate
 from compliance.certificates.lookups import LOOKUPS_A_MINUTE
 from compliance.certificates.withdraw import withdraw_certificate
 from jobs.errors import Refused
 from tests.compliance.scene import certified_scene
+from tests.factories import DepthReadingFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -46,28 +52,56 @@ def test_no_person_and_no_home_is_named(client):
         assert secret not in words
 
 
-def test_a_withdrawn_certificate_says_so_and_why(client):
+def test_a_withdrawn_certificate_says_so_and_why_without_what_was_typed(client):
     scene, certificate = certified_scene()
     officer = scene.person("compliance_officer")
-    withdraw_certificate(certificate, "opened up for rewiring", officer)
+    withdraw_certificate(certificate, "Mrs Uniquename rewired it", officer, kind="loft_changed")
 
     words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
 
     assert "<h1>Withdrawn</h1>" in words
-    assert "opened up for rewiring" in words
+    assert "the loft was changed after it was measured" in words
+    assert f"{certificate.withdrawal.withdrawn_at:%-d %b %Y}" in words
+    assert "No newer certificate" in words
+    assert "Uniquename" not in words
     assert str(officer) not in words
 
 
-def test_a_withdrawn_one_tells_of_a_newer_one_without_its_code(client):
+def test_what_a_new_verdict_took_back_says_so(client):
+    scene, certificate = certified_scene()
+    DepthReadingFactory(visit=scene.visit, area=scene.area, x_mm=4000, y_mm=3000, depth_mm=80)
+    assess_job(scene.job.pk)
+
+    words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    assert "a new assessment of the loft no longer meets the rule" in words
+
+
+def test_a_superseded_one_names_the_newer(client):
     scene, certificate = certified_scene()
     officer = scene.person("compliance_officer")
-    withdraw_certificate(certificate, "opened up", officer)
+    withdraw_certificate(certificate, "wrong house number", officer, kind="mistake")
     newer = issue_certificate(scene.job.pk, officer)
 
     words = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
 
-    assert "A newer certificate was issued" in words
-    assert newer.code not in words
+    assert "<h1>Superseded</h1>" in words
+    assert reverse("check_certificate", args=[newer.code]) in words
+    assert "something on it was wrong" in words
+    assert scene.job.property.address_line_1 not in words
+
+
+def test_it_says_which_key_signed_and_hands_its_certificate_out(client):
+    _, certificate = certified_scene()
+    page = words_of(client.get(reverse("check_certificate", args=[certificate.code])))
+
+    pem = client.get(reverse("check_key", args=[certificate.key_fingerprint])).content
+
+    der = x509.load_pem_x509_certificate(pem).public_bytes(Encoding.DER)
+    assert hashlib.sha256(der).hexdigest() == certificate.key_fingerprint
+    assert certificate.key_fingerprint in page
+    assert "the key in use" in page
+    assert client.get(reverse("check_key", args=["0" * 64])).status_code == 404
 
 
 def test_a_code_is_read_however_it_is_typed(client):

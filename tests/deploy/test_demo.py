@@ -15,6 +15,7 @@ import pytest
 
 from calculations.loft import loft_area_m2, loft_from_dict
 from compliance.assess import rerun_agrees
+from compliance.certificates.again import compare
 from compliance.ledger.check import verify_ledger
 from compliance.models import Assessment, AuditRound, Certificate, Finding, Shortfall
 from deploy.demo import SIGN_INS
@@ -106,7 +107,8 @@ def test_the_demo_shows_something_at_every_stage_and_keeps_every_rule(small_demo
     assert Visit.objects.filter(status="booked", kind="survey").count() == 4
     assert "invented" in Company.objects.get().name
     assert {s.email for s in SIGN_INS} == set(User.objects.values_list("email", flat=True))
-    assert Certificate.objects.count() == stages[Stage.CERTIFIED]
+    assert Certificate.objects.current().count() == stages[Stage.CERTIFIED]
+    assert Certificate.objects.exclude(withdrawal=None).exists()
     assert Shortfall.objects.open().exists()
     assert PlanRun.objects.get().state == "ready", PlanRun.objects.get().failure
     assert VisitNeed.objects.open().exists()
@@ -116,3 +118,6 @@ def test_the_demo_shows_something_at_every_stage_and_keeps_every_rule(small_demo
     assert not verify_ledger().faults
     for assessment in Assessment.objects.select_related("rule"):
         assert rerun_agrees(assessment), assessment
+    for certificate in Certificate.objects.all():
+        assert len(certificate.contents["photos_shown"]) >= 2, certificate
+        assert compare(certificate).same_file, certificate

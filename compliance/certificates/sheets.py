@@ -1,0 +1,21 @@
+"""The editions of the sheet. A certificate made again is set on the edition it was issued on.
+
+To change the sheet: copy the newest `sheet_N.typ` to the next number, change that one, raise SHEET.
+"""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from pathlib import Path
+
+FOLDER = Path(__file__).parent / "typst"
+SHEET = 2
+TYPESETTER = f"typst {version('typst')}"
+
+
+def template_of(sheet: int) -> Path:
+    """Raises FileNotFoundError for an edition that there never was."""
+    template = FOLDER / f"sheet_{sheet}.typ"
+    if not template.is_file():
+        raise FileNotFoundError(f"There is no edition {sheet} of the certificate's sheet.")
+    return template
