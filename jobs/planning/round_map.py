@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from jobs.planning.map_labels import CREW, DEPOT, DISTRICT, Box, Sheet, along, around
 
 EARTH_RADIUS_KM = 6371.0088  # mean radius R1 of the GRS 80 ellipsoid (Moritz 2000)
 WIDTH = 480.0
@@ -98,27 +100,34 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class DrawnRound:
-    """A round as a line: `path` for an SVG, its dashes, its name where the line begins."""
+    """A round as a line: `path` for an SVG through the points of `way`, its dashes, its name."""
 
     crew: str
     path: str
     dash: str
     spots: tuple[Spot, ...]
     base: Label | None
-    name: Label
+    way: tuple[tuple[float, float], ...]
+    name: Label | None = None
+
+    @property
+    def legs(self) -> tuple[tuple[tuple[float, float], tuple[float, float]], ...]:
+        """The straight pieces of the way."""
+        return tuple(zip(self.way, self.way[1:], strict=False))
 
 
 @dataclass(frozen=True, slots=True)
 class RoundMap:
     """One map. `scale_km` is as long as the bar of `scale_length` units.
 
-    `depots`: each once, with its name, where it lies.
+    `depots`: each once, where it lies; `depot_names`: their names where there is room.
     """
 
     title: str
     height: float
     rounds: tuple[DrawnRound, ...]
     depots: tuple[Label, ...]
+    depot_names: tuple[Label, ...]
     labels: tuple[Label, ...]
     scale_km: float
     scale_length: float
@@ -189,14 +198,18 @@ def _map_of(rounds: Sequence[RoundToDraw]) -> RoundMap:
     depots = tuple(
         Label(depot.name, *_rounded(on_picture(depot.at))) for depot in found if depot is not None
     )
+    sheet = _sheet(drawn, depots, height)
+    named = tuple(replace(each, name=_crew_name(sheet, each)) for each in drawn)
+    depot_names = tuple(name for depot in depots if (name := _depot_name(sheet, depot)))
     calls = [call for round_ in rounds for call in round_.calls]
     scale = max(step for step in SCALE_STEPS_KM if step * unit < WIDTH / 4 or step == 0.5)
     return RoundMap(
         title=_title(calls, rounds),
         height=round(height, 1),
-        rounds=drawn,
+        rounds=named,
         depots=depots,
-        labels=_district_labels(calls, on_picture, drawn, depots),
+        depot_names=depot_names,
+        labels=_district_labels(calls, on_picture, sheet),
         scale_km=scale,
         scale_length=round(scale * unit, 1),
     )
@@ -218,7 +231,6 @@ def _drawn(rounds: Sequence[RoundToDraw], on_picture, height: float) -> tuple[Dr
     bases = [on_picture(round_.base) if round_.base else None for round_ in rounds]
     apart = iter(_pushed_apart([spot for spots in true for spot in spots], height))
     found = []
-    names: list[Label] = []
     for nth, (round_, spots, base) in enumerate(zip(rounds, true, bases, strict=True)):
         marked = tuple(
             Spot(call.key, call.order, *_rounded(next(apart)), *_rounded(spot))
@@ -232,7 +244,6 @@ def _drawn(rounds: Sequence[RoundToDraw], on_picture, height: float) -> tuple[Dr
             way += [depot, (spot.x, spot.y)] if depot and call.returns else []
         way += [base] if base and marked else []
         path = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in way)
-        names.append(_name_label(round_.crew, way, names, height))
         found.append(
             DrawnRound(
                 round_.crew,
@@ -240,7 +251,7 @@ def _drawn(rounds: Sequence[RoundToDraw], on_picture, height: float) -> tuple[Dr
                 DASHES[nth % len(DASHES)],
                 marked,
                 Label("", *_rounded(base)) if base else None,
-                names[-1],
+                tuple(way),
             )
         )
     return tuple(found)
@@ -250,17 +261,28 @@ def _rounded(at: tuple[float, float]) -> tuple[float, float]:
     return round(at[0], 1), round(at[1], 1)
 
 
-def _name_label(
-    crew: str, way: Sequence[tuple[float, float]], taken: Sequence[Label], height: float
-) -> Label:
-    """The crew's name a third of the way along its first leg, clear of the other names."""
-    (x, y), (to_x, to_y) = way[0], way[min(1, len(way) - 1)]
-    x, y = x + (to_x - x) * 0.4, y + (to_y - y) * 0.4 - 5
-    half = len(crew) * 3.9
-    x = min(max(x, half + 4), WIDTH - half - 4)
-    while any(abs(y - other.y) < 16 and abs(x - other.x) < 110 for other in taken):
-        y += 16
-    return Label(crew, round(x, 1), round(min(max(y, 16), height - 24), 1))
+def _sheet(drawn: Sequence[DrawnRound], depots: Sequence[Label], height: float) -> Sheet:
+    """The picture with what no name may cover: stops, bases, depots, the scale and the north."""
+    taken = [Box(0, height - 34, 150, height), Box(444, height - 54, WIDTH, height)]
+    taken += [Box.about(s.x, s.y, SPOT, SPOT) for each in drawn for s in each.spots]
+    taken += [Box.about(each.base.x, each.base.y, 8, 8) for each in drawn if each.base]
+    taken += [Box.about(depot.x, depot.y - 1.5, 13, 12) for depot in depots]
+    return Sheet(WIDTH, height, taken, [leg for each in drawn for leg in each.legs])
+
+
+def _crew_name(sheet: Sheet, drawn: DrawnRound) -> Label | None:
+    """The crew's name beside its way, or at its base; left out where it would cover something."""
+    places = list(along(drawn.legs))
+    if drawn.way:
+        places += around(*drawn.way[0], 12, 12, CREW.half(drawn.crew))
+    at = sheet.place(drawn.crew, places, CREW, own=drawn.legs)
+    return Label(drawn.crew, *at) if at else None
+
+
+def _depot_name(sheet: Sheet, depot: Label) -> Label | None:
+    places = around(depot.x, depot.y, 13, 11, DEPOT.half(depot.text))
+    at = sheet.place(depot.text, places, DEPOT)
+    return Label(depot.text, *at) if at else None
 
 
 def _pushed_apart(spots: list[tuple[float, float]], height: float) -> list[tuple[float, float]]:
@@ -290,29 +312,19 @@ def _pushed_apart(spots: list[tuple[float, float]], height: float) -> list[tuple
 
 
 def _district_labels(  # type: ignore[no-untyped-def]
-    calls: Sequence[Call], on_picture, drawn: Sequence[DrawnRound], depots: Sequence[Label]
-):
-    """The name of each postcode district under its calls, left out where it would cover one."""
+    calls: Sequence[Call], on_picture, sheet: Sheet
+) -> tuple[Label, ...]:
+    """The name of each postcode district by its calls, left out where it would cover something."""
     by_district: dict[str, list[Call]] = {}
     for call in calls:
         by_district.setdefault(call.district, []).append(call)
-    taken = [(spot.x, spot.y, SPOT + 4) for round_ in drawn for spot in round_.spots]
-    taken += [(round_.name.x, round_.name.y, 30.0) for round_ in drawn]
-    taken += [(round_.base.x, round_.base.y, 12.0) for round_ in drawn if round_.base]
-    taken += [(depot.x, depot.y + 6, 24.0) for depot in depots]
     found = []
     for district, here in sorted(by_district.items(), key=lambda item: (-len(item[1]), item[0])):
         points = [on_picture(call.at) for call in here]
         text = f"{here[0].town} {district}".strip()
-        x = sum(point[0] for point in points) / len(points)
-        half = len(text) * 3.2
-        x = min(max(x, half + 4), WIDTH - half - 4)
-        lowest, highest = max(p[1] for p in points), min(p[1] for p in points)
-        for y in (lowest + SPOT + 14, highest - SPOT - 8, lowest + SPOT + 30):
-            clear = all(abs(y - ty) > reach * 0.9 or abs(x - tx) > half + reach * 0.6
-                        for tx, ty, reach in taken)  # fmt: skip
-            if clear and y > 14:
-                found.append(Label(text, round(x, 1), round(y, 1)))
-                taken.append((x, y, 14.0))
-                break
+        x, y = (_middle(point[axis] for point in points) for axis in (0, 1))
+        across, up = (max(abs(p[axis] - (x, y)[axis]) for p in points) + SPOT for axis in (0, 1))
+        at = sheet.place(text, around(x, y, across, up, DISTRICT.half(text)), DISTRICT)
+        if at:
+            found.append(Label(text, *at))
     return tuple(found)

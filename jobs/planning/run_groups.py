@@ -44,6 +44,18 @@ class ShownLine:
     needs: str = ""
 
     @property
+    def chief(self) -> list[dict[str, str]]:
+        """The first reason, and the first that says what would help if that is another."""
+        reasons = self.line.reasons
+        helping = next((reason for reason in reasons if reason.get("would_help")), None)
+        return [each for each in reasons if each is reasons[0] or each is helping]
+
+    @property
+    def more(self) -> list[dict[str, str]]:
+        """The other reasons."""
+        return [each for each in self.line.reasons if each not in self.chief]
+
+    @property
     def is_open(self) -> bool:
         return self.line.change != Change.KEPT and self.line.answer == "none"
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from jobs.planning.map_labels import CREW, DEPOT, DISTRICT, Box
 from jobs.planning.round_map import (
     MARGIN,
     SPOT,
     WIDTH,
     Call,
+    DepotToDraw,
     RoundToDraw,
     maps_of,
     transverse_mercator,
@@ -90,3 +93,24 @@ def test_the_same_rounds_give_the_same_picture():
     rounds = [a_round("Wren", LEICESTER, *[(52.70, -1.2)] * 4)]
 
     assert maps_of(rounds) == maps_of(rounds)
+
+
+def test_no_name_lies_over_another_or_over_a_stop_a_base_or_a_depot():
+    depot = DepotToDraw("Midlands depot", (52.635, -1.132))
+    rounds = [
+        replace(a_round("Wren", LEICESTER, (52.7, -1.2), (52.72, -1.1)), depot=depot),
+        replace(a_round("Survey Swift", LEICESTER, (52.6, -1.2), (52.69, -1.19)), depot=depot),
+    ]
+
+    (drawn,) = maps_of(rounds)
+
+    names = [CREW.box(each.name.text, each.name.x, each.name.y) for each in drawn.rounds]
+    names += [DEPOT.box(name.text, name.x, name.y) for name in drawn.depot_names]
+    names += [DISTRICT.box(name.text, name.x, name.y) for name in drawn.labels]
+    things = [Box.about(s.x, s.y, 11, 11) for each in drawn.rounds for s in each.spots]
+    things += [Box.about(each.base.x, each.base.y, 6, 6) for each in drawn.rounds]
+    things += [Box.about(each.x, each.y, 12, 10) for each in drawn.depots]
+    assert len(names) >= 5
+    for nth, name in enumerate(names):
+        assert not any(name.covers(other) for other in names[nth + 1 :])
+        assert not any(name.covers(thing) for thing in things)
