@@ -131,14 +131,16 @@ def reply_to_answer(
 
 
 def with_standing(findings: QuerySet[Any]) -> QuerySet[Any]:
-    """Findings with `is_closed`, `is_answered` (a word of the auditor is due) and `due_on`."""
+    """Findings with `is_closed`, `is_answered` (a word of the auditor is due), `was_returned`
+    and `due_on`."""
     answers = FindingAnswer.objects.filter(finding=OuterRef("pk"))
     replies = FindingReply.objects.filter(finding=OuterRef("pk"))
-    returned = replies.filter(accepted=False).order_by("-pk").values("answer_due_on")[:1]
+    returned = replies.filter(accepted=False).order_by("-pk")
     return findings.annotate(
         is_closed=Exists(replies.filter(accepted=True)),
         is_answered=Exists(answers.filter(reply__isnull=True)),
-        due_on=Coalesce(Subquery(returned), "answer_due_on"),
+        was_returned=Exists(returned),
+        due_on=Coalesce(Subquery(returned.values("answer_due_on")[:1]), "answer_due_on"),
     )
 
 
@@ -159,7 +161,7 @@ def standing_of(finding: Any, today: date | None = None) -> Standing:
         return Standing("closed", None, False)
     if finding.is_answered:
         return Standing("answered", None, False)
-    state = "open" if finding.due_on == finding.answer_due_on else "returned"
+    state = "returned" if finding.was_returned else "open"
     return Standing(state, finding.due_on, bool(finding.due_on and finding.due_on < today))
 
 

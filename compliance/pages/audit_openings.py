@@ -28,4 +28,4 @@ def openings(request: HttpRequest) -> HttpResponse:
     return render(request, "compliance/audits/openings.html", context)
 
 
-urlpatterns = [path("findings/opened/", openings, name="openings")]
+urlpatterns = [path("findings/opened/", openings, name="auditor_openings")]

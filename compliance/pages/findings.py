@@ -55,7 +55,7 @@ def findings(request: HttpRequest) -> HttpResponse:
         "page_lead": "What auditors found, what was answered, and what was made of it.",
     }
     if request.user.role in COMPANY:
-        context["page_actions"] = [{"url": reverse("openings"), "label": "Opened by auditors"}]
+        context["page_actions"] = [{"url": reverse("auditor_openings"), "label": "Opened by auditors"}]
     return render(request, "compliance/audits/findings.html", context)
 
 

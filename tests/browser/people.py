@@ -390,11 +390,15 @@ class Auditor(Person):
         """Opens it; returns the heading of its page."""
         sample = self.page.locator("section", has_text="In the order drawn")
         self.touches(sample.get_by_role("link").first)
-        self.reads("Readings", "Photos", "Nothing is recorded on this job yet")
+        self.reads("Readings", "Before and after", "Nothing is found on this job yet")
         return self.page.get_by_role("heading", level=1).inner_text()
 
     def records_finding(self, severity: str, text: str) -> None:
-        self.chooses("Class", severity)
+        """By keyboard, as a draft, then released."""
+        self.page.keyboard.press("f")
+        self.page.get_by_role("radio", name=severity).check()
         self.types("What was found", text)
-        self.presses("Record the finding")
-        self.reads(text, "To be answered by")
+        self.page.keyboard.press("Control+Enter")
+        self.reads(text, f"{severity}, draft")
+        self.presses("Release 1 on this job")
+        self.reads("Released: 1.", text, "To be answered by")

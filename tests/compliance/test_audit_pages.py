@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from compliance.models import AuditRound, EvidenceAccess, Finding
+from compliance.models import AuditRound
 from tests.compliance.scene import certified_scene
 from tests.factories import UserFactory
 
@@ -85,49 +85,6 @@ def test_a_wrong_secret_is_refused_in_words(client, auditor):
     shown = client.post(address, {"nonce_hex": "cd" * 32}, follow=True)
 
     assert "not the nonce you committed to" in shown.text
-
-
-def test_reading_a_drawn_job_shows_its_evidence_and_is_logged(client, drawn, job, auditor):
-    shown = client.get(reverse("drawn_job", args=[drawn.drawn_jobs.get().pk]))
-
-    for title in ("Survey", "Readings", "Verdict", "Certificate", "Findings"):
-        assert f"{title}</h2>" in shown.text
-    logged = EvidenceAccess.objects.get(what="audit reading")
-    assert (logged.job_id, logged.person_id) == (job.pk, auditor.pk)
-
-
-def test_a_finding_reaches_the_company_and_its_answer_the_auditor(client, drawn, job, auditor):
-    read = reverse("drawn_job", args=[drawn.drawn_jobs.get().pk])
-    client.post(read, {"severity": "minor", "text": "Tray missing at bay 4."})
-    finding = Finding.objects.get()
-
-    client.force_login(UserFactory(role="compliance_officer", company=job.company))
-    assert "Tray missing" in client.get(reverse("findings")).text
-    client.post(reverse("finding", args=[finding.pk]), {"text": "Fitted on Friday."})
-
-    client.force_login(auditor)
-    assert "Fitted on Friday." in client.get(read).text
-
-
-def test_a_defect_without_words_is_told_beside_the_field(client, drawn):
-    read = reverse("drawn_job", args=[drawn.drawn_jobs.get().pk])
-
-    shown = client.post(read, {"severity": "major", "text": ""})
-
-    assert "Say what was found" in shown.text
-    assert not Finding.objects.exists()
-
-
-def test_a_planner_reads_findings_but_does_not_answer(client, drawn, job):
-    read = reverse("drawn_job", args=[drawn.drawn_jobs.get().pk])
-    client.post(read, {"severity": "minor", "text": "Tray missing."})
-    client.force_login(UserFactory(role="planner", company=job.company))
-
-    address = reverse("finding", args=[Finding.objects.get().pk])
-    client.post(address, {"text": "I answer this."})
-
-    assert "<textarea" not in client.get(address).text
-    assert not Finding.objects.get().answers.exists()
 
 
 def test_the_list_of_rounds_costs_a_fixed_number_of_queries(
