@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from compliance import issue_runs
 from compliance.assess import assess_if_due
+from compliance.audits.chasing import chase_late_findings
 from compliance.catching_up import jobs_to_assess, jobs_to_certify
 from compliance.certificates.issue import issue_certificate
 from compliance.ledger.seals import make_seal
@@ -85,6 +86,12 @@ def look_after_rules() -> int:
     for run_id in waiting:
         walk_for_rule.delay(run_id)
     return len(waiting)
+
+
+@shared_task
+def chase_late_answers() -> int:
+    """Remind compliance officers of findings whose answer is late."""
+    return chase_late_findings(timezone.localdate())
 
 
 @shared_task

@@ -68,6 +68,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "compliance.tasks.look_after_issue_runs",
         "schedule": crontab(minute="*/5"),
     },
+    "chase-late-answers-to-auditors": {
+        "task": "compliance.tasks.chase_late_answers",
+        "schedule": crontab(hour=7, minute=15),
+    },
     "chase-late-shortfalls": {
         "task": "compliance.tasks.chase_late_shortfalls",
         "schedule": crontab(hour=7, minute=10),

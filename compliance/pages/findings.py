@@ -55,7 +55,8 @@ def findings(request: HttpRequest) -> HttpResponse:
         "page_lead": "What auditors found, what was answered, and what was made of it.",
     }
     if request.user.role in COMPANY:
-        context["page_actions"] = [{"url": reverse("auditor_openings"), "label": "Opened by auditors"}]
+        url = reverse("auditor_openings")
+        context["page_actions"] = [{"url": url, "label": "Opened by auditors"}]
     return render(request, "compliance/audits/findings.html", context)
 
 

@@ -22,6 +22,7 @@ from deploy.demo import (
     hands,
     planning,
     proof,
+    reading,
     site_work,
     stock,
     yard,
@@ -105,6 +106,7 @@ class _Loader:
         planning.make_planning(cast, self.now)
         self.tell("audit rounds")
         audit.make_rounds(cast, self.now)
+        reading.make_reading(cast, random.Random(SEED))
         proof.make_proof(cast, self.now)
         certificates.make_certificates(cast, self.now)
 
