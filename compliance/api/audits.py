@@ -18,14 +18,16 @@ from compliance.audits.rounds import (
     close_round,
     commit_round,
     draw_sample,
+    give_up_round,
     population_file,
     reference_of,
     seal_population,
+    widen_round,
 )
 from compliance.models import AuditRound, DrawnJob, Finding
 from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
-from jobs.models import Company, Role
+from jobs.models import Company, Crew, Role
 
 AUDITORS = frozenset({Role.AUDITOR})
 COMPANY_READS = frozenset({Role.COMPLIANCE_OFFICER, Role.PLANNER})
@@ -34,18 +36,26 @@ TERMS = (
     "period_from",
     "period_to",
     "company",
+    "crew",
+    "nation",
+    "postcode_areas",
     "plan",
     "level",
     "severity",
     "aql",
     "confidence",
     "defective_share",
+    "strata_by",
+    "allocation",
 )
 
 
 class AuditRoundSerializer(serializers.ModelSerializer):
     company = serializers.PrimaryKeyRelatedField(
         queryset=Company.objects.none(), required=False, allow_null=True
+    )
+    crew = serializers.PrimaryKeyRelatedField(
+        queryset=Crew.objects.none(), required=False, allow_null=True
     )
     seal_root_hex = serializers.CharField(source="seal.root_hex", read_only=True, default=None)
 
@@ -56,6 +66,7 @@ class AuditRoundSerializer(serializers.ModelSerializer):
             "scheme",
             "auditor",
             *TERMS,
+            "severity_reason",
             "nonce_commitment",
             "nonce_hex",
             "seal",
@@ -65,6 +76,8 @@ class AuditRoundSerializer(serializers.ModelSerializer):
             "sample_size",
             "accept_at_most",
             "state",
+            "accepted",
+            "given_up_reason",
             "created_at",
             "drawn_at",
             "closed_at",
@@ -75,7 +88,9 @@ class AuditRoundSerializer(serializers.ModelSerializer):
         super().__init__(*args, **kwargs)
         request = self.context.get("request")
         if request is not None and getattr(request.user, "scheme_id", None):
-            self.fields["company"].queryset = Company.objects.filter(schemes=request.user.scheme_id)
+            companies = Company.objects.filter(schemes=request.user.scheme_id)
+            self.fields["company"].queryset = companies
+            self.fields["crew"].queryset = Crew.objects.filter(company__in=companies)
 
     def create(self, data: dict[str, Any]) -> AuditRound:
         auditor = self.context["request"].user
@@ -94,19 +109,38 @@ class LimitsSerializer(serializers.Serializer):
     method = serializers.CharField()
 
 
+class ReasonSerializer(serializers.Serializer):
+    reason = serializers.CharField(max_length=300)
+
+
+class NextInspectionSerializer(serializers.Serializer):
+    severity = serializers.CharField()
+    stopped = serializers.BooleanField()
+    why = serializers.CharField()
+
+
 class OutcomeSerializer(serializers.Serializer):
+    """`counted` is what the plan compares with `accept_at_most`: defective jobs of the first
+    sample, by weight where it looked harder at some strata. `limits` are the population's."""
+
     drawn = serializers.IntegerField()
     read = serializers.IntegerField()
     defective = serializers.IntegerField()
     accept_at_most = serializers.IntegerField()
     accepted = serializers.BooleanField(allow_null=True)
+    counted = serializers.IntegerField()
     limits = LimitsSerializer(allow_null=True)
+    binomial = LimitsSerializer(allow_null=True)
+    finite = LimitsSerializer(allow_null=True)
+    next_inspection = NextInspectionSerializer(allow_null=True)
     what_follows = serializers.CharField()
 
 
 class PopulationSerializer(serializers.Serializer):
     sha256 = serializers.CharField()
-    jobs = serializers.ListField(child=serializers.CharField())
+    jobs = serializers.ListField(
+        child=serializers.CharField(), help_text="A job, or job, stratum and risk, by tabs."
+    )
 
 
 class AuditRoundViewSet(
@@ -146,6 +180,25 @@ class AuditRoundViewSet(
         """End the round once every drawn job was read."""
         return Response(self.get_serializer(close_round(self.get_object())).data)
 
+    @extend_schema(request=ReasonSerializer, responses=AuditRoundSerializer)
+    @action(detail=True, methods=["post"])
+    def widen(self, request: Request, pk: str) -> Response:
+        """Draw as many jobs again from the same population, after a round was not accepted."""
+        widen_round(self.get_object(), self._reason(request), request.user)
+        return Response(self.get_serializer(self.get_object()).data)
+
+    @extend_schema(request=ReasonSerializer, responses=AuditRoundSerializer)
+    @action(detail=True, methods=["post"], url_path="give-up")
+    def give_up(self, request: Request, pk: str) -> Response:
+        """End a round without a draw; it stays in the list with the reason."""
+        record = give_up_round(self.get_object(), self._reason(request))
+        return Response(self.get_serializer(record).data)
+
+    def _reason(self, request: Request) -> str:
+        sent = ReasonSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        return str(sent.validated_data["reason"])
+
     @extend_schema(responses=OutcomeSerializer)
     @action(detail=True, methods=["get"])
     def outcome(self, request: Request, pk: str) -> Response:
@@ -166,7 +219,16 @@ class DrawnJobSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = DrawnJob
-        fields = ["id", "round", "job", "job_reference", "draw_order"]
+        fields = [
+            "id",
+            "round",
+            "job",
+            "job_reference",
+            "draw_order",
+            "stratum",
+            "weight",
+            "widening",
+        ]
         read_only_fields = fields
 
     def get_job_reference(self, drawn: DrawnJob) -> str:

@@ -77,7 +77,7 @@ def population_of(record: AuditRound) -> list[int]:
 
 
 def crews_of(job_ids: Sequence[int]) -> dict[int, tuple[int, str]]:
-    """By job: id and name (with its company's) of the crew that laid last."""
+    """By job: id of the crew that laid last, and its name after its company's."""
     found: dict[int, tuple[int, str]] = {}
     for some in _chunks(job_ids):
         visits = Visit.objects.filter(job_id__in=some, kind__in=LAYING_KINDS, status="done")
@@ -268,7 +268,10 @@ def _stratum_names(
     if record.strata_by == By.NOTHING:
         return {}
     if record.strata_by == By.CREW:
-        return {job: _clean(crews.get(job, "No crew")) for job in job_ids}
+        named = {job: _clean(crews.get(job, "No crew")) for job in job_ids}
+        if record.company_id is None:
+            return named
+        return {job: name.rpartition(": ")[2] for job, name in named.items()}
     if record.strata_by == By.KIND:
         back = _called_back(job_ids)
         return {job: "After a call-back" if job in back else "At once" for job in job_ids}

@@ -174,6 +174,8 @@ def _why(
     if moved == ("reduced", "normal"):
         return f"{ended}: one lot that is not ends reduced inspection."
     if after.severity == "normal":
+        if False in after.recent:
+            return f"{ended}: one more like it within five rounds, and inspection is tightened."
         return f"{ended}; the switching score is {after.score} of {SCORE_FOR_REDUCED}."
     if after.severity == "tightened":
         in_row = (*after.recent[::-1], False).index(False)

@@ -20,6 +20,14 @@ from jobs.models import Company, Crew, Job, Scheme, User, VisitNeed
 from jobs.models.evidence import kept_as_written
 
 
+class SwitchingStepQuerySet(RoundScopedQuerySet):
+    def newest(self) -> Self:
+        """Where each series stands today."""
+        subject = ("scheme_id", "company_id", "crew_id")
+        last = self.order_by(*subject, "-id").distinct(*subject).values("pk")
+        return self.filter(pk__in=last).select_related("scheme", "company", "crew", "round")
+
+
 class SwitchingStep(models.Model):
     """Where a crew, a company or a whole scheme stands by the switching rules, and why.
 
@@ -54,7 +62,7 @@ class SwitchingStep(models.Model):
     recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField(default=timezone.now, editable=False)
 
-    objects = RoundScopedQuerySet.as_manager()
+    objects = SwitchingStepQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

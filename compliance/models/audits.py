@@ -29,7 +29,8 @@ class RoundScopedQuerySet(models.QuerySet[Any]):
 class AuditRoundQuerySet(RoundScopedQuerySet):
     def with_progress(self) -> Self:
         """Each round with `drawn_count` and `read_count`, and its company."""
-        return self.select_related("company", "crew", "auditor").annotate(
+        rounds = self.order_by("-pk").select_related("company", "crew", "auditor")
+        return rounds.annotate(
             drawn_count=models.Count("drawn_jobs", distinct=True),
             read_count=models.Count(
                 "drawn_jobs",

@@ -1,4 +1,4 @@
-"""Forms of the audit pages."""
+"""Forms of the pages of audit rounds."""
 
 from __future__ import annotations
 
@@ -6,9 +6,15 @@ from typing import Any
 
 from django import forms
 
+from calculations.sampling import AQLS
 from compliance.audits.rounds import RoundTerms
 from compliance.models import AuditRound
-from jobs.models import Company, User
+from jobs.models import Company, Crew, Nation, User
+
+
+class CrewChoice(forms.ModelChoiceField):
+    def label_from_instance(self, crew: Any) -> str:
+        return f"{crew.company.name}: {crew.name}"
 
 
 class RoundForm(forms.Form):
@@ -29,6 +35,16 @@ class RoundForm(forms.Form):
         label="Company",
         empty_label="All companies of the scheme",
     )
+    crew = CrewChoice(Crew.objects.none(), required=False, label="Crew", empty_label="All crews")
+    nation = forms.ChoiceField(
+        required=False, label="Nation", choices=[("", "All nations"), *Nation.choices]
+    )
+    postcode_areas = forms.CharField(
+        required=False,
+        max_length=120,
+        label="Postcode areas",
+        help_text="Letters before the first digit, such as LE, NG. Empty: all.",
+    )
     plan = forms.ChoiceField(
         choices=AuditRound.Plan.choices, label="Size of the sample", initial="acceptance"
     )
@@ -38,12 +54,16 @@ class RoundForm(forms.Form):
         label="Inspection level",
     )
     severity = forms.ChoiceField(
-        choices=[("normal", "Normal"), ("tightened", "Tightened"), ("reduced", "Reduced")],
-        initial="normal",
+        required=False,
+        choices=[
+            ("", "As the switching rules say"),
+            ("tightened", "Tightened, to begin with"),
+        ],
         label="Inspection",
+        help_text="Yours to choose only for the first round of a series.",
     )
     aql = forms.TypedChoiceField(
-        choices=[(1.0, "1.0 %"), (2.5, "2.5 %"), (4.0, "4.0 %")],
+        choices=[(aql, f"{aql:g} %") for aql in AQLS if aql >= 0.1],
         coerce=float,
         initial=4.0,
         label="Acceptable quality limit",
@@ -59,6 +79,12 @@ class RoundForm(forms.Form):
         label="That no more than this is defective",
         help_text="Per cent of the population.",
     )
+    strata_by = forms.ChoiceField(
+        required=False, choices=AuditRound.StrataBy.choices, label="Draw apart by"
+    )
+    allocation = forms.ChoiceField(
+        choices=AuditRound.Allocation.choices, initial="proportional", label="Share out"
+    )
     nonce_commitment = forms.CharField(
         label="Commitment",
         max_length=64,
@@ -70,13 +96,13 @@ class RoundForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
 
-    acceptance_fields = ("level", "severity", "aql")
-    confidence_fields = ("confidence_percent", "defective_percent")
-
     def __init__(self, *args: Any, auditor: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["company"].queryset = Company.objects.filter(  # type: ignore[attr-defined]
-            schemes=auditor.scheme_id
+        companies = Company.objects.filter(schemes=auditor.scheme_id)
+        crews = Crew.objects.filter(company__in=companies, is_active=True)
+        self.fields["company"].queryset = companies  # type: ignore[attr-defined]
+        self.fields["crew"].queryset = crews.select_related("company").order_by(  # type: ignore[attr-defined]
+            "company__name", "name"
         )
 
     def terms(self) -> RoundTerms:
@@ -86,12 +112,17 @@ class RoundForm(forms.Form):
             period_from=c["period_from"],
             period_to=c["period_to"],
             company=c["company"],
+            crew=c["crew"],
+            nation=c["nation"],
+            postcode_areas=c["postcode_areas"].replace(",", " ").split(),
             plan=c["plan"],
             level=c["level"],
             severity=c["severity"],
             aql=c["aql"],
             confidence=c["confidence_percent"] / 100,
             defective_share=c["defective_percent"] / 100,
+            strata_by=c["strata_by"],
+            allocation=c["allocation"],
         )
 
 
@@ -102,3 +133,20 @@ class DrawForm(forms.Form):
         help_text="The one whose commitment you gave when the round began.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
+
+
+class ReasonForm(forms.Form):
+    """A reason, for what is not undone."""
+
+    reason = forms.CharField(
+        max_length=300, label="Reason", widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class AskForm(forms.Form):
+    """What the auditor asks for because of a finding."""
+
+    kind = forms.ChoiceField(
+        choices=[("call_back", "Call-back"), ("withdrawal", "Withdrawal of the certificate")]
+    )
+    reason = forms.CharField(max_length=600, required=False)

@@ -7,6 +7,7 @@ from importlib import import_module
 AREAS = (
     "compliance.pages.proof_parts",
     "compliance.pages.audit_parts",
+    "compliance.pages.follow_ups",
     "compliance.pages.packs",
     "compliance.pages.waivers",
     "compliance.pages.retention",

@@ -20,6 +20,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.retention")),
     path("", include("compliance.pages.edits")),
     path("", include("compliance.pages.audits")),
+    path("", include("compliance.pages.audit_round_acts")),
+    path("", include("compliance.pages.follow_ups")),
     path("", include("compliance.pages.audit_reading")),
     path("", include("compliance.pages.audit_remeasuring")),
     path("", include("compliance.pages.audit_openings")),

@@ -22,6 +22,7 @@ from django.utils import timezone
 from compliance.assess import assess_job
 from compliance.audits.answers import answer_finding, reply_to_answer
 from compliance.audits.findings import draft_finding, record_finding
+from compliance.audits.follow_up import ask_follow_up
 from compliance.audits.reading import mark_read
 from compliance.audits.remeasuring import Again, remeasure
 from compliance.audits.rounds import RoundTerms, commit_round, draw_sample, seal_population
@@ -31,6 +32,7 @@ from compliance.ledger.seals import make_seal
 from compliance.models import (
     AnswerEvidence,
     Assessment,
+    AuditFollowUp,
     AuditRound,
     Certificate,
     DepthRule,
@@ -45,6 +47,7 @@ from compliance.models import (
     Remeasurement,
     Seal,
     Shortfall,
+    SwitchingStep,
     Waiver,
 )
 from compliance.waivers import record_waiver
@@ -192,6 +195,8 @@ class World:
     answer_file: AnswerEvidence = field(init=False)
     reply: FindingReply = field(init=False)
     finding_draft: FindingDraft = field(init=False)
+    follow_up: AuditFollowUp = field(init=False)
+    series: SwitchingStep = field(init=False)
     job_read: JobRead = field(init=False)
     measured: DepthReading = field(init=False)
     remeasurement: Remeasurement = field(init=False)
@@ -527,6 +532,16 @@ def audit(world: World) -> None:
     world.reply = reply_to_answer(world.finding, auditor, accepted=False, text=reply)
     world.finding_draft = draft_finding(
         world.drawn, auditor, severity="major", text=f"Loose at {world.secret}"
+    )
+    world.follow_up = ask_follow_up(world.finding, "call_back", auditor)
+    world.series = SwitchingStep.objects.create(
+        scheme=world.scheme,
+        company=world.company,
+        crew=world.crew,
+        severity="tightened",
+        stopped=True,
+        why=f"Stopped at {world.secret}",
+        recorded_by=auditor,
     )
     world.job_read = mark_read(world.drawn, auditor)
     world.measured = world.visit.depth_readings.first()

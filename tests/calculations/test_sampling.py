@@ -6,14 +6,12 @@ import hashlib
 import random
 import subprocess
 import sys
-from collections import Counter
 from itertools import combinations
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import chisquare
 
 from calculations.sampling import (
     AQLS,
@@ -100,65 +98,6 @@ def test_draws_that_cannot_be_are_refused(
     with pytest.raises(SamplingError) as caught:
         draw(SEED, population, size)
     assert caught.value.field == field
-
-
-def test_every_job_is_drawn_as_often_as_any_other() -> None:
-    """Chi-square over 100,000 draws of 3 from 10: single jobs, first places, and pairs."""
-    names = [f"{i}" for i in range(10)]
-    single: Counter[str] = Counter()
-    first: Counter[str] = Counter()
-    pairs: Counter[tuple[str, ...]] = Counter()
-    for i in range(100_000):
-        found = draw(i.to_bytes(8, "big"), names, 3)
-        single.update(found)
-        first[found[0]] += 1
-        pairs.update(combinations(sorted(found), 2))
-    assert len(pairs) == 45
-    assert chisquare([first[n] for n in names]).pvalue > 0.001
-    assert chisquare(list(pairs.values())).pvalue > 0.001
-    assert chisquare([single[n] for n in names]).pvalue > 0.001
-
-
-def test_neighbouring_rounds_draw_independently() -> None:
-    """Chi-square for independence of membership in two rounds with the same nonce and root."""
-    both = Counter(
-        (
-            target in draw(draw_seed(NONCE, ROOT, f"r{i}"), JOBS[:10], 5),
-            target in draw(draw_seed(NONCE, ROOT, f"r{i + 1}"), JOBS[:10], 5),
-        )
-        for i in range(4000)
-        for target in (JOBS[0],)
-    )
-    assert chisquare(list(both.values())).pvalue > 0.001
-
-
-# Neither side can steer.
-
-
-def test_the_company_cannot_steer_without_the_nonce() -> None:
-    """It tries 30 ways to seal the same jobs and keeps the one that spares its bad job under
-    a guessed nonce; under the real nonce the bad job is drawn as often as by chance."""
-    source = random.Random(11)
-    jobs, bad, size, hits, trials = JOBS[:40], JOBS[7], 10, 0, 1500
-    for trial in range(trials):
-        guess, real = source.randbytes(32), source.randbytes(32)
-        roots = [hashlib.sha256(f"{trial}:{i}".encode()).digest() for i in range(30)]
-        spared = [r for r in roots if bad not in draw(draw_seed(guess, r, "r"), jobs, size)]
-        hits += bad in draw(draw_seed(real, spared[0], "r"), jobs, size)
-    assert abs(hits / trials - size / len(jobs)) < 4 * (0.25 * 0.75 / trials) ** 0.5
-
-
-def test_the_auditor_cannot_steer_without_the_root() -> None:
-    """It tries 30 nonces before the population is sealed and commits to the one that would
-    draw its target under a guessed root; under the real root that gains nothing."""
-    source = random.Random(12)
-    jobs, target, size, hits, trials = JOBS[:40], JOBS[7], 10, 0, 1500
-    for _ in range(trials):
-        guess, real = source.randbytes(32), source.randbytes(32)
-        nonces = [source.randbytes(32) for _ in range(30)]
-        picked = [n for n in nonces if target in draw(draw_seed(n, guess, "r"), jobs, size)]
-        hits += target in draw(draw_seed(picked[0], real, "r"), jobs, size)
-    assert abs(hits / trials - size / len(jobs)) < 4 * (0.25 * 0.75 / trials) ** 0.5
 
 
 def test_another_nonce_breaks_the_commitment() -> None:
@@ -267,20 +206,6 @@ def test_tightened_inspection_accepts_no_more_easily_than_normal(aql: float) -> 
             )
 
 
-def test_the_operating_characteristic_by_simulation() -> None:
-    """Share of 4,000 drawn samples that the plan accepts, against the exact chance."""
-    plan = inspection_plan(400, 2.5)
-    jobs = [f"{i}" for i in range(400)]
-    bad = set(jobs[:28])
-    accepted = sum(
-        plan.outcome(len(bad.intersection(draw(i.to_bytes(4, "big"), jobs, plan.sample_size))))
-        == "accepted"
-        for i in range(4000)
-    )
-    expected = chance_of_acceptance(plan, 28)
-    assert abs(accepted / 4000 - expected) < 4 * (expected * (1 - expected) / 4000) ** 0.5
-
-
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
@@ -361,25 +286,6 @@ def test_a_sample_too_small_for_its_strata_is_refused() -> None:
         allocate({"a": 10, "b": 10}, 1)
     with pytest.raises(SamplingError, match="risk"):
         allocate({"a": 10}, 1, {"a": 0.0})
-
-
-def test_a_risk_weighted_sample_estimates_without_bias() -> None:
-    """Mean estimate of 3,000 stratified draws that look nine times as hard at the risky crew,
-    against the true rate."""
-    strata = {"calm": [f"c{i}" for i in range(180)], "risky": [f"r{i}" for i in range(20)]}
-    bad = {*strata["calm"][:9], *strata["risky"][:10]}
-    sizes = allocate({k: len(v) for k, v in strata.items()}, 20, {"risky": 9.0})
-    assert sizes == {"calm": 10, "risky": 10}
-    total = 0.0
-    for i in range(3000):
-        found = draw_stratified(i.to_bytes(4, "big"), strata, sizes)
-        total += stratified_rate(
-            [
-                StratumResult(k, len(strata[k]), len(v), len(bad.intersection(v)))
-                for k, v in found.items()
-            ]
-        ).estimate
-    assert total / 3000 == pytest.approx(19 / 200, abs=0.004)
 
 
 @pytest.mark.parametrize(("calm", "risky"), [(27, 20), (9, 3), (90, 40)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
 import zipfile
@@ -9,6 +10,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from compliance.assess import assess_job
+from compliance.audits.findings import record_finding
+from compliance.audits.follow_up import turn_down
+from compliance.audits.rounds import (
+    RoundTerms,
+    commit_round,
+    draw_sample,
+    seal_population,
+    widen_round,
+)
 from compliance.certificates.withdraw import withdraw_certificate
 from compliance.ledger.seals import make_seal, public_bytes, seal_key
 from compliance.packs.export import zip_chunks
@@ -18,7 +28,7 @@ from compliance.verify import MemorySource, PackReport, verify_pack
 from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
 from jobs.models import Photo
-from tests.access.worlds import World, build
+from tests.access.worlds import NONCE, World, build
 from tests.compliance.scene import certified_scene
 from tests.factories import (
     ArrivalFactory,
@@ -56,6 +66,8 @@ def pack_scene() -> PackScene:
     scheme.companies.add(company)
     world = build(World, "own", company, scheme)
     apart, _ = certified_scene(photo=stored_photo)
+    certified_scene(company=company, scheme=scheme, photo=stored_photo)
+    widened_round(world)
     for site_fact in SITE_FACTS:
         site_fact(visit=world.booked_visit)
     reading = world.visit.depth_readings.first()
@@ -74,11 +86,29 @@ def pack_scene() -> PackScene:
     officer = world.people["compliance_officer"]
     withdraw_certificate(world.certificate, "opened up for rewiring", officer)
     second = UserFactory(role="compliance_officer", company=company)
+    turn_down(world.follow_up, officer, "It was put right the next day")
     answer_waiver(world.waiver, False, second, "It can be topped up")
     request = ask_erasure(world.shortfall.job, ["signatures"], "The household asked", officer)
     answer_request(request, True, second)
     make_seal()
     return PackScene(world, apart.job.pk)
+
+
+def widened_round(world: World) -> None:
+    """A round over two jobs that drew one, found it defective, and then drew the other."""
+    terms = RoundTerms(
+        name="Widened",
+        period_from=world.round.period_from,
+        period_to=world.round.period_to,
+        plan="confidence",
+        confidence=0.5,
+    )
+    auditor = world.people["auditor"]
+    committed = hashlib.sha256(bytes.fromhex(NONCE)).hexdigest()
+    begun = commit_round(world.scheme, auditor, terms, committed)
+    drawn = draw_sample(seal_population(begun), NONCE)
+    record_finding(drawn.drawn_jobs.get(), auditor, severity="minor", text="Thin at the hatch")
+    widen_round(drawn, "One of one was defective", auditor)
 
 
 def stored_photo(of_bytes: int = 2_000, **fields: Any) -> Photo:

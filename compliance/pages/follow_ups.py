@@ -1,0 +1,108 @@
+"""What auditors ask for after a finding, and what the company does about it."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_POST
+
+from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
+from compliance.models import AuditFollowUp, Finding
+from compliance.pages.audit_forms import AskForm
+from jobs.errors import Refused
+from jobs.models import Role, User
+from jobs.pages.access import page_for
+from jobs.pages.registry import Attention, register_attention
+
+ANSWERERS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
+SHOWN_ANSWERED = 50
+
+
+class FollowUpAnswerForm(forms.Form):
+    note = forms.CharField(
+        max_length=600,
+        required=False,
+        label="Note",
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Needed when you turn it down.",
+    )
+
+
+@require_POST
+@page_for(Role.AUDITOR)
+def follow_up_ask(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for a call-back or a withdrawal because of a finding."""
+    findings = Finding.objects.visible_to(request.user)
+    finding = get_object_or_404(
+        findings.select_related("drawn_job__round", "drawn_job__job"), pk=pk
+    )
+    form = AskForm(request.POST)
+    try:
+        if not form.is_valid():
+            raise Refused("Say what is asked for: a call-back or a withdrawal.")
+        asked = ask_follow_up(finding, **form.cleaned_data, by=request.user)
+        messages.success(request, f"Asked: {asked.get_kind_display().lower()}, by {asked.due_on}.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("audit_round", pk=finding.drawn_job.round_id)
+
+
+@page_for(*ANSWERERS)
+def asked(request: HttpRequest) -> HttpResponse:
+    """What auditors asked of the company: first what waits, then what was answered."""
+    follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
+    context = {
+        "waiting": follow_ups.waiting().order_by("due_on", "pk"),
+        "answered": follow_ups.filter(answer__isnull=False)[:SHOWN_ANSWERED],
+        "answer_form": FollowUpAnswerForm(),
+        "may_withdraw": request.user.role == Role.COMPLIANCE_OFFICER,
+        "page_kicker": "Findings",
+        "page_title": "Asked by auditors",
+    }
+    return render(request, "compliance/audits/asked.html", context)
+
+
+@require_POST
+@page_for(*ANSWERERS)
+def follow_up_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Do what was asked, or say why not."""
+    follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
+    follow_up = get_object_or_404(follow_ups, pk=pk)
+    act = turn_down if request.POST.get("answer") == "turn_down" else take_up
+    try:
+        answer = act(follow_up, request.user, request.POST.get("note", ""))
+        messages.success(request, _told(answer))
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("asked_by_auditors")
+
+
+def _told(answer: object) -> str:
+    if not answer.done:  # type: ignore[attr-defined]
+        return "Turned down. The auditor sees your reason."
+    if answer.need_id:  # type: ignore[attr-defined]
+        return "The call-back waits to be booked on the planning board."
+    return "The certificate is withdrawn."
+
+
+def asked_attention(user: User) -> list[Attention]:
+    waiting = AuditFollowUp.objects.visible_to(user).waiting()
+    if user.role == Role.PLANNER:
+        waiting = waiting.of_kind(AuditFollowUp.Kind.CALL_BACK)
+    words = "call-backs or withdrawals asked by auditors wait"
+    return [Attention(waiting.count(), words, reverse("asked_by_auditors"), "now")]
+
+
+def register() -> None:
+    """Join the shared pages. Called once, when the app is ready."""
+    register_attention(frozenset(ANSWERERS), asked_attention)
+
+
+urlpatterns = [
+    path("audit/findings/<int:pk>/ask/", follow_up_ask, name="follow_up_ask"),
+    path("findings/asked/", asked, name="asked_by_auditors"),
+    path("findings/asked/<int:pk>/answer/", follow_up_answer, name="follow_up_answer"),
+]
