@@ -36,7 +36,7 @@ APART_KM = 40.0
 """Homes with a gap of about this or more between them are drawn on maps of their own."""
 SCALE_STEPS_KM = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 MOST_DISTRICTS = 14
-INSET = 18.0
+INSET = 24.0
 
 
 class SpotKind(StrEnum):

@@ -1,4 +1,4 @@
-"""The files that facts name: originals of photos, and certificates as they were issued."""
+"""The files that facts name: originals of photos, certificates as issued, answers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,14 @@ from django.core.exceptions import SuspiciousOperation
 
 from compliance.packs.erased import Erased
 from compliance.packs.lines import EntryRow
-from compliance.verify.layout import CERTIFICATE, CERTIFICATES, PHOTO, PHOTOS
+from compliance.verify.layout import (
+    ANSWER_EVIDENCE,
+    ANSWER_FILES,
+    CERTIFICATE,
+    CERTIFICATES,
+    PHOTO,
+    PHOTOS,
+)
 from jobs.evidence.content_store import open_kept
 
 CHUNK_BYTES = 1 << 18
@@ -29,6 +36,8 @@ def kept_files(
             yield from _file(row, "sha256", "original_name", PHOTOS, "")
         elif row.kind == CERTIFICATE and "certificates" not in left_out:
             yield from _file(row, "code", "pdf_name", CERTIFICATES, ".pdf")
+        elif row.kind == ANSWER_EVIDENCE:
+            yield from _file(row, "sha256", "stored_name", ANSWER_FILES, "")
 
 
 def _file(

@@ -12,6 +12,7 @@ def readme(scope: PackScope, made_at: str, key_hex: str, counts: dict[str, int])
     """The text; `counts` are numbers of facts by kind."""
     facts = "\n".join(f"    {number:>9,}  {kind}" for kind, number in sorted(counts.items()))
     apart = sorted(scope.left_out | scope.withheld)
+    extra = f"{scope.extra.about}\n" if scope.extra else ""
     withheld = "Not in this pack, only their hashes: " + ", ".join(apart) + ".\n" if apart else ""
     return f"""\
 EVIDENCE PACK
@@ -26,7 +27,7 @@ facts in all:
 {facts}
 
 {withheld}
-HOW IT IS KEPT
+{extra}HOW IT IS KEPT
 
 It is a bag as RFC 8493 (BagIt 1.0) describes: manifest-sha256.txt lists the SHA-256 of every file
 under data/, and any tool for bags can check it. signature.txt signs the whole.
@@ -48,7 +49,8 @@ HOW TO CHECK IT
 1. Get the public key of the Seals another way than this pack: from the service's page about its
    ledger, or from somebody who kept it. When this pack was made it was
        {key_hex}
-2. Run, on any machine with Python 3.11, the package `cryptography` and our verifier:
+2. Run our verifier on any machine with Python 3.11; the package `cryptography` makes it quicker,
+   and it is not needed:
        {CHECK_WITH_US}
    It needs no connection and no database, and names the first thing wrong.
 3. Or write your own check from the three standards above; nothing else is needed.

@@ -31,7 +31,8 @@ def audit_home(request: HttpRequest) -> HttpResponse:
             "page_title": "Audit",
             "page_lead": request.user.scheme.name,
             "page_actions": [
-                {"url": "/audit/rounds/new/", "label": "Begin a round", "primary": True}
+                {"url": "/audit/rounds/new/", "label": "Begin a round", "primary": True},
+                {"url": "/audit/pictures/", "label": "Pictures of all rounds"},
             ],
         },
     )

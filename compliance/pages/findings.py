@@ -55,8 +55,10 @@ def findings(request: HttpRequest) -> HttpResponse:
         "page_lead": "What auditors found, what was answered, and what was made of it.",
     }
     if request.user.role in COMPANY:
-        url = reverse("auditor_openings")
-        context["page_actions"] = [{"url": url, "label": "Opened by auditors"}]
+        context["page_actions"] = [
+            {"url": reverse("finding_pictures"), "label": "Pictures"},
+            {"url": reverse("auditor_openings"), "label": "Opened by auditors"},
+        ]
     return render(request, "compliance/audits/findings.html", context)
 
 

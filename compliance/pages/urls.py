@@ -25,5 +25,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.audit_reading")),
     path("", include("compliance.pages.audit_remeasuring")),
     path("", include("compliance.pages.audit_openings")),
+    path("", include("compliance.pages.audit_pictures")),
+    path("", include("compliance.pages.audit_files")),
     path("", include("compliance.pages.findings")),
 ]

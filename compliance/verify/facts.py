@@ -7,12 +7,15 @@ from typing import Any
 
 from compliance.ledger.facts import erased_things
 from compliance.verify.layout import (
+    ANSWER_EVIDENCE,
     ASSESSMENT,
     CERTIFICATE,
     CHECK,
+    DRAWN_JOB,
     ERASURE,
     HANDOVER,
     PHOTO,
+    POPULATION_SEAL,
     READING,
     WITHDRAWAL,
 )
@@ -31,6 +34,10 @@ NAMES = {
     ERASURE: "erasure",
     "compliance_answerevidence": "evidence of an answer",
     "compliance_findingreply": "auditor's reply",
+    "compliance_auditwidening": "widening",
+    "compliance_switchingstep": "switching step",
+    "compliance_auditfollowup": "follow-up of an audit",
+    "compliance_auditfollowupanswer": "answer to a follow-up",
     "compliance_remeasurement": "re-measurement",
 }
 
@@ -42,6 +49,9 @@ KEPT: dict[str, tuple[str, ...]] = {
     HANDOVER: ("all_done", "not_done_reason"),
     ASSESSMENT: ("job_id", "number", "verdict", "rule_id", "inputs_sha256"),
     CERTIFICATE: ("job_id", "assessment_id", "code", "pdf_sha256"),
+    POPULATION_SEAL: ("round_id", "size", "sha256", "nonce_commitment", "strata"),
+    DRAWN_JOB: ("round_id", "job_id", "draw_order", "stratum"),
+    ANSWER_EVIDENCE: ("sha256",),
 }
 
 # Columns that name another fact, and its kind. `replaces_id` names one of the same kind.
@@ -50,6 +60,8 @@ LINKS: dict[str, tuple[tuple[str, str], ...]] = {
     CERTIFICATE: (("assessment_id", ASSESSMENT),),
     WITHDRAWAL: (("certificate_id", CERTIFICATE),),
     "compliance_waiveranswer": (("waiver_id", "compliance_waiver"),),
+    "compliance_auditfollowup": (("finding_id", "compliance_finding"),),
+    "compliance_auditfollowupanswer": (("follow_up_id", "compliance_auditfollowup"),),
     "compliance_answerevidence": (("answer_id", "compliance_findinganswer"),),
     "compliance_findingreply": (("answer_id", "compliance_findinganswer"),),
     "compliance_remeasurement": (("reading_id", READING),),
@@ -95,7 +107,8 @@ class Facts:
         if fact.get("replaces_id") is not None:
             self.links.append((kind, number, kind, fact["replaces_id"]))
         for column, of in LINKS.get(kind, ()):
-            self.links.append((kind, number, of, fact.get(column)))
+            if column not in fact or fact[column] is not None:
+                self.links.append((kind, number, of, fact.get(column)))
         for column in self.hashed_columns.get(kind, ()):
             self.hashed[kind, number, column] = str(fact.get(column))
         if kind == ERASURE:

@@ -19,6 +19,10 @@ A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of
     data/ledger/consistency.jsonl   {first, second, path} from each Seal to the next, by size
     data/photos/<sha256>            originals, named by the SHA-256 that their fact records
     data/certificates/<code>.pdf    certificates as they were issued
+    data/answers/<sha256>           files that came with answers to findings
+    data/audit/                     of an audit round: round.json and population.txt repeat the
+                                    draw; the report, pictures, lists and pages are for reading
+    data/verifier.pyz               this verifier, for whoever has nothing but Python
 
 The leaf of an entry is SHA-256(0x00 || line without its line feed); tree, paths and proofs are
 those of RFC 9162, section 2.1. A pack of scope `whole` holds every entry from position 0 on and
@@ -50,6 +54,11 @@ SEALS: Final = "data/ledger/seals.jsonl"
 CONSISTENCY: Final = "data/ledger/consistency.jsonl"
 PHOTOS: Final = "data/photos/"
 CERTIFICATES: Final = "data/certificates/"
+ANSWER_FILES: Final = "data/answers/"
+AUDIT: Final = "data/audit/"
+AUDIT_ROUND: Final = "data/audit/round.json"
+AUDIT_POPULATION: Final = "data/audit/population.txt"
+VERIFIER: Final = "data/verifier.pyz"
 
 SIGNATURE_FIRST_LINE: Final = "Eavesbook evidence pack, version 1"
 SEAL_FIRST_LINE: Final = "Eavesbook ledger seal, version 1"
@@ -64,6 +73,9 @@ HANDOVER: Final = "jobs_handover"
 ASSESSMENT: Final = "compliance_assessment"
 CERTIFICATE: Final = "compliance_certificate"
 WITHDRAWAL: Final = "compliance_certificatewithdrawal"
+POPULATION_SEAL: Final = "compliance_populationseal"
+DRAWN_JOB: Final = "compliance_drawnjob"
+ANSWER_EVIDENCE: Final = "compliance_answerevidence"
 ERASURE: Final = "compliance_erasure"
 BYTES: Final = "bytes"
 """What an erasure names of a photo in place of a column."""

@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
-from compliance.verify import bag, references
+from compliance.verify import audits, bag, references
 from compliance.verify.entries import EntryReader, contents_faults, whole_tree_faults
 from compliance.verify.facts import Facts
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.layout import (
+    AUDIT_ROUND,
     CERTIFICATE,
     PACK,
     PACK_VERSION,
@@ -103,9 +104,17 @@ class _Check:
             self._collect(references.pdf_faults(self.facts, files))
         if "photos" not in said["left_out"]:
             self._collect(references.photo_faults(self.facts, files))
+        self._audit(files)
+        self._collect(audits.answer_file_faults(self.facts, files))
         for name in (*said["left_out"], *said["withheld"]):
             self.notes.append(f"Not in this pack, as it says itself: {name}.")
         self.notes += _erased(self.facts)
+
+    def _audit(self, files: PackFiles) -> None:
+        before = len(self.faults)
+        self._collect(audits.audit_faults(self.facts, files, self.seals))
+        if AUDIT_ROUND in files.names and len(self.faults) == before:
+            self.notes.append("The draw of the round was repeated, and gives the same jobs.")
 
     def _bag(self, files: PackFiles) -> None:
         """Last, because it can say only which file is wrong, not which fact."""

@@ -129,6 +129,7 @@ THINGS: dict[str, Thing] = {
     "facts/<kind>": value("jobs_photo"),
     "facts/<kind>/<pk>": record("photo", OF_JOB),
     "rounds/<pk>": record("round", OF_ROUND),
+    "pictures/<picture>": value("crews"),
     "audit-rounds/<pk>": record("round", OF_ROUND),
     "series/<pk>": record("series", OF_ROUND),
     "audit-series/<pk>": record("series", OF_ROUND),

@@ -7,8 +7,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from compliance.audits.pack import round_scope
+from compliance.models import AuditRound
 from compliance.packs.export import export_to_folder, zip_chunks
 from compliance.packs.scope import PackScope, audit_kinds, personal_columns
+from jobs.errors import Refused
 from jobs.models import Job
 
 
@@ -21,6 +24,9 @@ class Command(BaseCommand):
         which.add_argument("--job", type=int, action="append", help="number of a job; repeatable")
         which.add_argument("--company", help="slug of a company: all its jobs")
         which.add_argument("--scheme", help="code of a scheme: all its jobs")
+        which.add_argument(
+            "--round", type=int, help="number of an audit round: its drawn jobs, as its auditor"
+        )
         which.add_argument(
             "--everything", action="store_true", help="the whole ledger, which has no gap"
         )
@@ -49,6 +55,8 @@ class Command(BaseCommand):
         )
 
     def _scope(self, options: dict[str, Any]) -> PackScope:
+        if options["round"]:
+            return self._round(options["round"], without_photos=options["without_photos"])
         jobs, title = self._jobs(options)
         return PackScope(
             jobs,
@@ -58,6 +66,15 @@ class Command(BaseCommand):
             frozenset() if jobs is None else audit_kinds(),
             tuple(options["seal"]),
         )
+
+    def _round(self, number: int, *, without_photos: bool) -> PackScope:
+        record = AuditRound.objects.select_related("auditor", "scheme").filter(pk=number).first()
+        if record is None:
+            raise CommandError(f"There is no audit round {number}.")
+        try:
+            return round_scope(record, record.auditor, without_photos=without_photos)
+        except Refused as refusal:
+            raise CommandError(str(refusal)) from refusal
 
     def _jobs(self, options: dict[str, Any]) -> tuple[list[int] | None, str]:
         if options["everything"]:
