@@ -16,10 +16,10 @@ from calculations.joists import joist_lines_mm
 from calculations.loft import Fixture, LoftArea
 
 WALL_CLEARANCE_MM = 100.0
-RUN_CLEARANCE_MM = POSITION_TOLERANCE_MM + 50.0
-"""Off the line of a cable or pipe."""
-FITTING_CLEARANCE_MM = POSITION_TOLERANCE_MM + 150.0
-"""Off the middle of a downlight or fan, which is some 300 mm wide with its cover."""
+RUN_CLEARANCE_MM = (POSITION_TOLERANCE_MM + 250.0, POSITION_TOLERANCE_MM + 50.0)
+"""Off the line of a cable or pipe: where there is room, and at least."""
+FITTING_CLEARANCE_MM = (POSITION_TOLERANCE_MM + 300.0, POSITION_TOLERANCE_MM + 150.0)
+"""Off the middle of a downlight or fan, which is some 300 mm wide with its cover; likewise."""
 GAUGE_HALF_MM = 30.0
 """Half the foot of a depth gauge, off each side of a joist."""
 EMPTY: BaseGeometry = MultiPolygon()
@@ -28,30 +28,34 @@ EMPTY: BaseGeometry = MultiPolygon()
 def clear_floors(floor: AreaFloor) -> tuple[BaseGeometry, ...]:
     """Parts of the open floor [mm] to measure at, the best first; a later one holds the earlier.
 
-    First what is clear of walls, fixtures, tanks and joists; then joists are let go, then the
-    distance from walls too, then everything. Any but the last may be empty.
+    First what is well clear of walls, fixtures, tanks and joists; then just clear of them; then
+    joists are let go, then the distance from walls, then everything. Any but the last may be empty.
     """
-    kept_off = unary_union([_fixtures(floor), floor.tanks])
+    wide, least = (
+        unary_union([*_fixtures(floor, RUN_CLEARANCE_MM[i], FITTING_CLEARANCE_MM[i]), floor.tanks])
+        for i in (0, 1)
+    )
     from_walls = floor.open.buffer(-WALL_CLEARANCE_MM)
-    no_joists = from_walls.difference(kept_off)
+    off_joists = from_walls.difference(_joists(floor.area))
     return (
-        no_joists.difference(_joists(floor.area)),
-        no_joists,
-        floor.open.difference(kept_off),
+        off_joists.difference(wide),
+        off_joists.difference(least),
+        from_walls.difference(least),
+        floor.open.difference(least),
         floor.open,
     )
 
 
-def _fixtures(floor: AreaFloor) -> BaseGeometry:
-    return unary_union([_round(each) for each in floor.fixtures]) if floor.fixtures else EMPTY
+def _fixtures(floor: AreaFloor, run_mm: float, fitting_mm: float) -> list[BaseGeometry]:
+    return [_round(each, run_mm, fitting_mm) for each in floor.fixtures]
 
 
-def _round(fixture: Fixture) -> BaseGeometry:
+def _round(fixture: Fixture, run_mm: float, fitting_mm: float) -> BaseGeometry:
     """What lies too near to a fixture. A run whose other end is not known is a place."""
     if fixture.to_x_mm is None or fixture.to_y_mm is None:
-        return Point(fixture.x_mm, fixture.y_mm).buffer(FITTING_CLEARANCE_MM)
+        return Point(fixture.x_mm, fixture.y_mm).buffer(fitting_mm)
     run = LineString([(fixture.x_mm, fixture.y_mm), (fixture.to_x_mm, fixture.to_y_mm)])
-    return run.buffer(RUN_CLEARANCE_MM)
+    return run.buffer(run_mm)
 
 
 def _joists(area: LoftArea) -> BaseGeometry:

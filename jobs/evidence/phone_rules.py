@@ -95,7 +95,7 @@ def _floor(floor: AreaFloor) -> dict[str, Any]:
         "net": _rings(floor.net),
         "reach": _rings(floor.reach),
         "open": _rings(floor.open),
-        "clear": [_rings(shape, 0) for shape in clear[:2]],
+        "clear": [_rings(shape, 0) for shape in clear[:3]],
         "solids": _rings(floor.solids),
         "eaves": _rings(floor.eaves),
         "tanks": _rings(floor.tanks),

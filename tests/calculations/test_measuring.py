@@ -70,6 +70,18 @@ def test_readings_are_wanted_clear_of_what_is_in_the_way(
                 assert away >= 290, f"{point} beside {obstacle.name}"
 
 
+def test_with_room_enough_a_cable_is_kept_well_away_from() -> None:
+    """Far enough that the mark on a phone's drawing does not touch the cable's line."""
+    cable = Fixture("Cooker", FixtureKind.CABLE, 2000, 700, to_x_mm=6000, to_y_mm=1500)
+    light = Fixture("Landing", FixtureKind.DOWNLIGHT, 4000, 3900)
+    loft = replace(RECTANGLE, obstacles=(), fixtures=(cable, light))
+
+    points = where_to_measure(loft, (), ASKED)
+
+    assert min(from_run_mm(point, cable) for point in points) >= 395
+    assert min(from_run_mm(point, light) for point in points) >= 445
+
+
 def test_where_cables_leave_no_room_a_reading_is_wanted_all_the_same() -> None:
     """A floor full of cables: every zone still gets its place, on open floor."""
     cables = tuple(
