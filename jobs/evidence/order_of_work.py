@@ -47,13 +47,16 @@ class OrderOfWork:
     next: Step | None
 
     @property
-    def missing(self) -> tuple[str, ...]:
+    def missing_steps(self) -> tuple[Step, ...]:
         """What is not there yet besides the handover itself."""
         return tuple(
-            f"{step.title}: {step.detail}"
-            for step in self.steps
-            if step.state != "done" and step.key not in NOT_MISSING
+            step for step in self.steps if step.state != "done" and step.key not in NOT_MISSING
         )
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """`missing_steps` in words."""
+        return tuple(f"{step.title}: {step.detail}" for step in self.missing_steps)
 
 
 def order_of_work(record: SiteRecord) -> OrderOfWork:

@@ -58,7 +58,9 @@ def stop_work(
         visit = lock_visit(visit)
         stopped = StopWork.objects.filter(visit=visit).first()
         if stopped is not None:
-            _keep_further_words(visit, stopped, reason, by, told)
+            also = ", ".join(question_of(code).short for code in hazard_codes)
+            further = f"{reason} ({also})" if also else reason
+            _keep_further_words(visit, stopped, further, by, told)
             return stopped
         require_fitting(visit)
         require_status(

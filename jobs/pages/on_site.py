@@ -20,6 +20,7 @@ from jobs.evidence.questions import outcome_of
 from jobs.evidence.readings import ReadingRow, record_readings
 from jobs.evidence.site_record import site_record_of
 from jobs.models import LAYING_KINDS, DepthReading, Photo, Role, StopWork, Visit
+from jobs.models.phone_records import FROZEN_WORDS
 from jobs.pages import converters  # noqa: F401  (registers <photomoment:...>)
 from jobs.pages.access import page_for
 from jobs.pages.on_site_forms import (
@@ -29,11 +30,12 @@ from jobs.pages.on_site_forms import (
     PreStartForm,
     ReadingForm,
 )
-from jobs.pages.on_site_parts import PhotoStep, ReadingsStep, step_url, work_rows
+from jobs.pages.on_site_parts import PhotoStep, ReadingsStep, missing_rows, step_url, work_rows
 from jobs.pages.refusals import show_refusal
 from jobs.surveying.layer_sheets import layer_sheet
 
 REFUSED = 422
+STAYS_WHEN_STOPPED = ("visit", "stop", "leave")
 
 
 def own_visit(request: HttpRequest, pk: int) -> Visit:
@@ -43,8 +45,13 @@ def own_visit(request: HttpRequest, pk: int) -> Visit:
 def show(
     request: HttpRequest, template: str, visit: Visit, title: str, **context: Any
 ) -> HttpResponse:
-    """A step's page: back to the visit, and the form as refused where it was."""
+    """A step's page: back to the visit, and the form as refused where it was.
+
+    Once the visit is stopped a step's page says so in place of itself.
+    """
     form = context.get("form")
+    if request.method == "GET" and _is_shut(visit, template, context):
+        template, context["words"] = "shut", FROZEN_WORDS
     shared = {
         "visit": visit,
         "page_title": title,
@@ -54,6 +61,12 @@ def show(
     }
     status = REFUSED if form is not None and form.errors else 200
     return render(request, f"jobs/on_site/{template}.html", {**shared, **context}, status=status)
+
+
+def _is_shut(visit: Visit, template: str, context: dict[str, Any]) -> bool:
+    if visit.status != Visit.Status.STOPPED or template in STAYS_WHEN_STOPPED:
+        return False
+    return not (template == "photos" and context["step"].moment == Photo.Moment.OTHER)
 
 
 @page_for(Role.INSTALLER)
@@ -224,7 +237,8 @@ def handover(request: HttpRequest, pk: int) -> HttpResponse:
             show_refusal(form, refusal, signature_svg="signed_name")
     record = site_record_of(visit)
     work = order_of_work(record)
-    return show(request, "handover", visit, "Handover", form=form, record=record, work=work)
+    context = {"form": form, "record": record, "work": work, "missing": missing_rows(record, work)}
+    return show(request, "handover", visit, "Handover", **context)
 
 
 VISIT = "on-site/visits/<int:pk>/"

@@ -42,6 +42,11 @@ def work_rows(record: SiteRecord, work: OrderOfWork) -> list[WorkRow]:
     ]
 
 
+def missing_rows(record: SiteRecord, work: OrderOfWork) -> list[WorkRow]:
+    """The rows of what is not there yet besides the handover itself."""
+    return [row for row in work_rows(record, work) if row.step in work.missing_steps]
+
+
 def _missing(record: SiteRecord, step: Step) -> str:
     if step.key not in ("before", "after"):
         return ""

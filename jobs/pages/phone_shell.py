@@ -32,6 +32,7 @@ MODULES = (
     "readings",
     "sender",
     "signature",
+    "stopped",
     "store",
     "uploads",
     "verdict",

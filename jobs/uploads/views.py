@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import quote
 from uuid import UUID
 
 from django.http import HttpRequest
@@ -128,6 +129,8 @@ def state_of(upload: Upload) -> dict[str, str]:
         state["Photo-Stored-At"] = upload.photo.received_at.isoformat()
         if upload.repeats_photo:
             state["Photo-Repeat"] = "true"
+            place = f"{upload.photo.moment} {upload.photo.point_label}".strip()
+            state["Photo-Place"] = quote(place)
     return state
 
 

@@ -43,6 +43,9 @@ async function show(page, person) {
   const open = items.filter(isOnPhoneOnly);
   page.querySelector("[data-nothing]").hidden = open.length > 0;
   document.querySelector("[data-queue-actions]").hidden = !open.length;
+  const sends = items.some(isUnsent);
+  document.querySelector("[data-send-now]").hidden = !sends;
+  document.querySelector("[data-back]").hidden = sends;
   const size = open.reduce((total, item) => total + (item.size || 0), 0);
   document.querySelector("[data-total]").textContent = totalWords(open.length, size);
   document.querySelector("[data-sign-out-warning]").hidden = !open.length;

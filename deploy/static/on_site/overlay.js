@@ -3,14 +3,17 @@
 import { listen } from "./channel.js";
 import { isOnPhoneOnly, ofPerson } from "./store.js";
 import { clockOffset } from "./clock.js";
+import { beginStopped, shutIfStopped, stopAmong, stopsWork, WORDS } from "./stopped.js";
 import { clockOf, hasArrived, nameOf, stateOf } from "./words.js";
 
+const DONE = "Done on this phone";
 const RENEWED_AFTER_MS = 90 * 1000;
 const OPENED = Date.now();
 const ENDS = ["stop-work", "leave", "handover"];
 const SETTLED_BY_SAFE_ANSWERS = ["arrival", "pre-start-check"];
 
 export function beginOverlay(person) {
+  beginStopped();
   const show = async () => {
     const items = (await ofPerson(person)).filter((item) => item.state !== "given-up" && !hasArrived(item));
     onVisitLinks(items);
@@ -19,6 +22,8 @@ export function beginOverlay(person) {
     if (!visit) return;
     onOrderOfWork(here);
     onForms(here);
+    onMissing(here);
+    shutIfStopped(here);
   };
   listen((message) => {
     if (message.what === "queue") show();
@@ -86,16 +91,43 @@ function onOrderOfWork(items) {
   rows.forEach((row) => {
     const here = items.filter((item) => stepsOf(item).includes(row.dataset.step));
     const place = row.querySelector(".work-words");
+    tellState(row, here);
     if (!here.length && !place.querySelector("[data-phone-line]")) return;
     say(lineAt(place, "step"), wordsOf(here), worstOf(here));
-    if (row.classList.contains("work-open") && here.length) row.classList.replace("work-open", "work-begun");
   });
   showNext(rows, items);
-  showEnds(items);
+  showEnds(rows, items);
 }
 
 /** Arrival and an empty loft are one page and one record, yet two rows. */
 const stepsOf = (item) => (item.kind === "arrival" ? ["arrival", "loft"] : [item.step]);
+
+/** The office's words for a row, or what this phone makes of it since. */
+function tellState(row, here) {
+  const place = row.querySelector(".work-state");
+  row.dataset.office ??= place.textContent;
+  row.dataset.was ??= ["done", "begun", "left", "open"].find((each) => row.classList.contains("work-" + each));
+  const taken = here.filter((item) => item.state !== "refused");
+  const words = taken.length && row.dataset.was !== "done" ? madeOf(row, taken) : row.dataset.office;
+  if (place.textContent !== words) place.textContent = words;
+  const begun = here.length > 0 && row.dataset.was === "open";
+  row.classList.toggle("work-open", row.dataset.was === "open" && !begun);
+  row.classList.toggle("work-begun", row.dataset.was === "begun" || begun);
+}
+
+function madeOf(row, items) {
+  if (row.dataset.points) {
+    const missing = lackingPhotos(row, items);
+    return missing.length ? "Begun: " + missing.join(", ") + " still missing" : DONE;
+  }
+  if (row.dataset.wanted) {
+    const more = lackingReadings(row, items);
+    return more > 0 ? "Begun: " + more + " more wanted" : DONE;
+  }
+  const last = items[items.length - 1];
+  if (last.body && last.body.outcome === "not_done") return "Left undone, told on this phone";
+  return settles(last, row.dataset.step) ? DONE : "Begun: not as it should be yet";
+}
 
 /** The big button leads to the first row that nobody has done, here or at the office. */
 function showNext(rows, items) {
@@ -103,12 +135,14 @@ function showNext(rows, items) {
   const records = items.filter((item) => item.type === "record" && item.state !== "refused");
   if (!action || !items.length) return;
   const isDone = (row) =>
-    row.classList.contains("work-done") || photosDone(row, items) || measured(row, records) ||
+    row.classList.contains("work-done") ||
+    (row.dataset.points && !lackingPhotos(row, items).length) ||
+    (Number(row.dataset.wanted) > 0 && lackingReadings(row, records) <= 0) ||
     records.some((item) => settles(item, row.dataset.step));
-  const isStopped = records.some(stopsWork);
-  const isOver = isStopped || records.some((item) => item.kind === "leave");
-  if (isStopped) freeze(rows);
-  const next = isOver ? null : rows.find((row) => !isDone(row) && row.querySelector("a.work-row"));
+  const isOver = records.some((item) => item.kind === "leave");
+  const isStopped = Boolean(stopAmong(items));
+  const isOpen = (row) => !isDone(row) && (!isStopped || row.dataset.step === "leave");
+  const next = isOver ? null : rows.find((row) => isOpen(row) && row.querySelector("a.work-row"));
   rows.forEach((row) => row.classList.toggle("work-next", row === next));
   if (isOver) {
     action.href = "/on-site/";
@@ -119,52 +153,68 @@ function showNext(rows, items) {
   action.textContent = next.dataset.call || next.querySelector(".work-title").textContent;
 }
 
-/** A row of photos names the points it still lacks in data-points. */
-function photosDone(row, items) {
-  const lacking = (row.dataset.points || "").split(" ").filter(Boolean);
+/** A row of photos names the points it still lacks in data-points; those not taken here either. */
+function lackingPhotos(row, items) {
   const taken = items.filter(
     (item) => item.type === "photo" && item.moment === row.dataset.step && item.state !== "refused"
   );
-  return lacking.length > 0 && lacking.every((label) => taken.some((item) => item.point === label));
+  return row.dataset.points.split(" ").filter((label) => !taken.some((item) => item.point === label));
+}
+
+/** The row of readings names how many are still wanted in data-wanted. */
+function lackingReadings(row, records) {
+  return Number(row.dataset.wanted) - records.filter((item) => item.kind === "reading").length;
 }
 
 /** A check or an arrival with an unsafe answer is told, yet the next step has to wait for it. */
 function settles(item, step) {
-  if (item.kind === "reading" || !stepsOf(item).includes(step)) return false;
+  if (item.kind === "reading" || item.type !== "record" || !stepsOf(item).includes(step)) return false;
   return !(item.unsafe && SETTLED_BY_SAFE_ANSWERS.includes(item.kind) && step !== "arrival");
 }
 
-/** As at the office: an unsafe answer to a question of danger stops work as much as saying so. */
-const stopsWork = (item) => item.kind === "stop-work" || item.unsafe === "stops";
+const END_WORDS = {
+  "stop-work": "You stopped the work. The office does not know yet: ring them, and keep everybody out of the loft.",
+  "pre-start-check": "What you found stops the work. The office does not know yet: ring them, and keep everybody out of the loft.",
+  leave: "You have left this visit. The office does not know yet.",
+  handover: "Handed over and signed on this phone. The office does not have it yet: keep this phone safe.",
+};
 
-/** Nothing more is laid or recorded on a visit that is stopped; it can only be left. */
-function freeze(rows) {
-  rows.filter((row) => row.dataset.step !== "leave").forEach((row) => {
-    const link = row.querySelector("a.work-row");
-    if (link) link.removeAttribute("href");
+/** Work stopped, left or handed over on this phone: the office may not know, or has refused it. */
+function showEnds(rows, items) {
+  const line = lineAt(document.getElementById("main"), "end", "prepend");
+  const ends = items.filter((item) => item.type === "record" && (stopsWork(item) || ENDS.includes(item.kind)));
+  const isOld = (item) =>
+    item.state === "refused" && (isTold(rows, item) || ends.some((other) => other !== item &&
+      other.kind === item.kind && other.seq > item.seq && other.state !== "refused"));
+  const open = ends.filter((item) => isOnPhoneOnly(item) && !isOld(item));
+  const end = open.find(stopsWork) || open[0];
+  if (end && end.state === "refused") {
+    return say(line, nameOf(end) + " was refused by the office: " + end.reason + " Open it under “On this phone”.", "refused");
+  }
+  if (end) return say(line, END_WORDS[end.kind]);
+  say(line, stopAmong(ends) ? "The office knows. " + WORDS : "", "safe");
+}
+
+/** Whether the office's page has that step already, from a later record or another phone. */
+const isTold = (rows, item) =>
+  rows.some((row) => row.dataset.step === item.step && row.dataset.was === "done");
+
+/** On the page of the handover: what is missing, less what was recorded on this phone since. */
+function onMissing(items) {
+  const box = document.querySelector("[data-missing]");
+  const rows = box ? Array.from(box.querySelectorAll("li[data-step]")) : [];
+  for (const row of rows) {
+    const taken = items.filter((item) => stepsOf(item).includes(row.dataset.step) && item.state !== "refused");
+    const place = row.querySelector(".work-state");
+    row.dataset.office ??= place.textContent;
+    const words = taken.length ? madeOf(row, taken) : row.dataset.office;
+    row.hidden = words === DONE;
+    if (place.textContent !== words) place.textContent = words.replace("Begun: ", "");
+  }
+  if (box) box.hidden = rows.every((row) => row.hidden);
+  document.querySelectorAll("[data-until]").forEach((words) => {
+    words.hidden = items.some((item) => item.kind === words.dataset.until && item.state !== "refused");
   });
-}
-
-/** The row of readings names how many are still wanted in data-wanted. */
-function measured(row, records) {
-  const wanted = Number(row.dataset.wanted || 0);
-  return wanted > 0 && records.filter((item) => item.kind === "reading").length >= wanted;
-}
-
-/** Work stopped, left or handed over on this phone: the office may not know yet. */
-function showEnds(items) {
-  const main = document.getElementById("main");
-  const waiting = items.filter(isOnPhoneOnly);
-  const end = waiting.find(stopsWork) || waiting.find((item) => ENDS.includes(item.kind));
-  const line = lineAt(main, "end", "prepend");
-  if (!end) return say(line, "");
-  const words = {
-    "pre-start-check": "What you found stops the work. The office does not know yet: ring them, and keep everybody out of the loft.",
-    "stop-work": "You stopped the work. The office does not know yet: ring them, and keep everybody out of the loft.",
-    leave: "You have left this visit. The office does not know yet.",
-    handover: "Handed over and signed on this phone. The office does not have it yet: keep this phone safe.",
-  }[end.kind];
-  say(line, words, end.state === "refused" ? "refused" : "waiting");
 }
 
 /** Above a step's form: it was filled in before, with the way to change that. */

@@ -3,7 +3,7 @@
 import { newKey, sha256Hex } from "./hash.js";
 import { askToPersist, sendNow } from "./keeping.js";
 import { add, change, ofPerson } from "./store.js";
-import { whereOfPage } from "./words.js";
+import { sameElsewhere, whereOfPage } from "./words.js";
 
 const THUMB_PX = 320;
 const CHOOSES_AT_MOST_MS = 120_000;
@@ -91,8 +91,11 @@ async function keep(file, points, point, person) {
     sha256: await sha256Hex(buffer),
     more: moreOf(point),
   };
-  if (await isThere(item)) {
-    return showUnkept(point, null, file.name + " is this very photo again. It is kept once.");
+  const same = await sameAs(item);
+  if (same) {
+    const isHere = same.moment === item.moment && same.point === item.point;
+    const words = isHere ? " is this very photo again. It is kept once." : ": " + sameElsewhere(same);
+    return showUnkept(point, null, file.name + words);
   }
   const bytes = new Blob([buffer], { type: file.type });
   await add(item, bytes);
@@ -100,13 +103,12 @@ async function keep(file, points, point, person) {
   smallPicture(bytes).then((thumb) => thumb && change(item.id, { thumb }));
 }
 
-/** Whether the same bytes stand in the queue for the same point. */
-async function isThere(item) {
-  const same = (other) =>
+/** The photo of this visit in the queue that has the same bytes. */
+async function sameAs(item) {
+  const isSame = (other) =>
     other.type === "photo" && item.sha256 && other.sha256 === item.sha256 &&
-    other.visit === item.visit && other.moment === item.moment && other.point === item.point &&
-    other.state !== "given-up";
-  return (await ofPerson(item.person)).some(same);
+    other.visit === item.visit && !["given-up", "refused"].includes(other.state);
+  return (await ofPerson(item.person)).find(isSame);
 }
 
 function moreOf(point) {

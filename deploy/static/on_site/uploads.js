@@ -2,6 +2,7 @@
 import "../vendor/tus/tus-4.3.1.min.js";
 import { checksumOf } from "./hash.js";
 import { meaningOf, reasonIn } from "./office.js";
+import { sameElsewhere } from "./words.js";
 
 const CHUNK_BYTES = 256 * 1024;
 const LEAST_CHUNK = 64 * 1024;
@@ -97,7 +98,7 @@ export function sendPhoto(item, bytes, csrf, progress) {
       onUploadUrlAvailable: () => progress({ upload_url: upload.url }),
       onBeforeRequest: () => { began = performance.now(); },
       onAfterResponse: (request, answer) => {
-        const stored = storedBy(answer);
+        const stored = storedBy(answer, item);
         if (stored) done(stored);
       },
       onChunkComplete: (size, sent) => {
@@ -128,9 +129,15 @@ function metadataOf(item) {
   return Object.fromEntries(Object.entries(said).filter(([, value]) => value !== "" && value != null));
 }
 
-function storedBy(answer) {
+/** The same bytes at another point show nothing new: the office keeps them once, where they were. */
+function storedBy(answer, item) {
   const id = answer.getHeader("Photo-Id");
   if (!id || answer.getStatus() >= 300) return null;
+  const [moment, ...label] = decodeURIComponent(answer.getHeader("Photo-Place") || "").split(" ");
+  const point = label.join(" ");
+  if (moment && (moment !== item.moment || point !== item.point)) {
+    return { kind: "refused", reason: sameElsewhere({ type: "photo", moment, point }), errors: [] };
+  }
   return {
     kind: "safe",
     photo_id: Number(id),

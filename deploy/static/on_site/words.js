@@ -36,6 +36,11 @@ export function nameOf(item) {
   return item.point ? moment + " " + item.point : moment;
 }
 
+/** Why a photo does not count: the very same one shows another point, or the time before. */
+export function sameElsewhere(photo) {
+  return "This very photo is there already, as " + nameOf(photo) + ". It proves nothing here: take a new one.";
+}
+
 /** Which home a page is about: the line above its title. */
 export function whereOfPage() {
   const line = document.querySelector(".page-head .kicker");
