@@ -144,3 +144,4 @@ def pocket(
                     page.screenshot(path=tmp_path / f"{name}-{number}.png", full_page=True)
                 print(f"What the phones showed: {tmp_path}")
             phone.close()
+        assert [trouble for phone in phones.values() for trouble in phone.troubles] == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 import threading
 import time
@@ -11,6 +12,7 @@ from contextlib import contextmanager, suppress
 PATIENCE_S = 60.0
 PIECE_BYTES = 16 * 1024
 HERE = "127.0.0.1"
+OFFSET = re.compile(rb"(?i)\r\nUpload-Offset: (\d+)\r\n")
 METHODS = (b"GET ", b"POST ", b"PATCH ", b"HEAD ", b"DELETE ")
 
 
@@ -21,6 +23,7 @@ class Line:
     with one bar of signal). `cut_after(n)` breaks everything once n more bytes went up;
     `swap` is what comes down otherwise than it was sent, of the same length;
     `lose_answer(start)` lets a request that begins so through, and breaks before its answer.
+    `patches_from` is the Upload-Offset of every PATCH that went up, in order.
     """
 
     def __init__(self, to_port: int) -> None:
@@ -31,6 +34,7 @@ class Line:
         self.swap: tuple[bytes, bytes] | None = None
         self.latency_s = 0.0
         self.bytes_per_s: float | None = None
+        self.patches_from: list[int] = []
         self._cut_at: int | None = None
         self._unanswered: bytes | None = None
         self._lost: set[socket.socket] = set()
@@ -120,6 +124,8 @@ class Line:
             while piece := source.recv(PIECE_BYTES):
                 self._take_time(piece, is_up)
                 if is_up:
+                    if piece.startswith(b"PATCH ") and (told := OFFSET.search(piece)):
+                        self.patches_from.append(int(told[1]))
                     if self._unanswered and piece.startswith(self._unanswered):
                         self._lost.add(source)
                     goal.sendall(self._let_through(piece))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ from django.conf import settings
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import BrowserContext, ConsoleMessage, Locator, Page, Playwright, expect
 
 from jobs.models import User, Visit
 from tests.browser.line import Line
@@ -33,7 +33,10 @@ def scene_today(make: Callable[..., Scene] = booked_scene) -> Scene:
 
 @dataclass
 class Phone:
-    """A browser profile on disk. `restart` ends the browser and opens it again on the same disk."""
+    """A browser profile on disk. `restart` ends the browser and opens it again on the same disk.
+
+    `troubles` is what went wrong behind the pages: script errors, refused styles, failed promises.
+    """
 
     playwright: Playwright
     chromium_path: str
@@ -41,6 +44,7 @@ class Phone:
     line: Line
     context: BrowserContext | None = None
     shape: dict[str, Any] | None = None
+    troubles: list[str] = field(default_factory=list)
 
     def open(self) -> BrowserContext:
         self.context = self.playwright.chromium.launch_persistent_context(
@@ -54,9 +58,15 @@ class Phone:
             **(self.shape or PHONE),
         )
         self.context.set_default_timeout(PATIENCE_MS)
-        self.context.on("weberror", lambda error: print("script error:", error.error))
-        self.context.on("console", lambda said: print("console:", said.text))
+        self.context.on("weberror", lambda error: self.troubles.append(f"script: {error.error}"))
+        self.context.on("console", self._listen)
         return self.context
+
+    def _listen(self, said: ConsoleMessage) -> None:
+        """What the browser complains of, but for answers and a line that tests break on purpose."""
+        print("console:", said.text)
+        if said.type == "error" and not said.text.startswith("Failed to load resource"):
+            self.troubles.append(f"{said.text} at {said.location.get('url')}")
 
     def restart(self) -> Page:
         self.close()

@@ -18,6 +18,7 @@ from tests.jobs.on_site_scene import scene_on_site, stored
 from tests.pictures import loft_jpeg
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
+TARGETS = ".compare-tools button, .compare-point, .compare-steps a, .compare .tall-link"
 pytestmark = pytest.mark.browser
 
 
@@ -162,6 +163,6 @@ def test_the_comparison_is_accessible(
 
     answer = Axe().run(page, options=WCAG).response
     assert [violation["help"] for violation in answer["violations"]] == []
-    for button in page.locator(".compare-tools button, .compare-point, .compare-steps a").all():
+    for button in page.locator(TARGETS).all():
         box = button.bounding_box()
         assert box and box["height"] >= 48 and box["width"] >= 48, button.inner_text()

@@ -16,7 +16,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from jobs.models import Arrival
+from jobs.evidence.clock import told_time
+from jobs.models import Arrival, PreStartCheck
 from jobs.pages.phone_shell import FILES, shell
 from tests.browser.line import Line
 from tests.browser.phones import OnSite, Phone, scene_today
@@ -42,6 +43,17 @@ ONLY_OF = """
 async (version) => {
   const isOther = (name) => !name.endsWith(version);
   while ((await caches.keys()).some(isOther)) await new Promise((next) => setTimeout(next, 100));
+}
+"""
+SET_CLOCK = """
+(ahead_ms) => {
+  self.aheadMs = ahead_ms;
+  if (self.ThereDate) return;
+  self.ThereDate = Date;
+  self.Date = class extends Date {
+    constructor(...given) { super(...(given.length ? given : [Date.now()])); }
+    static now() { return self.ThereDate.now() + self.aheadMs; }
+  };
 }
 """
 SMALL_TARGETS = """
@@ -128,6 +140,41 @@ def test_a_slow_line_no_worker_and_a_clock_that_is_ahead(pocket: Pocket, line: L
     assert round(Arrival.objects.get().phone_ahead / timedelta(minutes=1)) == 7
 
 
+def test_a_clock_that_is_set_right_before_sending(pocket: Pocket, line: Line) -> None:
+    """Seven minutes ahead, in the page and in the worker that sends; then set right, by hand."""
+    scene = scene_today()
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+    assert phone.context is not None
+    (worker,) = phone.context.service_workers
+
+    def set_clocks(ahead_min: int) -> None:
+        for place in (lead.page, worker):
+            place.evaluate(SET_CLOCK, ahead_min * 60_000)
+
+    lead.opens("arrival/")
+    set_clocks(7)
+    lead.arrives()  # sent at once, by the same clock
+    lead.all_is_safe()
+    line.down()
+    lead.opens("check/")
+    set_clocks(7)
+    lead.answers_safely()
+    lead.goes_on("Save the check")
+    set_clocks(0)
+    line.up()
+    lead.all_is_safe()
+
+    arrival, check = Arrival.objects.get(), PreStartCheck.objects.get()
+    assert abs(arrival.corrected_at - arrival.received_at) < timedelta(minutes=1)
+    assert told_time(arrival, "arrived_at").doubt == ""
+    assert check.checked_at > check.received_at
+    assert check.corrected_at <= check.received_at
+    assert "The phone's clock was changed" in told_time(check, "checked_at").doubt
+
+
 def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path: Path) -> None:
     """Waiting, refused and safe, on the pages that show them, in light and in torch light."""
     scene = scene_today(scene_on_site)
@@ -149,6 +196,11 @@ def test_the_states_of_what_is_on_the_phone(pocket: Pocket, line: Line, tmp_path
         if lead.page.evaluate(wide):
             found[f"{name}, sideways"] = True
 
+    lead.opens("readings/")
+    lead.page.locator("circle.touch-wanted").first.tap()
+    lead.page.locator("#id_depth_mm").fill("281")
+    lead.page.get_by_role("button", name="Save the reading").tap()
+    lead.reads("Stored at the office: 1")  # the page's parts were taken anew, nothing refused
     lead.opens("photos/before/")
     file = tmp_path / "words.jpg"
     file.write_bytes(b"no photo at all")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import time
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -11,15 +12,18 @@ from pathlib import Path
 import pytest
 from django.contrib.sessions.models import Session
 from django.core.cache import cache
+from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import expect
 
+from jobs.evidence.checks import record_pre_start_check
 from jobs.evidence.content_store import open_kept
 from jobs.models import Arrival, Photo
 from tests.browser.line import Line
 from tests.browser.office import Server
 from tests.browser.phones import OnSite, Phone, Scene, scene_today
 from tests.factories import OperativeFactory, UserFactory
+from tests.jobs.on_site_scene import ALL_SAFE
 
 pytestmark = pytest.mark.browser
 Pocket = Callable[[str], Phone]
@@ -53,7 +57,7 @@ def is_stored_as(file: Path) -> bool:
 
 
 def test_a_photo_goes_on_where_the_line_broke(pocket: Pocket, line: Line, tmp_path: Path) -> None:
-    """Cut in the creation, in the first chunk, between chunks and near the end."""
+    """Cut in the creation and in the midst of several PATCHes; each goes on, none begins anew."""
     _, _, lead = begun(pocket, "photos/before/")
     file = big_photo(tmp_path)
 
@@ -70,7 +74,71 @@ def test_a_photo_goes_on_where_the_line_broke(pocket: Pocket, line: Line, tmp_pa
     lead.all_is_safe()
     lead.reads("Stored at the office", within=point)
     assert is_stored_as(file)
-    assert line.sent_up < 3 * file.stat().st_size  # it went on, it did not begin anew each time
+    offsets = line.patches_from
+    assert offsets == sorted(offsets), "it never goes back behind what the office has"
+    assert len({offset for offset in offsets if offset > 0}) >= 2  # as chunks grow
+    assert line.sent_up < 2 * file.stat().st_size
+
+
+def test_two_photos_at_once_and_records_before_them(
+    pocket: Pocket, line: Line, tmp_path: Path
+) -> None:
+    """On slow 3G (400 kbit/s, 400 ms): a record made while photos go up does not wait for them."""
+    _, _, lead = begun(pocket, "photos/before/", kept=True)
+    line.slow(0.4, 400)
+    for seed, label in enumerate(("P1", "P2"), start=1):
+        lead.takes(label, big_photo(tmp_path, seed))
+    for label in ("P1", "P2"):
+        lead.reads("Sending", within=lead.page.locator(f'[data-point="{label}"]'))
+    lead.opens("arrival/")
+    lead.arrives()
+    lead.reads("At the office since: Arrival", within=lead.row("arrival"))
+    assert not Photo.objects.exists()
+    line.slow(0, 1_000_000)
+    lead.all_is_safe()
+    assert Photo.objects.count() == 2
+
+
+def test_with_every_page_closed_the_browser_sends(
+    pocket: Pocket, line: Line, tmp_path: Path
+) -> None:
+    """Background Sync, fired by the browser's own tools: its network never really goes away here.
+
+    The tag is the one the page registered; a tag nobody registered would fire nothing.
+    """
+    _, phone, lead = begun(pocket, "photos/before/", kept=True)
+    line.down()
+    file = big_photo(tmp_path)
+    lead.takes("P1", file)
+    lead.has_on_phone(1)
+    tags = "async () => (await navigator.serviceWorker.ready).sync.getTags()"
+    lead.page.wait_for_function(f"async () => (await ({tags})()).includes('eavesbook-send')")
+    assert phone.context is not None
+    empty = phone.context.new_page()
+    browser = phone.context.new_cdp_session(empty)
+    registrations: list[str] = []
+    browser.on(
+        "ServiceWorker.workerRegistrationUpdated",
+        lambda told: registrations.extend(each["registrationId"] for each in told["registrations"]),
+    )
+    browser.send("ServiceWorker.enable")
+    lead.page.close()
+    line.up()
+    while not registrations:
+        empty.wait_for_timeout(50)
+    browser.send(
+        "ServiceWorker.dispatchSyncEvent",
+        {
+            "origin": line.address,
+            "registrationId": registrations[0],
+            "tag": "eavesbook-send",
+            "lastChance": False,
+        },
+    )
+    deadline = time.monotonic() + 60
+    while not Photo.objects.exists() and time.monotonic() < deadline:
+        empty.wait_for_timeout(100)
+    assert is_stored_as(file)
 
 
 def test_the_page_is_closed_and_the_phone_restarted(
@@ -135,6 +203,7 @@ def test_the_same_photo_is_kept_once(pocket: Pocket, line: Line, tmp_path: Path)
     point = lead.takes("P1", file)
     lead.takes("P1", file)
     lead.reads("this very photo again. It is kept once", within=point)
+    lead.reads("as Before photo P1. It proves nothing here", within=lead.takes("P2", file))
     lead.all_is_safe()
 
     mate = UserFactory(role="installer", company=scene.job.company)
@@ -142,6 +211,9 @@ def test_the_same_photo_is_kept_once(pocket: Pocket, line: Line, tmp_path: Path)
     other = pocket("mate")
     other.sign_in(mate)
     theirs = OnSite(other.page(), scene.visit)
+    theirs.opens("photos/after/")
+    point = theirs.takes("P1", file)
+    theirs.reads("Refused: This very photo is there already, as Before photo P1", within=point)
     theirs.opens("photos/before/")
     point = theirs.takes("P1", file)
     theirs.reads("it was there before", within=point)
@@ -241,8 +313,26 @@ def test_a_refused_record_is_mended_and_another_given_up(pocket: Pocket, line: L
     lead.page.get_by_label("Why?").fill("We come back on Thursday")
     lead.page.get_by_role("button", name="Give it up").tap()
     lead.reads("Nothing waits")
+    expect(lead.page.get_by_role("button", name="Send now")).to_be_hidden()
     lead.all_is_safe()
     assert lead.queue()[0]["given_up_reason"] == "We come back on Thursday"
+
+
+def test_a_refusal_is_forgotten_once_a_later_record_is_taken(pocket: Pocket, line: Line) -> None:
+    scene, _, lead = begun(pocket, "handover/")
+    lead.hands_over("A. Householder")
+    lead.reads("The office did not take it")
+    lead.opens()
+    lead.reads("Handover was refused by the office")
+    expect(lead.page.locator("body")).not_to_contain_text("keep this phone safe")
+    record_pre_start_check(scene.visit, ALL_SAFE, scene.installer, timezone.now())
+    lead.opens("handover/")
+    lead.hands_over("A. Householder")
+    lead.all_is_safe()
+    lead.opens()
+    lead.reads("Handed over to A. Householder")
+    expect(lead.page.locator("[data-phone-line=end]:visible")).to_have_count(0)
+    assert [item["state"] for item in lead.queue()] == ["given-up", "safe"]
 
 
 def test_everything_can_be_saved_to_a_file(pocket: Pocket, line: Line, tmp_path: Path) -> None:

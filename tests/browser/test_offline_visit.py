@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 from jobs.models import Arrival, DepthReading, Handover, Leave, Photo, PreStartCheck, WorkStep
 from tests.browser.line import Line
 from tests.browser.phones import OnSite, Phone, scene_today
+from tests.jobs.on_site_scene import scene_on_site
 from tests.pictures import loft_jpeg
 
 pytestmark = pytest.mark.browser
@@ -64,7 +65,9 @@ def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path
     depths = lead.measures(280)
     lead.reads("Meets", "Reckoned on this phone", within=lead.page.locator("[data-live-verdict]"))
     lead.goes_on("Go on")
+    lead.reads("Done on this phone", within=lead.row("after"))
     lead.goes_on("Hand over")
+    expect(lead.page.get_by_text("Not all there yet")).to_be_hidden()
     lead.hands_over("A. Householder")
     lead.reads("The office does not have it yet")
     lead.opens("leave/")
@@ -118,7 +121,11 @@ def test_nobody_is_handed_over_to_without_a_signature(pocket: Pocket, line: Line
 @pytest.mark.parametrize(
     ("danger", "words", "call"),
     [
-        ("wiring damaged", "stops the work. The office does not know yet: ring them", "Back to"),
+        (
+            "wiring damaged",
+            "stops the work. The office does not know yet: ring them",
+            "Leave the home",
+        ),
         ("wearing overalls", "On this phone only: Pre-start check", "Start the pre-start check"),
     ],
 )
@@ -144,3 +151,45 @@ def test_an_unsafe_answer_holds_the_visit_up(
     lead.reads(call, within=lead.page.locator("#action-bar"))
     frozen = lead.row("eaves").locator("a[href]")
     expect(frozen).to_have_count(0 if "stops" in words else 1)
+
+
+def test_what_is_stopped_without_signal_is_shut_and_more_is_said(
+    pocket: Pocket, line: Line
+) -> None:
+    """Every way on is shut with the reason; cautions, more words and leaving are not."""
+    scene = scene_today(scene_on_site)
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+
+    line.down()
+    lead.opens("stop/")
+    lead.page.get_by_label("Wet timber or a leak").check()
+    lead.page.get_by_label("Why does the work stop?").fill("Rafters wet through")
+    lead.goes_on("Stop work now")
+    lead.reads("The office does not know yet: ring them")
+    ways = lead.page.locator("#main a[href*='/on-site/visits/']").evaluate_all(
+        "links => links.map((link) => new URL(link.href).pathname)"
+    )
+    stays = ("leave/", "photos/other/", "stop/")
+    assert sorted(set(ways)) == [lead.address(step) for step in stays]
+    for step in ("check/", "work/eaves/", "layers/", "readings/", "variations/", "handover/"):
+        lead.opens(step)
+        lead.reads("Work on this visit is stopped")
+        expect(lead.page.locator("#main form:visible")).to_have_count(0)
+    lead.page.get_by_role("link", name="Cautions, and more about the stop").tap()
+    lead.is_ready()
+    lead.reads("rotten timber may not carry you")
+    lead.page.get_by_label("Why does the work stop?").fill("Fungus on the purlin as well")
+    lead.goes_on("Tell the office more")
+
+    line.up()
+    lead.all_is_safe()
+    scene.visit.refresh_from_db()
+    assert scene.visit.stop_reason == "Rafters wet through"
+    assert "Fungus on the purlin as well" in scene.visit.note
+    lead.opens()
+    lead.reads("Work is stopped", "Rafters wet through")
+    lead.opens("readings/")
+    lead.reads("Nothing is recorded on it any more")
