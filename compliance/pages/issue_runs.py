@@ -59,8 +59,9 @@ class IssueRunForm(forms.Form):
 
 @page_for(*DECIDERS)
 def issue_runs(request: HttpRequest) -> HttpResponse:
-    form = IssueRunForm(request.POST or None, user=request.user)
-    if request.method == "POST" and form.is_valid():
+    posted = request.POST if request.method == "POST" else None
+    form = IssueRunForm(posted, user=request.user)
+    if form.is_valid():
         given = form.cleaned_data
         given["references"] = read_references(given["references"])
         try:

@@ -135,6 +135,7 @@ def test_a_crowded_certificate_still_has_its_first_page_to_itself():
 
     assert "Annex to certificate" in pages[1]
     assert "The hatch" in pages[0]
+    assert "Old materials" in pages[0]
     assert "Exception 6" in "".join(pages)
 
 
