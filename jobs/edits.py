@@ -245,11 +245,12 @@ def _shown(field: Any, value: Any, names: _Names) -> str:
 
 
 def _listed(field: Any, value: Any) -> str:
-    """A list by the words of its choices; a drawing or anything long by how much it is."""
+    """A list by the words of its choices; a drawing, or anything long, by how much it is."""
     inner = getattr(getattr(field, "base_field", None), "flatchoices", None)
-    words = dict(inner) if inner else {}
-    text = ", ".join(str(words.get(one, one)) for one in value)
-    return text if len(text) <= TOO_LONG else f"{len(value)} values"
+    words = {str(key): str(word) for key, word in inner or ()}
+    told = [words.get(str(one), str(one)) for one in value]
+    text = ", ".join(told)
+    return text if len(text) <= TOO_LONG else f"{len(told)} values"
 
 
 def _plain(value: Any) -> str:

@@ -31,8 +31,9 @@ from compliance.personal.kinds import CHOICES, KINDS, labels_of
 from compliance.personal.retention import due_on, periods_of
 from jobs.errors import Refused
 from jobs.evidence.openings import opened
-from jobs.models import Job, Role
+from jobs.models import Job, Role, User
 from jobs.pages.access import page_for
+from jobs.pages.registry import StorySection, register_story_section
 
 
 class EraseForm(forms.Form):
@@ -183,6 +184,25 @@ def hold(request: HttpRequest, pk: int) -> HttpResponse:
         return "On hold: nothing of this job is erased by one person alone."
 
     return _act(request, pk, act)
+
+
+def personal_section(job: Job, user: User) -> dict[str, Any] | None:
+    """On a job's page: what is held on its household and where to see to it."""
+    if user.role not in WAIVER_ANSWERERS:
+        return None
+    return {
+        "erasures": Erasure.objects.filter(job=job).count(),
+        "on_hold": LegalHold.objects.open().filter(job=job).exists(),
+        "may_erase": user.role == Role.COMPLIANCE_OFFICER,
+    }
+
+
+def register() -> None:
+    """Join the story of a job. Called once, when the app is ready."""
+    template = "compliance/personal/story_section.html"
+    register_story_section(
+        StorySection("personal", "Personal data", 85, template, personal_section)
+    )
 
 
 urlpatterns = [

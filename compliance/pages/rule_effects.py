@@ -47,9 +47,16 @@ def rule(request: HttpRequest, pk: int) -> HttpResponse:
         "may_preview": request.user.role in RULE_KEEPERS and record.approved_at is None,
         "page_title": str(record),
         "page_kicker": "Depth rule",
-        "page_actions": [{"url": reverse("rule_list"), "label": "All rules"}],
+        "page_actions": _actions(record, request),
     }
     return render(request, "compliance/rules/rule.html", context)
+
+
+def _actions(record: DepthRule, request: HttpRequest) -> list[dict[str, str]]:
+    links = [{"url": reverse("rule_list"), "label": "All rules"}]
+    if request.user.role in RULE_KEEPERS:  # type: ignore[union-attr]
+        links.append({"url": reverse("rule_edits", args=[record.pk]), "label": "History"})
+    return links
 
 
 def _changed(effects: Effects, request: HttpRequest) -> Any:

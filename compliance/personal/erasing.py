@@ -34,7 +34,7 @@ def stands_against(job: Job, kinds: Sequence[str]) -> list[str]:
     evidence = [BY_CODE[kind].label.lower() for kind in kinds if BY_CODE[kind].evidence]
     if evidence:
         found += [
-            f"Certificate {code} is valid, and {' and '.join(evidence)} prove it."
+            f"Certificate {code} is valid and rests on them: {'; '.join(evidence)}."
             for code in Certificate.objects.current().filter(job=job).values_list("code", flat=True)
         ]
     if evidence and job.stage not in CLOSED:

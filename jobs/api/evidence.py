@@ -21,6 +21,7 @@ from rest_framework.reverse import reverse
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.idempotency import IdempotentCreateMixin
+from jobs.contact import PERSON_HIDDEN
 from jobs.evidence.checks import record_pre_start_check
 from jobs.evidence.handover import take_handover
 from jobs.evidence.openings import opened
@@ -203,9 +204,9 @@ class HandoverOut(ByPhoneClockOut):
         ]  # fmt: skip
 
     def to_representation(self, handover: Handover) -> dict[str, Any]:
-        """Name and strokes are the householder's own: an auditor gets null for both."""
+        """Name and strokes are the householder's own: surveyor and auditor get null for both."""
         told = super().to_representation(handover)
-        if getattr(self.context["request"].user, "role", "") == Role.AUDITOR:
+        if getattr(self.context["request"].user, "role", "") in PERSON_HIDDEN:
             told |= {"signed_name": None, "signature_svg": None}
         return told
 

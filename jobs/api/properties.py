@@ -13,9 +13,10 @@ from jobs.api.concurrency import VersionedUpdateMixin
 from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import JOB_READERS, PLANNER
+from jobs.contact import may_see_contact, with_contact_seen
 from jobs.intake.properties import change_property, take_in_property, values_of
 from jobs.intake.values import PropertyValues, read_values
-from jobs.models import Job, Nation, Property, Role, Scheme
+from jobs.models import Job, Nation, Property, Scheme
 
 HOUSEHOLDER = ("householder_name", "householder_phone", "householder_email")
 
@@ -59,9 +60,12 @@ class PropertySerializer(serializers.ModelSerializer):
         return [job.pk for job in seen]
 
     def to_representation(self, home: Property) -> dict[str, Any]:
-        """An auditor reads the evidence of a home, not who lives there."""
+        """Who lives in a home is told to whoever has to reach them, while they have to."""
         shown = super().to_representation(home)
-        if self.context["request"].user.role == Role.AUDITOR:
+        seen = getattr(home, "contact_seen", None)
+        if seen is None:
+            seen = may_see_contact(self.context["request"].user, home)
+        if not seen:
             shown |= dict.fromkeys((*HOUSEHOLDER, "access_notes"), "")
         return shown
 
@@ -109,7 +113,8 @@ class PropertyViewSet(
     def get_queryset(self) -> Any:
         user = self.request.user
         seen = Prefetch("jobs", Job.objects.visible_to(user), to_attr="seen_jobs")
-        return Property.objects.visible_to(user).prefetch_related(seen)
+        homes = Property.objects.visible_to(user).prefetch_related(seen)
+        return with_contact_seen(homes, user)  # type: ignore[arg-type]
 
 
 router = SimpleRouter()

@@ -14,13 +14,14 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from jobs.api.evidence import CLOCK, ByPhoneClockOut, EvidenceViewSet, FromPhone, create_schema
+from jobs.contact import PERSON_HIDDEN
 from jobs.evidence.arrival import WhoCame, record_arrival
 from jobs.evidence.leaving import HowLeft, record_leave
 from jobs.evidence.phone_told import Position, Told
 from jobs.evidence.stopping import stop_work
 from jobs.evidence.variations import Differs, record_variation
 from jobs.evidence.work_steps import StepDone, record_work_step
-from jobs.models import Arrival, Leave, Role, StopWork, Variation, WorkStep
+from jobs.models import Arrival, Leave, StopWork, Variation, WorkStep
 
 COMMON = ["id", "visit", "recorded_by", "received_at", "client_key", *CLOCK]
 PERSONAL = ("let_in_by", "latitude_deg", "longitude_deg", "position_accuracy_m")
@@ -104,11 +105,11 @@ class StopWorkIn(SiteRecordIn):
 
 
 class HidesThePerson(ByPhoneClockOut):
-    """Who let the crew in, and where its phone was, are personal: an auditor gets null."""
+    """Who let the crew in, and where its phone was: surveyor and auditor get null."""
 
     def to_representation(self, record: Any) -> dict[str, Any]:
         told = super().to_representation(record)
-        if getattr(self.context["request"].user, "role", "") == Role.AUDITOR:
+        if getattr(self.context["request"].user, "role", "") in PERSON_HIDDEN:
             told |= {name: None for name in PERSONAL if name in told}
         return told
 

@@ -9,6 +9,7 @@ from typing import Any
 from django.urls import reverse
 
 from calculations.drawing import draw_evidence, photo_points
+from jobs.contact import PERSON_HIDDEN
 from jobs.errors import Refused
 from jobs.evidence.cautions import CAUTIONS
 from jobs.evidence.questions import QUESTIONS, outcome_of
@@ -161,7 +162,7 @@ def checks_section(job: Job, user: User) -> dict[str, Any] | None:
         "checks": [ToldCheck.of(check) for check in checks],
         "handovers": [ToldHandover.of(handover) for handover in handovers],
         "stopped": list(stopped.select_related("crew")),
-        "shows_person": user.role != Role.AUDITOR,
+        "shows_person": user.role not in PERSON_HIDDEN,
     }
     return context if any(context[key] for key in ("checks", "handovers", "stopped")) else None
 

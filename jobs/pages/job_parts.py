@@ -6,6 +6,7 @@ from typing import Any
 
 from django.urls import reverse
 
+from jobs.contact import may_see_contact
 from jobs.history import history_of
 from jobs.intake.nations import straddles_border
 from jobs.models import Job, Role, User
@@ -13,7 +14,7 @@ from jobs.pages.registry import StorySection, register_story_section
 
 
 def property_section(job: Job, user: User) -> dict[str, Any]:
-    """The home. Who lives there, and how to get in, is for the company's people, not an auditor."""
+    """The home. Who lives there, and how to get in, is for whoever has to reach them."""
     home = job.property
     nation = home.get_nation_display()
     if straddles_border(home.postcode):
@@ -27,7 +28,7 @@ def property_section(job: Job, user: User) -> dict[str, Any]:
         {"label": "Due", "value": f"{job.due_on:%-d %b %Y}" if job.due_on else "no date set"},
     ]
     notes = ""
-    if user.role != Role.AUDITOR:
+    if may_see_contact(user, home):
         notes, phone = home.access_notes, home.householder_phone
         facts += [
             {"label": "Householder", "value": home.householder_name},
@@ -57,7 +58,9 @@ def visits_section(job: Job, user: User) -> dict[str, Any]:
 
 
 def history_section(job: Job, user: User) -> dict[str, Any]:
-    return {"events": history_of(job)}
+    told = user.role in (Role.PLANNER, Role.COMPLIANCE_OFFICER, Role.AUDITOR)
+    url = reverse("job_edits", args=[job.pk]) if told else ""
+    return {"events": history_of(job), "edits_url": url}
 
 
 def register() -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.urls import reverse
 
+from jobs.contact import PERSON_HIDDEN
 from jobs.evidence.work_points import not_in_order, points_of
 from jobs.models import (
     Arrival,
@@ -72,7 +73,7 @@ def work_section(job: Job, user: User) -> dict[str, Any] | None:
     told = [told for visit in visits if (told := _told(visit, _names(job))) is not None]
     if not told:
         return None
-    return {"visits": told, "shows_person": user.role != Role.AUDITOR}
+    return {"visits": told, "shows_person": user.role not in PERSON_HIDDEN}
 
 
 def _names(job: Job) -> dict[int, str]:

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from calculations.drawing import draw_evidence, draw_loft, photo_points
 from calculations.loft import LoftError
+from jobs.contact import hide_old_contact
 from jobs.evidence.day import hazards_of
 from jobs.loading.load_lines import LoadLine
 from jobs.loading.load_list import LoadList, load_list_of_day, seen_by
@@ -84,6 +85,8 @@ def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) ->
     """
     visible = Visit.objects.visible_to(user) if user.role == "installer" else Visit.objects.live()
     visits = list(visible.on_day(day).filter(crew=crew).with_job().order_by("during", "id"))
+    if user.role == "installer":
+        hide_old_contact(visits)
     member = user.role != "installer" or crew.operatives.filter(user=user).exists()
     if not visits and not member:
         return None
