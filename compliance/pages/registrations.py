@@ -10,6 +10,7 @@ AREAS = (
     "compliance.pages.follow_ups",
     "compliance.pages.packs",
     "compliance.pages.waivers",
+    "compliance.pages.personal",
     "compliance.pages.retention",
     "compliance.pages.edits",
 )

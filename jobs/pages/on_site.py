@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 
+from jobs.contact import hide_old_contact
 from jobs.errors import Refused
 from jobs.evidence.checks import record_pre_start_check
 from jobs.evidence.day import days_of, hazards_of
@@ -39,7 +40,9 @@ STAYS_WHEN_STOPPED = ("visit", "stop", "leave")
 
 
 def own_visit(request: HttpRequest, pk: int) -> Visit:
-    return get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
+    visit = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
+    hide_old_contact([visit])
+    return visit
 
 
 def show(
