@@ -2,6 +2,7 @@
 // Pressing a visit opens it; without a script the same link leads to the visit's own page.
 import { board, span } from "./planning_board.js";
 import { inHand } from "./planning_move.js";
+import { clearNotes } from "./planning_say.js";
 
 let opener = null;
 
@@ -29,6 +30,7 @@ async function open(link) {
   opener = link.id;
   const address = board().dataset.sheet.replace("/0/", `/${link.dataset.visit}/`);
   await window.htmx.ajax("GET", `${address}?${span()}`, { target: "#planning-sheet", swap: "innerHTML" });
+  clearNotes();
   sheet().hidden = false;
   sheet().focus({ preventScroll: true });
 }

@@ -22,11 +22,21 @@ HOW_MUCH = (
 )
 FACTORS = {"hardly": 0.1, "less": 0.5, "usual": 1.0, "more": 2.0, "most": 5.0}
 MAY_MOVE = (
-    (MayMove.ALL.value, "Booked visits may move; promised ones only where it pays"),
-    (MayMove.UNPROMISED.value, "Booked visits may move, promised ones stay"),
-    (MayMove.NOTHING.value, "Booked visits stay; only what waits is placed"),
+    (MayMove.ALL.value, "Booked visits, promised ones rarely"),
+    (MayMove.UNPROMISED.value, "Booked visits, but no promised ones"),
+    (MayMove.NOTHING.value, "Nothing: booked visits stay"),
 )
 CALENDAR_DAYS = ((1, "1 day"), (5, "5 days"), (7, "a week"), (14, "two weeks"), (28, "four weeks"))
+
+
+# From this hour on a day counts as over: what is planned or recorded begins with the next one.
+EVENING_H = 17
+
+
+def next_day() -> date:
+    """Today, or in the evening tomorrow."""
+    now = timezone.localtime()
+    return now.date() + timedelta(days=int(now.hour >= EVENING_H))
 
 
 def day_field(**given: Any) -> forms.DateField:
@@ -58,7 +68,7 @@ class RunForm(forms.Form):
     WISHES = ("travel", "late", "overtime", "left_out", "promises")
 
     def __init__(self, data: Any = None, *, first: date | None = None) -> None:
-        first = max(first or timezone.localdate(), timezone.localdate())
+        first = max(first or next_day(), timezone.localdate())
         super().__init__(data, initial={"first_day": first_working_day(first)})
 
     @property
@@ -82,8 +92,8 @@ class CrewAwayForm(forms.Form):
     note = forms.CharField(required=False, max_length=200)
 
     def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
-        today = timezone.localdate()
-        super().__init__(data, initial={"first_day": today, "last_day": today} | initial)
+        first = next_day()
+        super().__init__(data, initial={"first_day": first, "last_day": first} | initial)
         crew: Any = self.fields["crew"]
         crew.queryset = Crew.objects.visible_to(user).filter(is_active=True)
 
@@ -111,7 +121,7 @@ class VisitForm(forms.Form):
     visit = forms.ModelChoiceField(Visit.objects.none(), empty_label="Choose")
 
     DAYS = 10
-    NONE_WORDS = "No visit is booked in the next days"
+    NONE_WORDS = "No visit is booked on the next ten working days."
     STATUSES: tuple[str, ...] = (Visit.Status.BOOKED,)
 
     def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
@@ -122,8 +132,7 @@ class VisitForm(forms.Form):
         field: Any = self.fields["visit"]
         field.queryset = soon
         field.label_from_instance = _visit_label
-        if not soon.exists():
-            field.empty_label = self.NONE_WORDS
+        self.is_empty = not soon.exists()
 
 
 class CancelledForm(VisitForm):
@@ -137,14 +146,19 @@ class CancelledForm(VisitForm):
 
 
 class OverrunForm(VisitForm):
-    """A visit that lasts longer than it was booked for."""
+    """A visit that lasts longer than it was booked for, or will."""
+
+    WORDS = (
+        "Nothing is changed yet. A plan is looked for round the longer visit; what it would "
+        "change, its new end included, is shown first and booked once you accept it."
+    )
 
     ends_at = forms.TimeField(
         label="Ends at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
     )
 
-    DAYS = 1
-    NONE_WORDS = "No visit of today is left"
+    DAYS = 3
+    NONE_WORDS = "No visit of today or the next two working days is left."
     STATUSES = (Visit.Status.BOOKED, Visit.Status.ON_SITE)
 
     @property

@@ -34,6 +34,8 @@ ONLY_BY_HAND = (
     "allow one. By hand it can be put here, at the price that each says."
 )
 
+NOWHERE = "On the days shown it fits nowhere else: a plan that moved it would leave it out."
+
 
 @dataclass(frozen=True, slots=True)
 class OtherPlace:
@@ -125,8 +127,8 @@ def _moving_words(
         return "It is held: a new plan leaves it here."
     standing = standing_of(user, first, count)
     cost = moving_cost(standing, visit) if standing is not None else None
-    if cost is not None and cost.best is None and others:
-        return ONLY_BY_HAND
+    if cost is not None and cost.best is None:
+        return ONLY_BY_HAND if others else NOWHERE
     if cost is not None:
         return cost.words
     if not others:

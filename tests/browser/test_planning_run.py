@@ -49,7 +49,7 @@ def test_a_plan_is_watched_stopped_and_accepted(
     office.page.get_by_label("From").fill(next_week().isoformat())
     office.chooses("How far", "1 day")
     office.chooses("Look for", "five minutes")
-    office.chooses("What may move", "Booked visits stay; only what waits is placed")
+    office.chooses("What may move", "Nothing: booked visits stay")
     office.chooses("Keeping due dates", "above all")
     office.presses("Look for a plan")
 

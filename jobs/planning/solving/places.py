@@ -102,13 +102,37 @@ def _fit(
         draft.not_before[visit] = max(draft.not_before[visit], starts_s)
     move = _move(draft, visit, row, position)
     if move is None:
-        return Fit(False, shift, position or 0, starts_s or 0, 0.0, why_not_in(draft, visit, row))
+        why = why_not_in(draft, visit, row)
+        if starts_s is not None and why[0].code in ("too_far", "no_room", "order"):
+            why = _too_late(draft, visit, row, position) or why
+        return Fit(False, shift, position or 0, starts_s or 0, 0.0, why)
     index, begins_s = where_in(draft.tables, move, visit)
     extra = (move.units - saved_units) / UNITS_PER_POINT
     step_s = problem.start_step_s
     if starts_s is not None and begins_s > -(-starts_s // step_s) * step_s:
         return Fit(False, shift, index, begins_s, extra, (_later(problem, begins_s),))
     return Fit(True, shift, index, begins_s, extra)
+
+
+def _too_late(draft: Draft, visit: int, row: int, position: int | None) -> tuple[Reason, ...]:
+    """If only that start is in the way: until when it would have to start; else nothing."""
+    tables = draft.tables
+    freer = draft.copy()
+    freer.not_before[visit] = max(
+        (freer.ends_s(before) + gap_s for before, gap_s in tables.befores[visit]
+         if freer.is_placed(before)),
+        default=0,
+    )  # fmt: skip
+    move = _move(freer, visit, row, position)
+    if move is None:
+        return ()
+    task = tables.first_task[visit]
+    timed = next((t for _, t in move.rounds if task in t.items), None)
+    if timed is None:
+        return ()
+    starts_s = next(stop.starts_s for stop in timed.rows if stop.item == task)
+    words = "Starting then, the work and the way back do not fit into the rest of the day."
+    return (Reason("too_late", words, f"Start it at {clock(tables.problem, starts_s)}."),)
 
 
 def _later(problem: PlanProblem, begins_s: int) -> Reason:
