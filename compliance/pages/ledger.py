@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.ledger.seals import LedgerRewritten, make_seal
 from compliance.models import LedgerEntry, Seal
-from compliance.pages.roles import LEDGER_READERS
+from compliance.pages.roles import LEDGER_READERS, LEDGER_SEALERS
 from jobs.pages.access import page_for
 
 SEALS_A_PAGE = 30
@@ -28,6 +28,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
             {"label": "Under the last Seal", "value": last.tree_size if last else 0},
             {"label": "Seals", "value": Seal.objects.count()},
         ],
+        "may_seal": request.user.role in LEDGER_SEALERS,
         "page_title": "Ledger",
         "page_lead": "Every check, photo, reading, handover, verdict and certificate is an entry. "
         "Keep a Seal, and you notice any later change of what it covers.",
@@ -36,7 +37,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@page_for(*LEDGER_READERS)
+@page_for(*LEDGER_SEALERS)
 def ledger_seal(request: HttpRequest) -> HttpResponse:
     """A Seal now, over everything committed."""
     try:
