@@ -48,15 +48,13 @@ def clock_columns(
     phone_at: the phone's clock when the record was made. Nothing is made after it arrived, so the
     phone was then ahead of us by what lies between at least.
     """
+    if phone_sent_at is None:
+        return {}
     arrived = received_at or timezone.now()
-    columns: dict[str, Any] = {}
-    if phone_sent_at is not None:
-        ahead = phone_ahead(phone_sent_at, arrived)
-        columns = {"phone_sent_at": phone_sent_at, "phone_ahead": ahead}
-    least = phone_at - arrived if phone_at is not None else NO_TIME
-    if least > columns.get("phone_ahead", NO_TIME):
-        columns["phone_ahead"] = least
-    return columns
+    ahead = phone_ahead(phone_sent_at, arrived)
+    if phone_at is not None:
+        ahead = max(ahead, phone_at - arrived)
+    return {"phone_sent_at": phone_sent_at, "phone_ahead": ahead}
 
 
 def corrected(phone_at: datetime, columns: dict[str, Any]) -> datetime:
@@ -91,18 +89,15 @@ def told_time(record: Any, field: str) -> ToldTime:
     """The time `field` of a `ByPhoneClock` record, corrected and with its source."""
     said: datetime = getattr(record, field)
     sent: datetime | None = record.phone_sent_at
-    if sent is None and abs(record.received_at - said) <= SAME_MOMENT:
-        return ToldTime(said, "our clock", said)
+    if sent is None:
+        if abs(record.received_at - said) <= SAME_MOMENT:
+            return ToldTime(said, "our clock", said)
+        return ToldTime(said, "phone clock", said, checked=False)
     ahead = record.phone_ahead or NO_TIME
-    changed = said > (sent or record.received_at) + SAME_MOMENT
-    return ToldTime(
-        min(said - ahead, record.received_at),
-        "phone clock",
-        said,
-        ahead,
-        checked=sent is not None,
-        doubt=CLOCK_CHANGED if changed else "",
-    )
+    if said <= sent + SAME_MOMENT:
+        return ToldTime(said - ahead, "phone clock", said, ahead)
+    at = min(said - ahead, record.received_at)
+    return ToldTime(at, "phone clock", said, ahead, doubt=CLOCK_CHANGED)
 
 
 def span_words(length: timedelta) -> str:

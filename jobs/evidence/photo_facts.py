@@ -48,8 +48,7 @@ def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTi
     told = photo.phone_sent_at is not None
     if inspection is not None and inspection.exif_taken_at is not None:
         said = inspection.exif_taken_at
-        at = min(said - ahead, photo.received_at)
-        words = ToldTime(at, "EXIF", said, ahead, checked=told)
+        words = ToldTime(said - ahead, "EXIF", said, ahead, checked=told)
         yield PhotoTime("Taken", words, ZONES.get(inspection.exif_time_source, ""))
     if photo.phone_taken_at is not None:
         yield PhotoTime("Saved on the phone", told_time(photo, "phone_taken_at"))

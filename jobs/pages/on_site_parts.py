@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from calculations.drawing import PhotoPoint, draw_evidence
-from jobs.evidence.clock import NO_TIME, ToldTime
+from jobs.evidence.clock import NO_TIME, ToldTime, told_time
 from jobs.evidence.order_of_work import LAYING, OrderOfWork, Step
 from jobs.evidence.site_record import SiteRecord, engine_reading
 from jobs.models import DepthReading, Photo, PhotoInspection, Visit
@@ -128,7 +128,11 @@ class ShownPhoto:
 
     @property
     def warnings(self) -> list[str]:
-        return [row["text"] for row in self.inspection.warnings] if self.inspection else []
+        said = [row["text"] for row in self.inspection.warnings] if self.inspection else []
+        if self.photo.phone_taken_at is None:
+            return said
+        doubt = told_time(self.photo, "phone_taken_at").doubt
+        return [*said, doubt] if doubt else said
 
     @property
     def state(self) -> str:
