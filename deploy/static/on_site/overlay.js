@@ -126,7 +126,7 @@ function madeOf(row, items) {
   }
   const last = items[items.length - 1];
   if (last.body && last.body.outcome === "not_done") return "Left undone, told on this phone";
-  return settles(last, row.dataset.step) ? DONE : "Begun: not as it should be yet";
+  return last.type === "photo" || settles(last, row.dataset.step) ? DONE : "Begun: not as it should be yet";
 }
 
 /** The big button leads to the first row that nobody has done, here or at the office. */
