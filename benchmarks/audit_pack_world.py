@@ -141,7 +141,7 @@ def _made(model: type[models.Model], rows: list[Any]) -> list[Any]:
 
 
 def _later(during: Any, days: int) -> tuple[Any, Any]:
-    return during[0] + timedelta(days=days), during[1] + timedelta(days=days)
+    return during.lower + timedelta(days=days), during.upper + timedelta(days=days)
 
 
 def _evidence(model: type[models.Model], rows: Any, visits: Sequence[Visit]) -> list[list[Any]]:

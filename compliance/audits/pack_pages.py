@@ -31,7 +31,19 @@ vertical-align:top;padding:0 .6rem .6rem 0}img{width:100%;height:11rem;object-fi
 background:#eee}svg{max-width:34rem}h2{margin:1.6rem 0 .4rem}.soft{color:#555}
 nav a{margin-right:1rem}
 """
+WHERE = {value: escape(str(label)) for value, label in DepthReading.Allowance.choices}
 YES_OR_NO = ("pre_start_check", "handover")
+READING_COLUMNS = (
+    "visit__job_id",
+    "pk",
+    "area__name",
+    "x_mm",
+    "y_mm",
+    "depth_mm",
+    "allowance",
+    "visit__crew__name",
+)
+CHECK_COLUMNS = ("visit__job_id", "checked_at", "safe_to_start", "answers", "visit__crew__name")
 MOMENTS = ("before", "after", "other")
 
 Files = Iterator[tuple[str, Iterator[bytes]]]
@@ -47,7 +59,7 @@ def pages_of(record: AuditRound, user: User | Any, *, with_photos: bool) -> File
     draws = len(drawn) <= MOST_DRAWINGS
     for start in range(0, len(drawn), CHUNK):
         some = drawn[start : start + CHUNK]
-        evidence = _Evidence([one.job_id for one in some])
+        evidence = _Evidence([one.job_id for one in some], draws=draws)
         for one in some:
             page = _job_page(one, evidence, found[one.pk], with_photos=with_photos, draws=draws)
             yield f"jobs/{_name(one)}.html", iter([page.encode()])
@@ -56,33 +68,37 @@ def pages_of(record: AuditRound, user: User | Any, *, with_photos: bool) -> File
 class _Evidence:
     """All that the pages of some jobs show, a query a kind."""
 
-    def __init__(self, job_ids: Sequence[int]) -> None:
+    def __init__(self, job_ids: Sequence[int], *, draws: bool) -> None:
         self.photos = _by(
-            Photo.objects.filter(job__in=job_ids, replaced_by__isnull=True).order_by("pk"),
+            Photo.objects.filter(job__in=job_ids, replaced_by__isnull=True)
+            .only("job_id", "moment", "point_label", "phone_taken_at", "received_at", "sha256")
+            .order_by("pk"),
             lambda photo: photo.job_id,
         )
         self.readings = _by(
             DepthReading.objects.current()
             .filter(visit__job__in=job_ids)
-            .select_related("area", "visit__crew")
-            .order_by("pk"),
-            lambda reading: reading.visit.job_id,
+            .order_by("pk")
+            .values_list(*READING_COLUMNS),
+            lambda reading: reading[0],
         )
         self.checks = _by(
             PreStartCheck.objects.current()
             .filter(visit__job__in=job_ids)
-            .select_related("visit__crew")
-            .order_by("pk"),
-            lambda check: check.visit.job_id,
+            .order_by("pk")
+            .values_list(*CHECK_COLUMNS),
+            lambda check: check[0],
         )
+        verdicts = Assessment.objects.filter(job__in=job_ids).latest_per_job()
         self.verdicts = {
             verdict.job_id: verdict
-            for verdict in Assessment.objects.filter(job__in=job_ids)
-            .latest_per_job()
-            .select_related("rule")
+            for verdict in verdicts.select_related("rule").defer(*(() if draws else ("inputs",)))
         }
         self.certificates = _by(
-            Certificate.objects.filter(job__in=job_ids).select_related("withdrawal").order_by("pk"),
+            Certificate.objects.filter(job__in=job_ids)
+            .select_related("withdrawal")
+            .defer("contents")
+            .order_by("pk"),
             lambda certificate: certificate.job_id,
         )
 
@@ -236,12 +252,11 @@ def _photos(photos: Sequence[Photo]) -> str:
     return "".join(parts) or "<p>None.</p>"
 
 
-def _readings(readings: Sequence[DepthReading]) -> str:
+def _readings(readings: Sequence[tuple[Any, ...]]) -> str:
     rows = "".join(
-        f"<tr><td>{r.pk}<td>{escape(r.area.name)}<td>{r.x_mm:.0f}, {r.y_mm:.0f}"
-        f"<td>{r.depth_mm:g}<td>{escape(str(r.get_allowance_display()))}"
-        f"<td>{escape(str(r.visit.crew))}</tr>"
-        for r in readings
+        f"<tr><td>{number}<td>{escape(area)}<td>{x:.0f}, {y:.0f}<td>{depth:g}"
+        f"<td>{WHERE[allowance]}<td>{escape(crew)}</tr>"
+        for _, number, area, x, y, depth, allowance, crew in readings
     )
     return (
         "<table><thead><tr><th scope=col>Reading<th scope=col>Area<th scope=col>x, y in mm"
@@ -250,14 +265,13 @@ def _readings(readings: Sequence[DepthReading]) -> str:
     )
 
 
-def _check(check: PreStartCheck) -> str:
+def _check(check: tuple[Any, ...]) -> str:
+    _, checked_at, safe_to_start, given, crew = check
     answers = "; ".join(
-        f"{escape(ASKED.get(code, code))}: {escape(str(answer))}"
-        for code, answer in check.answers.items()
+        f"{escape(ASKED.get(code, code))}: {escape(str(answer))}" for code, answer in given.items()
     )
-    safe = "safe to start" if check.safe_to_start else "NOT safe to start"
-    crew = escape(str(check.visit.crew))
-    return f"<p>{_moment(check.checked_at)}, {crew}, {safe}. {answers}.</p>"
+    safe = "safe to start" if safe_to_start else "NOT safe to start"
+    return f"<p>{_moment(checked_at)}, {escape(crew)}, {safe}. {answers}.</p>"
 
 
 def _moment(when: Any) -> str:

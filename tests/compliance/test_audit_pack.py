@@ -134,9 +134,7 @@ def test_there_is_none_before_the_draw(scene: ReadRound):
         round_scope(begun, scene.auditor)
 
 
-@pytest.mark.parametrize(
-    "address", ["/audit/rounds/{}/pack.zip", "/api/v1/audit-rounds/{}/pack.zip"]
-)
+@pytest.mark.parametrize("address", ["/audit/rounds/{}/", "/api/v1/audit-rounds/{}/"])
 def test_taking_it_is_recorded_for_every_job(client: Client, scene: ReadRound, address: str):
     client.force_login(scene.auditor)
 
