@@ -18,6 +18,7 @@ from compliance.verify.layout import (
     POPULATION_SEAL,
     READING,
     WITHDRAWAL,
+    WORK_STEP,
 )
 
 NAMES = {
@@ -26,6 +27,7 @@ NAMES = {
     "jobs_photoinspection": "photo inspection",
     CHECK: "pre-start check",
     HANDOVER: "handover",
+    WORK_STEP: "step of the work",
     ASSESSMENT: "assessment",
     CERTIFICATE: "certificate",
     WITHDRAWAL: "certificate withdrawal",
@@ -47,6 +49,7 @@ KEPT: dict[str, tuple[str, ...]] = {
     PHOTO: ("sha256", "moment"),
     CHECK: ("safe_to_start",),
     HANDOVER: ("all_done", "not_done_reason"),
+    WORK_STEP: ("outcome", "note"),
     ASSESSMENT: ("job_id", "number", "verdict", "rule_id", "inputs_sha256"),
     CERTIFICATE: ("job_id", "assessment_id", "code", "pdf_sha256"),
     POPULATION_SEAL: ("round_id", "size", "sha256", "nonce_commitment", "strata"),

@@ -20,6 +20,7 @@ from compliance.verify.layout import (
     PHOTO,
     PHOTOS,
     READING,
+    WORK_STEP,
 )
 from compliance.verify.reading_json import read_object
 from compliance.verify.sources import PackFiles
@@ -90,6 +91,8 @@ def _named(facts: Facts, inputs: Mapping[str, Any], where: str) -> Iterator[Faul
         (kind, one, fields) for name, kind, fields in NAMED_LISTS for one in inputs[name]
     ]
     named += [(kind, inputs[name], fields) for name, kind, fields in NAMED_ONES if inputs[name]]
+    steps = (inputs.get("work_steps") or {}).values()
+    named += [(WORK_STEP, one, ("outcome", "note")) for one in steps if one]
     for kind, one, fields in named:
         thing = f"{NAMES[kind]} {one['id']}"
         fact = facts.values(kind, one["id"])
