@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -68,20 +70,77 @@ def latest_assessment(job: Job) -> Assessment | None:
     return Assessment.objects.filter(job=job).select_related("rule").order_by("-number").first()
 
 
-def rerun(assessment: Assessment) -> Judgement:
-    """Reach the verdict again from the stored inputs alone, with the engine of today."""
-    return judge_evidence(Evidence.from_dict(assessment.inputs))
+@dataclass(frozen=True, slots=True)
+class Rerun:
+    """What an assessment's stored inputs give again.
+
+    untouched: the inputs give the hash that is kept of them. engine_then, engine_now: versions.
+    same_verdict, same_arithmetic: whether the answer is the stored one, the engine's own version
+    left out of the comparison.
+    """
+
+    untouched: bool
+    engine_then: str
+    engine_now: str
+    same_verdict: bool
+    same_arithmetic: bool
+
+    @property
+    def same_engine(self) -> bool:
+        return self.engine_then == self.engine_now
+
+    @property
+    def agrees(self) -> bool | None:
+        """Whether it was reached again to the letter; None where that engine is not the one here.
+
+        Another engine may have good reason to answer otherwise, so it neither proves nor
+        disproves the record.
+        """
+        if not self.untouched:
+            return False
+        return self.same_verdict and self.same_arithmetic if self.same_engine else None
+
+    @property
+    def in_words(self) -> str:
+        if not self.untouched:
+            return "The stored inputs are not those that were hashed: the record was changed."
+        same = "the same verdict and the same arithmetic, figure by figure"
+        if not self.same_arithmetic:
+            same = (
+                "the same verdict, with other arithmetic"
+                if self.same_verdict
+                else "another verdict"
+            )
+        if self.same_engine:
+            return f"Engine {self.engine_now} gives {same}."
+        return (
+            f"It was judged by engine {self.engine_then}; here runs engine {self.engine_now}, "
+            f"which gives {same}. That neither proves nor disproves the record: to repeat it to "
+            f"the letter, run engine {self.engine_then} on its inputs."
+        )
+
+
+def rerun(assessment: Assessment) -> Rerun:
+    """Reach the verdict again from the stored inputs alone, with the engine that runs here."""
+    evidence = Evidence.from_dict(assessment.inputs)
+    again = judge_evidence(evidence)
+    return Rerun(
+        untouched=evidence.sha256 == assessment.inputs_sha256,
+        engine_then=assessment.engine_version,
+        engine_now=again.engine_version,
+        same_verdict=again.verdict == assessment.verdict,
+        same_arithmetic=_without_version(again.to_dict())
+        == _without_version(assessment.arithmetic),
+    )
+
+
+def _without_version(arithmetic: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in arithmetic.items() if key != "engine_version"}
 
 
 def rerun_agrees(assessment: Assessment) -> bool:
-    """Whether the stored inputs are untouched and give the stored arithmetic again."""
-    evidence = Evidence.from_dict(assessment.inputs)
-    again = judge_evidence(evidence)
-    return (
-        evidence.sha256 == assessment.inputs_sha256
-        and again.verdict == assessment.verdict
-        and again.to_dict() == assessment.arithmetic
-    )
+    """Whether the engine that judged it runs here and gives the stored answer to the letter."""
+    return rerun(assessment).agrees is True
 
 
 def _same(latest: Assessment, evidence: Evidence) -> bool:

@@ -12,7 +12,16 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.assess import ASSESSABLE
 from compliance.models import Assessment, Certificate
-from jobs.models import DepthReading, Handover, Job, Photo, PhotoInspection, PreStartCheck, Stage
+from jobs.models import (
+    DepthReading,
+    Handover,
+    Job,
+    Photo,
+    PhotoInspection,
+    PreStartCheck,
+    Stage,
+    WorkStep,
+)
 
 LOOK_BACK = timedelta(days=2)
 """Evidence older than this was seen by an earlier catch-up."""
@@ -64,6 +73,7 @@ def _evidence(*, received_after: datetime, since_judged: timedelta) -> Q:
         (PhotoInspection.objects.filter(readable=False), "photo__job", "inspected_at"),
         (PreStartCheck.objects.all(), "visit__job", "received_at"),
         (Handover.objects.all(), "visit__job", "received_at"),
+        (WorkStep.objects.all(), "visit__job", "received_at"),
     ):
         later = {
             path: OuterRef("pk"),

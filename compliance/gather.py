@@ -12,7 +12,17 @@ from django.utils import timezone
 from compliance.judging import Evidence
 from compliance.rules import requirement_of, rule_in_force
 from jobs.lofts import loft_dict_of
-from jobs.models import DepthReading, Handover, Job, Photo, PreStartCheck, Survey, Visit
+from jobs.models import (
+    Arrival,
+    DepthReading,
+    Handover,
+    Job,
+    Photo,
+    PreStartCheck,
+    Survey,
+    Visit,
+    WorkStep,
+)
 
 WORK_VISITS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
 
@@ -53,6 +63,7 @@ def gather_evidence(job: Job) -> Evidence:
         pre_start_check=_pre_start(job),
         handover=_handover(handover),
         photos_at_points=rule.photos_at_points,
+        work_steps=_work_steps(job),
     )
 
 
@@ -124,6 +135,21 @@ def _pre_start(job: Job) -> dict[str, Any] | None:
         .first()
     )
     return {"id": check.pk, "safe_to_start": check.safe_to_start} if check else None
+
+
+def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:
+    """How each step of laying went at last, on visits that are over and kept a record of steps."""
+    over: dict[str, Any] = {"visit__kind__in": WORK_VISITS, "visit__status": Visit.Status.DONE}
+    rows = list(WorkStep.objects.current().filter(visit__job=job, **over))
+    if not rows and not Arrival.objects.filter(visit__job=job, **over).exists():
+        return None
+    latest = {row.step: row for row in sorted(rows, key=lambda row: (row.corrected_at, row.pk))}
+    return {
+        step: {"id": row.pk, "outcome": row.outcome, "note": row.note}
+        if (row := latest.get(step))
+        else None
+        for step in WorkStep.Kind.values
+    }
 
 
 def _handover(handover: Handover | None) -> dict[str, Any] | None:

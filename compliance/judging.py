@@ -26,6 +26,13 @@ from calculations.drawing import photo_points
 from calculations.loft import LoftError, loft_from_dict
 from calculations.records import Plain, to_plain
 
+STEP_TITLES = {
+    "eaves": "eaves",
+    "first_layer": "first layer",
+    "cross_layers": "cross layers",
+    "hatch_and_tank": "hatch and tank",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -35,6 +42,8 @@ class Evidence:
     readings: {id, area, x_mm, y_mm, depth_mm, allowance}. photos: {id, moment, sha256}, and
     point where the rule asks for photos at points.
     stray_readings: how many belong to an earlier survey and say nothing about this one.
+    work_steps: {step: {id, outcome, note}, or None where it was not recorded}; None where the
+    crew kept no record of steps at all, as other programs may.
     """
 
     rule_id: int
@@ -52,13 +61,16 @@ class Evidence:
     pre_start_check: dict[str, Any] | None
     handover: dict[str, Any] | None
     photos_at_points: bool = False
+    work_steps: dict[str, dict[str, Any] | None] | None = None
 
     def to_dict(self) -> dict[str, Plain]:
-        """What is kept and hashed. A requirement that a rule does not make leaves no trace."""
+        """What is kept and hashed. What a rule does not ask, or nobody kept, leaves no trace."""
         plain = to_plain(self)
         assert isinstance(plain, dict)
         if not self.photos_at_points:
             del plain["photos_at_points"]
+        if self.work_steps is None:
+            del plain["work_steps"]
         return plain
 
     @classmethod
@@ -159,7 +171,8 @@ def _other_checks(evidence: Evidence) -> list[tuple[ArithmeticStep, str]]:
     before = _photo_check(evidence, "before", evidence.least_before_photos)
     after = _photo_check(evidence, "after", evidence.least_after_photos)
     at_points = list(_photo_point_checks(evidence)) if evidence.photos_at_points else []
-    return [before, after, *at_points, _pre_start(evidence), _handover(evidence)]
+    steps = list(_work_steps(evidence))
+    return [before, after, *at_points, _pre_start(evidence), *steps, _handover(evidence)]
 
 
 def _photo_check(evidence: Evidence, moment: str, least: int) -> tuple[ArithmeticStep, str]:
@@ -197,6 +210,19 @@ def _pre_start(evidence: Evidence) -> tuple[ArithmeticStep, str]:
     if check is None:
         return step, "The pre-start check is missing."
     return step, "The pre-start check says that it was not safe to start."
+
+
+def _work_steps(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
+    """Each step of laying, as the crew said it went: done, or not needed on this loft."""
+    for name, record in (evidence.work_steps or {}).items():
+        title = STEP_TITLES.get(name, name.replace("_", " "))
+        passed = record is not None and record["outcome"] in ("done", "not_needed")
+        step = _step(f"Step “{title}”", "done or not needed", int(passed), passed, "work_step")
+        if record is None:
+            yield step, f"The step “{title}” was not recorded."
+        else:
+            why = f": {record['note'].rstrip('.')}" if record["note"] else ""
+            yield step, f"The step “{title}” was left undone{why}."
 
 
 def _handover(evidence: Evidence) -> tuple[ArithmeticStep, str]:

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from datetime import date, datetime, timedelta
 
-from django.conf import settings
-from django.core.cache import cache
-from django.core.mail import send_mail
 from django.utils import timezone
 
 from compliance.causes import likely_cause
@@ -66,6 +62,26 @@ def assign_owner(shortfall: Shortfall, owner: User) -> Shortfall:
     return shortfall
 
 
+def set_due_date(shortfall: Shortfall, due_on: date, by: User) -> Shortfall:
+    """Say by when it is put right; who said so stands in its history.
+
+    Raises:
+        Refused: the day has passed, or `by` is no planner or compliance officer of the company.
+        Conflict: it is closed.
+    """
+    if by.role not in OWNERS or by.company_id != shortfall.job.company_id:
+        raise Refused("Only a planner or compliance officer of the company sets its due date.")
+    if due_on < timezone.localdate():
+        raise Refused(
+            f"{due_on:%-d %b %Y} has passed.", field="due_on", remedy="Choose today or later."
+        )
+    _refuse_closed(shortfall)
+    shortfall.due_on = due_on
+    with refusals_explained():
+        shortfall.save(update_fields=["due_on"])
+    return shortfall
+
+
 def send_call_back(
     shortfall: Shortfall,
     crew: Crew,
@@ -110,47 +126,3 @@ def call_back_under_way(shortfall: Shortfall) -> bool:
 def _refuse_closed(shortfall: Shortfall) -> None:
     if shortfall.closed_at is not None:
         raise Conflict("This shortfall is closed: a later assessment met the rule.")
-
-
-def chase_late(today: date) -> int:
-    """Mail every company its late shortfalls, once a day. Returns the number of messages.
-
-    Each goes to the shortfall's owner, or to the compliance officers where it has none.
-    """
-    messages = 0
-    for person, late in _late_by_person(today).items():
-        if not cache.add(f"chased:{person.pk}:{today.isoformat()}", True, 36 * 3600):
-            continue
-        send_mail(
-            f"{len(late)} late shortfall{'s' if len(late) > 1 else ''}",
-            late_digest(late, today),
-            settings.DEFAULT_FROM_EMAIL,
-            [person.email],
-        )
-        messages += 1
-    return messages
-
-
-def late_digest(late: list[Shortfall], today: date) -> str:
-    """The text of the message: one line a shortfall, the longest overdue first."""
-    lines = [
-        f"- {s.job.reference}, {s.job.property}: {s.deficit_mm:.0f} mm short over "
-        f"{s.deficit_area_m2:.1f} m2, due {s.due_on:%-d %b %Y}, {(today - s.due_on).days} days "
-        f"late, {'a' if call_back_under_way(s) else 'no'} call-back booked"
-        for s in sorted(late, key=lambda s: s.due_on)
-    ]
-    return "These lofts were found short and are not put right yet:\n\n" + "\n".join(lines) + "\n"
-
-
-def _late_by_person(today: date) -> dict[User, list[Shortfall]]:
-    late = Shortfall.objects.late(today).select_related("job__property", "owner", "call_back")
-    officers: dict[int | None, list[User]] = defaultdict(list)
-    for person in User.objects.filter(role=Role.COMPLIANCE_OFFICER, is_active=True):
-        officers[person.company_id].append(person)
-    found: dict[User, list[Shortfall]] = defaultdict(list)
-    for shortfall in late:
-        owner = shortfall.owner
-        people = [owner] if owner and owner.is_active else officers[shortfall.job.company_id]
-        for person in people:
-            found[person].append(shortfall)
-    return found

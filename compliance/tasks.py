@@ -13,10 +13,11 @@ from compliance.assess import assess_if_due
 from compliance.audits.chasing import chase_late_findings
 from compliance.catching_up import jobs_to_assess, jobs_to_certify
 from compliance.certificates.issue import issue_certificate
+from compliance.digest import chase_late
 from compliance.ledger.seals import make_seal
 from compliance.models import Assessment
+from compliance.personal import erasing, retention
 from compliance.rule_runs import begin_due_reassessments, left_behind, move_on
-from compliance.shortfalls import chase_late
 from jobs.errors import Conflict
 
 log = logging.getLogger(__name__)
@@ -116,3 +117,15 @@ def look_after_issue_runs() -> int:
     for run_id in waiting:
         issue_for_run.delay(run_id)
     return len(waiting)
+
+
+@shared_task
+def keep_retention_periods() -> int:
+    """Erase what is past its retention period, or ask a person; how many jobs were erased."""
+    return retention.keep_retention_periods(timezone.localdate())
+
+
+@shared_task
+def remove_erased_bytes() -> int:
+    """Remove files that an erasure left behind, such as while storage was down."""
+    return erasing.remove_bytes()

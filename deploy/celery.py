@@ -11,9 +11,7 @@ from celery.signals import worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings.embedded")
 
-INCLUDED = ("deploy.tasks", "deploy.redelivery", "jobs.planning.tasks", "compliance.personal.tasks")
-
-app = Celery("eavesbook", include=INCLUDED)
+app = Celery("eavesbook", include=["deploy.tasks", "deploy.redelivery", "jobs.planning.tasks"])
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 

@@ -15,11 +15,11 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "schedule": crontab(hour=3, minute=40),
     },
     "keep-retention-periods": {
-        "task": "compliance.personal.tasks.keep_retention_periods",
+        "task": "compliance.tasks.keep_retention_periods",
         "schedule": crontab(hour=2, minute=20),
     },
     "remove-erased-bytes": {
-        "task": "compliance.personal.tasks.remove_erased_bytes",
+        "task": "compliance.tasks.remove_erased_bytes",
         "schedule": crontab(minute=50),
     },
     "inspect-waiting-photos": {

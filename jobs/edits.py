@@ -46,13 +46,17 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Edit:
-    """One row changed once. what: such as "Visit 12 changed"; place: from where it came."""
+    """One row changed once. what: such as "Visit 12 changed"; place: from where it came.
+
+    first: nothing is known of the row before, so the changes tell all its values.
+    """
 
     at: datetime
     who: str
     place: str
     what: str
     changes: tuple[Changed, ...]
+    first: bool
 
 
 def edits_of(sources: Iterable[Source], reader: User) -> list[Edit]:
@@ -61,7 +65,7 @@ def edits_of(sources: Iterable[Source], reader: User) -> list[Edit]:
     names = _Names(told, reader)
     hidden = OF_A_PERSON if reader.role in WHO_NOT_TOLD else frozenset()
     edits = [edit for step in told if (edit := _edit(step, names, hidden))]
-    return sorted(edits, key=lambda edit: edit.at, reverse=True)
+    return sorted(edits, key=lambda edit: edit.at)[::-1]
 
 
 _further: dict[str, list[Callable[[Any], list[Source]]]] = {}
@@ -197,7 +201,8 @@ def _edit(step: _Step, names: _Names, hidden: frozenset[str]) -> Edit | None:
     changes = [] if deleted else list(_changes(step, names, hidden))
     if was is not None and not changes and not deleted:
         return None
-    act = "taken back" if deleted else "changed" if was is not None else "recorded"
+    first = now.pgh_label == "insert"
+    act = "taken back" if deleted else "recorded" if first else "changed"
     metadata = now.pgh_context.metadata if now.pgh_context else {}
     person = metadata.get("user")
     return Edit(
@@ -206,6 +211,7 @@ def _edit(step: _Step, names: _Names, hidden: frozenset[str]) -> Edit | None:
         place=_place(metadata),
         what=f"{step.noun} {now.pgh_obj_id} {act}",
         changes=tuple(changes),
+        first=was is None,
     )
 
 

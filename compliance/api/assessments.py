@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from compliance.api.roles import SENDERS, VERDICT_READERS
-from compliance.assess import assess_job, rerun_agrees
+from compliance.assess import assess_job, rerun
 from compliance.models import Assessment
 from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.models import Job
@@ -57,7 +57,14 @@ class AssessmentInFullSerializer(AssessmentSerializer):
 
 
 class RerunSerializer(serializers.Serializer):
-    agrees = serializers.BooleanField()
+    """`agrees` is null where another engine runs than the one that judged it."""
+
+    agrees = serializers.BooleanField(allow_null=True)
+    engine_then = serializers.CharField()
+    engine_now = serializers.CharField()
+    same_verdict = serializers.BooleanField()
+    same_arithmetic = serializers.BooleanField()
+    in_words = serializers.CharField()
 
 
 class AssessmentFilter(django_filters.FilterSet):
@@ -100,7 +107,7 @@ class AssessmentViewSet(
     @action(detail=True, methods=["get"])
     def rerun(self, request: Request, pk: str) -> Response:
         """Whether the stored inputs still give the stored answer."""
-        return Response({"agrees": rerun_agrees(self.get_object())})
+        return Response(RerunSerializer(rerun(self.get_object())).data)
 
 
 router = SimpleRouter()

@@ -15,7 +15,7 @@ from rest_framework.routers import SimpleRouter
 
 from compliance.api.roles import PROOF_READERS, SENDERS
 from compliance.models import Shortfall
-from compliance.shortfalls import OWNERS, assign_owner, send_call_back
+from compliance.shortfalls import OWNERS, assign_owner, send_call_back, set_due_date
 from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.models import Crew, User, Van
 from jobs.planning.booking import LONGEST_HOURS, SHORTEST_HOURS, refuse_past
@@ -54,6 +54,10 @@ class OwnerSerializer(serializers.Serializer):
             owner: Any = self.fields["owner"]
             people = User.objects.filter(company=request.user.company_id)
             owner.queryset = people.filter(role__in=OWNERS)
+
+
+class DueSerializer(serializers.Serializer):
+    due_on = serializers.DateField()
 
 
 class CallBackSerializer(serializers.Serializer):
@@ -100,6 +104,16 @@ class ShortfallViewSet(
         asked = OwnerSerializer(data=request.data, context=self.get_serializer_context())
         asked.is_valid(raise_exception=True)
         assign_owner(shortfall, asked.validated_data["owner"])
+        return Response(self.get_serializer(shortfall).data)
+
+    @extend_schema(request=DueSerializer, responses=ShortfallSerializer)
+    @action(detail=True, methods=["post"])
+    def due(self, request: Request, pk: str) -> Response:
+        """Say by when it is put right."""
+        shortfall = self.get_object()
+        asked = DueSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        set_due_date(shortfall, asked.validated_data["due_on"], request.user)
         return Response(self.get_serializer(shortfall).data)
 
     @extend_schema(request=CallBackSerializer, responses=ShortfallSerializer)

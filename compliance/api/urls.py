@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.issue_runs")),
     path("", include("compliance.api.ledger")),
     path("", include("compliance.api.packs")),
+    path("", include("compliance.api.personal")),
     path("", include("compliance.api.audit_reading")),
     path("", include("compliance.api.audits")),
     path("", include("compliance.api.audit_files")),

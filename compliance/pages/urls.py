@@ -19,6 +19,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.openings")),
     path("", include("compliance.pages.retention")),
     path("", include("compliance.pages.edits")),
+    path("", include("compliance.pages.rerun")),
+    path("", include("compliance.pages.shortfall_due")),
     path("", include("compliance.pages.audits")),
     path("", include("compliance.pages.audit_round_acts")),
     path("", include("compliance.pages.follow_ups")),

@@ -74,7 +74,7 @@ def show_verdict(assessment: Assessment) -> VerdictShown:
 def line(step: Mapping[str, Any]) -> dict[str, Any]:
     """One step of the arithmetic for the table of `partials/arithmetic.html`."""
     value = step["value"]
-    if step["kind"] in ("pre_start_check", "handover"):
+    if step["kind"] in ("pre_start_check", "handover", "work_step"):
         value = "yes" if value else "no"
     elif isinstance(value, float):
         value = round(value, 1)

@@ -20,6 +20,7 @@ from deploy.demo import (
     certificates,
     evidence,
     hands,
+    household,
     planning,
     proof,
     reading,
@@ -109,6 +110,7 @@ class _Loader:
         reading.make_reading(cast, random.Random(SEED))
         proof.make_proof(cast, self.now)
         certificates.make_certificates(cast, self.now)
+        household.make_household(cast, self.now)
 
     def _entries(self) -> list[Entry]:
         homes = [invent_home(self.chance, number) for number in range(self.scale.homes)]

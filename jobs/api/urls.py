@@ -23,4 +23,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.loading")),
     path("", include("jobs.api.evidence")),
     path("", include("jobs.api.site_work")),
+    path("", include("jobs.api.edits")),
 ]

@@ -15,6 +15,7 @@ from jobs.models import Job, PhotoInspection, Stage
 from tests.compliance.scene import bare, call_back, certified_scene, fitted, measure, short_scene
 from tests.factories import (
     A_MONDAY,
+    ArrivalFactory,
     DepthReadingFactory,
     HandoverFactory,
     JobFactory,
@@ -22,6 +23,7 @@ from tests.factories import (
     PreStartCheckFactory,
     SurveyFactory,
     VisitFactory,
+    WorkStepFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -211,7 +213,7 @@ def test_a_stored_assessment_can_be_reached_again():
 
     for assessment in Assessment.objects.all():  # as read back from the database
         assert rerun_agrees(assessment)
-        assert rerun(assessment).verdict == assessment.verdict
+        assert rerun(assessment).same_arithmetic
     assert set(Assessment.objects.values_list("verdict", flat=True)) == {
         "meets",
         "short",
@@ -226,6 +228,54 @@ def test_a_changed_input_does_not_pass_for_the_stored_one():
     assessment.inputs = replace(evidence, unreadable_photos=1).to_dict()
 
     assert not rerun_agrees(assessment)
+    assert "the record was changed" in rerun(assessment).in_words
+
+
+def test_a_later_engine_does_not_pretend_to_repeat_an_older_one(monkeypatch):
+    scene = fitted()
+    assessment = assess_job(scene.job.pk)
+    monkeypatch.setattr("compliance.judging.ENGINE_VERSION", "99.0.0")
+
+    again = rerun(assessment)
+
+    assert again.agrees is None
+    assert not rerun_agrees(assessment)
+    assert again.same_arithmetic
+    assert (
+        f"judged by engine {assessment.engine_version}; here runs engine 99.0.0" in again.in_words
+    )
+    assert "neither proves nor disproves" in again.in_words
+
+
+def test_unproven_names_each_step_of_the_work_that_is_missing():
+    scene = fitted()
+    ArrivalFactory(visit=scene.visit, recorded_by=scene.installer)
+    for step in ("eaves", "first_layer"):
+        WorkStepFactory(visit=scene.visit, step=step, recorded_by=scene.installer)
+    WorkStepFactory(
+        visit=scene.visit,
+        step="hatch_and_tank",
+        outcome="not_done",
+        note="No lagging left on the van",
+        recorded_by=scene.installer,
+    )
+
+    assessment = assess_job(scene.job.pk)
+
+    assert assessment.verdict == "unproven"
+    assert assessment.missing == [
+        "The step “cross layers” was not recorded.",
+        "The step “hatch and tank” was left undone: No lagging left on the van.",
+    ]
+
+
+def test_steps_that_are_all_done_or_not_needed_keep_no_certificate_back():
+    scene = fitted()
+    for step in ("eaves", "first_layer", "cross_layers", "hatch_and_tank"):
+        outcome = "not_needed" if step == "hatch_and_tank" else "done"
+        WorkStepFactory(visit=scene.visit, step=step, outcome=outcome, recorded_by=scene.installer)
+
+    assert assess_job(scene.job.pk).verdict == "meets"
 
 
 def test_a_loft_finished_before_a_rule_began_is_judged_by_the_older_one():

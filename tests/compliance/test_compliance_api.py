@@ -146,7 +146,9 @@ def test_an_assessment_says_whether_it_can_be_reached_again():
     let_auditors_see(scene.job)
     body = api(scene.person("auditor")).get(url("assessments", assessment.pk, "rerun")).json()
 
-    assert body == {"agrees": True}
+    assert body["agrees"] is True
+    assert body["engine_then"] == body["engine_now"]
+    assert "figure by figure" in body["in_words"]
 
 
 # --- Shortfalls

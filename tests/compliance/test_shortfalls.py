@@ -10,8 +10,11 @@ from django.db import IntegrityError, connection, transaction
 
 from compliance.assess import assess_job
 from compliance.causes import likely_cause
+from compliance.digest import chase_late
 from compliance.models import Shortfall
-from compliance.shortfalls import assign_owner, chase_late, send_call_back
+from compliance.shortfalls import assign_owner, send_call_back, set_due_date
+from compliance.waivers import record_waiver
+from jobs.edits import edits_of, sources_of_job
 from jobs.errors import Conflict, Refused
 from jobs.models import Job, Stage, Visit
 from jobs.planning.booking import book_visit, cancel_visit
@@ -123,15 +126,93 @@ def test_late_ones_are_chased_once_a_day():
     assert scene.job.reference in mail.outbox[0].body
 
 
-def test_the_owner_is_chased_where_there_is_one():
+def test_owner_and_officers_are_told_who_puts_it_right_by_when_and_with_what():
     scene, _ = short_scene()
-    scene.person("compliance_officer")
-    owner = scene.person("planner")
-    assign_owner(shortfall_of(scene), owner)
+    officer, owner = scene.person("compliance_officer"), scene.person("planner")
+    shortfall = assign_owner(shortfall_of(scene), owner)
 
-    chase_late(shortfall_of(scene).due_on + timedelta(days=1))
+    chase_late(shortfall.due_on + timedelta(days=1))
 
-    assert [message.to for message in mail.outbox] == [[owner.email]]
+    assert {message.to[0] for message in mail.outbox} == {officer.email, owner.email}
+    body = mail.outbox[0].body
+    assert f"owner {owner}" in body
+    assert f"due {shortfall.due_on:%-d %b %Y}, 1 day late" in body
+    assert "a layer is missing" in body
+    assert "hours for two people" in body
+
+
+def test_a_waiver_that_waits_is_told_to_whoever_may_answer_it():
+    scene, _ = short_scene()
+    officer, second = scene.person("compliance_officer"), scene.person("compliance_officer")
+    record_waiver(shortfall_of(scene), "The ceiling bears no more", officer)
+
+    assert chase_late(shortfall_of(scene).flagged_at.date()) == 1
+
+    (message,) = mail.outbox
+    assert message.to == [second.email]
+    assert message.subject == "1 waiver that waits for you"
+    assert "The ceiling bears no more" in message.body
+
+
+def test_the_due_date_is_moved_by_the_company_and_every_move_is_told():
+    scene, _ = short_scene()
+    planner = scene.person("planner")
+    shortfall = shortfall_of(scene)
+    first, later = shortfall.due_on, shortfall.due_on + timedelta(days=14)
+
+    set_due_date(shortfall, later, planner)
+    with pytest.raises(Refused, match="has passed"):
+        set_due_date(shortfall, A_MONDAY.date() - timedelta(days=900), planner)
+    with pytest.raises(Refused, match="of the company"):
+        set_due_date(shortfall, later, UserFactory(role="planner"))
+
+    changes = {
+        (change.label, change.was, change.now)
+        for edit in edits_of(sources_of_job(scene.job), planner)
+        for change in edit.changes
+        if edit.what.startswith("Shortfall")
+    }
+    assert ("Due on", f"{first:%-d %b %Y}", f"{later:%-d %b %Y}") in changes
+
+
+def test_an_assessment_from_before_it_was_flagged_closes_nothing_even_by_force_of_sql():
+    scene = fitted()
+    met = assess_job(scene.job.pk)
+    call_back(scene, (170.0,))
+    assess_job(scene.job.pk)
+    shortfall = shortfall_of(scene)
+
+    for change in (
+        "closed_by_id = %s, closed_at = now()",
+        "closed_by_id = %s, waived_by_id = NULL, closed_at = now(), assessment_id = assessment_id",
+    ):
+        with (
+            pytest.raises(Exception, match="later assessment"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
+            cursor.execute(
+                f"UPDATE compliance_shortfall SET {change} WHERE id = {shortfall.pk}", [met.pk]
+            )
+    for statement in ("DELETE FROM compliance_shortfall", "TRUNCATE compliance_shortfall CASCADE"):
+        with (
+            pytest.raises(Exception, match=r"(?i)cannot|never emptied|pending trigger"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
+            cursor.execute(statement)
+    assert shortfall_of(scene).closed_at is None
+
+
+def test_a_closed_shortfall_is_never_opened_or_changed_again():
+    scene, _ = short_scene()
+    call_back(scene, (290.0,))
+    assess_job(scene.job.pk)
+
+    with pytest.raises(Exception, match="Cannot update"), transaction.atomic():
+        Shortfall.objects.update(closed_by=None, closed_at=None)
+    with pytest.raises(Exception, match="Cannot update"), transaction.atomic():
+        Shortfall.objects.update(deficit_mm=0)
 
 
 def area(mean_mm: float, share_below: float, verdict: str = "short") -> dict:

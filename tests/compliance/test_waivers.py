@@ -12,8 +12,8 @@ from rest_framework.test import APIClient
 
 from compliance.assess import assess_job
 from compliance.certificates.issue import issue_certificate
+from compliance.digest import chase_late
 from compliance.models import Certificate, LedgerEntry, Shortfall, Waiver, WaiverAnswer
-from compliance.shortfalls import chase_late
 from compliance.waivers import answer_waiver, record_waiver
 from jobs.errors import Conflict, Refused
 from jobs.models import Role, Stage
