@@ -245,7 +245,7 @@ def _rate_tables(
     for name, point, out in rows:
         shares = (point.rate, point.low, point.high)
         counts = (point.inspected, point.defects)
-        shown.append((*name, *counts, *(f"{share:.1%}" for share in shares), out))
+        shown.append((*name, *counts, *(f"{share:.1%}" for share in shares), out or "no"))
         data.append((*name, *counts, *(round(share, 6) for share in shares), out))
     words = tuple(name.replace("_", " ") for name in names)
     return Table((*words, *SHOWN), tuple(shown)), Table((*names, *RATES), tuple(data))

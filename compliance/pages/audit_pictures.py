@@ -14,6 +14,7 @@ from compliance.models import AuditRound
 from jobs.models import Role
 from jobs.pages.access import page_for
 
+SHORT_TABLE = 12
 COMPANY = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 
 
@@ -99,8 +100,9 @@ def _shown(picture: Picture, csv: str, arguments: list[int]) -> dict[str, Any]:
         "svg": SafeString(picture.svg),
         "note": picture.note,
         "tall": picture.is_tall,
+        "open": len(picture.table.rows) <= SHORT_TABLE,
         "columns": picture.table.columns,
-        "rows": picture.table.rows,
+        "rows": [list(zip(picture.table.columns, row, strict=True)) for row in picture.table.rows],
         "csv": reverse(csv, args=[*arguments, picture.key]),
     }
 
