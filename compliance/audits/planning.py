@@ -38,7 +38,8 @@ class RoundTerms:
     """What a round looks at and how much of it. `aql` in per cent; shares between 0 and 1.
 
     severity: "" takes it from the switching rules, which is what a round should do; another one
-    is taken only for the first round of a series.
+    is taken only for the first round of a series, and normal where the rules allow reduced
+    inspection, which ISO 2859-1 leaves to the responsible authority.
     """
 
     name: str
@@ -188,7 +189,8 @@ def _inspect_as_the_rules_say(record: AuditRound, asked: str) -> None:
     subject = subject_of(record)
     standing = refuse_stopped(subject)
     if asked and asked != standing.severity:
-        if newest_step(subject) is not None:
+        spared = (asked, standing.severity) == ("normal", "reduced")
+        if newest_step(subject) is not None and not spared:
             raise Refused(
                 f"By the switching rules this round is inspected at {standing.severity}. "
                 f"{standing.why}",
@@ -197,7 +199,9 @@ def _inspect_as_the_rules_say(record: AuditRound, asked: str) -> None:
             )
         standing = Standing(
             SwitchingState(severity=asked),  # type: ignore[arg-type]
-            f"The auditor begins the series at {asked} inspection.",
+            "The scheme does not want reduced inspection now."
+            if spared
+            else f"The auditor begins the series at {asked} inspection.",
         )
     record.severity, record.severity_reason = standing.severity, standing.why
 

@@ -109,10 +109,11 @@ def move_on(record: AuditRound, plan: InspectionPlan, defective: int) -> Switchi
 
 
 def begin_series(record: AuditRound) -> None:
-    """Store that the auditor began a series at another than normal inspection."""
+    """Store that the auditor began a series at another than normal inspection, or goes on at
+    normal where the rules allowed reduced."""
     subject = subject_of(record)
     is_plan = record.plan == AuditRound.Plan.ACCEPTANCE
-    if is_plan and record.severity != "normal" and newest_step(subject) is None:
+    if is_plan and record.severity != standing_of(subject).severity:
         state = SwitchingState(severity=record.severity)  # type: ignore[arg-type]
         _store(subject, Standing(state, record.severity_reason), record.auditor)
 

@@ -27,6 +27,11 @@ class RoundScopedQuerySet(models.QuerySet[Any]):
 
 
 class AuditRoundQuerySet(RoundScopedQuerySet):
+    def shown_to_company(self, company_id: int | None) -> Self:
+        """Rounds that drew jobs of a company: how they were drawn is no secret from it."""
+        mine = DrawnJob.objects.filter(round=models.OuterRef("pk"), job__company=company_id)
+        return self.filter(models.Exists(mine))
+
     def with_progress(self) -> Self:
         """Each round with `drawn_count` and `read_count`, and its company."""
         rounds = self.order_by("-pk").select_related("company", "crew", "auditor")

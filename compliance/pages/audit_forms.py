@@ -58,9 +58,10 @@ class RoundForm(forms.Form):
         choices=[
             ("", "As the switching rules say"),
             ("tightened", "Tightened, to begin with"),
+            ("normal", "Normal, though reduced is allowed"),
         ],
         label="Inspection",
-        help_text="Yours to choose only for the first round of a series.",
+        help_text="Yours to choose only for the first round, and to do without reduced.",
     )
     aql = forms.TypedChoiceField(
         choices=[(aql, f"{aql:g} %") for aql in AQLS if aql >= 0.1],
@@ -83,7 +84,10 @@ class RoundForm(forms.Form):
         required=False, choices=AuditRound.StrataBy.choices, label="Draw apart by"
     )
     allocation = forms.ChoiceField(
-        choices=AuditRound.Allocation.choices, initial="proportional", label="Share out"
+        required=False,
+        choices=AuditRound.Allocation.choices,
+        initial="proportional",
+        label="Share out",
     )
     nonce_commitment = forms.CharField(
         label="Commitment",
@@ -122,7 +126,7 @@ class RoundForm(forms.Form):
             confidence=c["confidence_percent"] / 100,
             defective_share=c["defective_percent"] / 100,
             strata_by=c["strata_by"],
-            allocation=c["allocation"],
+            allocation=c["allocation"] or AuditRound.Allocation.PROPORTIONAL,
         )
 
 

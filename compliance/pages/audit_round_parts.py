@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.urls import reverse
+
 from calculations.sampling import Stratum
 from compliance.audits.outcome import Outcome, acceptance_plan, outcome_of
 from compliance.audits.rounds import (
@@ -18,6 +20,8 @@ from compliance.models import AuditFollowUp, AuditRound, DrawnJob, Finding, Popu
 from compliance.pages.audit_forms import DrawForm, ReasonForm
 
 READABLE = (AuditRound.State.DRAWN, AuditRound.State.CLOSED)
+REPEATED_EVERY_TIME = 20_000
+"""Up to so many jobs the page repeats the draw whenever it is shown (about a second)."""
 SERIOUS = (Finding.Severity.MAJOR, Finding.Severity.CRITICAL)
 
 
@@ -59,8 +63,8 @@ class DefectRow:
         return self.finding.severity in SERIOUS and AuditFollowUp.Kind.WITHDRAWAL not in self.asked
 
 
-def round_parts(record: AuditRound) -> dict[str, Any]:
-    """The context of a round's page."""
+def round_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:
+    """The context of a round's page. repeat: repeat the draw even from a great population."""
     is_read = record.state in READABLE
     outcome = outcome_of(record) if is_read else None
     return {
@@ -76,8 +80,19 @@ def round_parts(record: AuditRound) -> dict[str, Any]:
         "given_up_before": given_up_before(record),
         "draw_form": DrawForm(),
         "reason_form": ReasonForm(),
-        "draw_repeats": repeat_agrees(record) if record.nonce_hex else None,
-        "repeat_command": repeat_command(record) if record.nonce_hex else "",
+        "population_url": reverse("audit_population", args=[record.pk]),
+        **draw_parts(record, repeat=repeat),
+    }
+
+
+def draw_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:
+    """What the part about the draw shows, to the auditor and to a company."""
+    drawn = bool(record.nonce_hex)
+    soon = record.population_size <= REPEATED_EVERY_TIME
+    return {
+        "round": record,
+        "draw_repeats": repeat_agrees(record) if drawn and (soon or repeat) else None,
+        "repeat_command": repeat_command(record) if drawn else "",
         "file_name": population_file_name(record),
     }
 

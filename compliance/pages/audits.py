@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
@@ -58,6 +60,10 @@ def round_new(request: HttpRequest) -> HttpResponse:
     return render(request, "compliance/audits/round_new.html", context)
 
 
+def _parts(request: HttpRequest, record: AuditRound) -> dict[str, Any]:
+    return round_parts(record, repeat=bool(request.GET.get("repeat")))
+
+
 def round_of(request: HttpRequest, pk: int) -> AuditRound:
     """The round, if the person may see it; else a 404."""
     rounds = AuditRound.objects.visible_to(request.user).select_related(
@@ -70,14 +76,17 @@ def round_of(request: HttpRequest, pk: int) -> AuditRound:
 def audit_round(request: HttpRequest, pk: int) -> HttpResponse:
     """One round: how far it is, the draw explained, the sample, the outcome and what follows."""
     record = round_of(request, pk)
-    context = {"page_kicker": "Audit", "page_title": record.name, **round_parts(record)}
+    context = {"page_kicker": "Audit", "page_title": record.name, **_parts(request, record)}
     return render(request, "compliance/audits/round.html", context)
 
 
 @page_for(Role.AUDITOR)
 def round_population(request: HttpRequest, pk: int) -> HttpResponse:
     """The sealed population as it was hashed, to repeat the draw with."""
-    record = round_of(request, pk)
+    return population_answer(round_of(request, pk))
+
+
+def population_answer(record: AuditRound) -> HttpResponse:
     name = f"attachment; filename={population_file_name(record)}"
     headers = {"Content-Disposition": name}
     return HttpResponse(population_file(record), content_type="text/plain", headers=headers)

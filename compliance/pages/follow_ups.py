@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
 from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
-from compliance.models import AuditFollowUp, Finding
+from compliance.models import AuditFollowUp, AuditRound, Finding
 from compliance.pages.audit_forms import AskForm
+from compliance.pages.audit_round_parts import draw_parts, plan_words, scope_words
+from compliance.pages.audits import population_answer
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
@@ -65,6 +67,38 @@ def asked(request: HttpRequest) -> HttpResponse:
     return render(request, "compliance/audits/asked.html", context)
 
 
+@page_for(*ANSWERERS)
+def draw_shown(request: HttpRequest, pk: int) -> HttpResponse:
+    """How a round that drew jobs of the company was drawn, and how to repeat it."""
+    record = _shown(request, pk)
+    own = record.company_id == request.user.company_id
+    context = {
+        "population_url": reverse("draw_population", args=[pk]) if own else "",
+        "plan_words": plan_words(record),
+        "scope_words": scope_words(record),
+        "page_kicker": "Findings",
+        "page_title": f"How {record.name} was drawn",
+        **draw_parts(record, repeat=bool(request.GET.get("repeat"))),
+    }
+    return render(request, "compliance/audits/draw_shown.html", context)
+
+
+@page_for(*ANSWERERS)
+def draw_population(request: HttpRequest, pk: int) -> HttpResponse:
+    """The sealed list of a round over this company alone."""
+    record = _shown(request, pk)
+    if record.company_id != request.user.company_id:
+        raise Http404
+    return population_answer(record)
+
+
+def _shown(request: HttpRequest, pk: int) -> AuditRound:
+    rounds = AuditRound.objects.shown_to_company(request.user.company_id)
+    return get_object_or_404(
+        rounds.select_related("seal", "company", "crew__company", "scheme", "auditor"), pk=pk
+    )
+
+
 @require_POST
 @page_for(*ANSWERERS)
 def follow_up_answer(request: HttpRequest, pk: int) -> HttpResponse:
@@ -105,4 +139,6 @@ urlpatterns = [
     path("audit/findings/<int:pk>/ask/", follow_up_ask, name="follow_up_ask"),
     path("findings/asked/", asked, name="asked_by_auditors"),
     path("findings/asked/<int:pk>/answer/", follow_up_answer, name="follow_up_answer"),
+    path("findings/draws/<int:pk>/", draw_shown, name="draw_shown"),
+    path("findings/draws/<int:pk>/population/", draw_population, name="draw_population"),
 ]

@@ -134,6 +134,7 @@ THINGS: dict[str, Thing] = {
     "series/<pk>": record("series", OF_ROUND),
     "audit-series/<pk>": record("series", OF_ROUND),
     "asked/<pk>": record("follow_up", OF_FINDING),
+    "draws/<pk>": record("round", OF_OPENINGS),
     "audit-follow-ups/<pk>": record("follow_up", OF_FINDING),
     "drawn/<pk>": record("drawn", OF_ROUND),
     "drawn-jobs/<pk>": record("drawn", OF_ROUND),

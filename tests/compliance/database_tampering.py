@@ -91,8 +91,8 @@ def another(chance: random.Random, field: models.Field[Any, Any], value: Any) ->
     if kind == "DateField":
         return (value or timezone.localdate()) + timedelta(days=chance.randrange(1, 90))
     if kind == "ArrayField":
-        number = "Integer" in field.base_field.get_internal_type()  # type: ignore[attr-defined]
-        return [*value, 7 if number else "another"]
+        inner = field.base_field.get_internal_type()  # type: ignore[attr-defined]
+        return [*value, 7 if "Integer" in inner else True if "Boolean" in inner else "another"]
     if kind in ("ForeignKey", "OneToOneField"):
         return (value or 0) + chance.randrange(1, 1_000_000)
     if kind in ("CharField", "TextField"):
