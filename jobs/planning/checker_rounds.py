@@ -90,6 +90,8 @@ def _check_visit(problem: PlanProblem, shift: Shift, stop: Stop) -> Iterator[Vio
     if visit.fixed:
         return
     yield from _check_crew(visit, shift)
+    if stop.starts_s < shift.first_start_s:
+        yield Violation("shift", visit.key, "It starts before the crew's own hours.")
     if stop.starts_s < visit.earliest_s:
         yield Violation("earliest", visit.key, "It starts before its earliest time.")
     if stop.part == 0 and not within(visit.windows, stop.starts_s, stop.leaves_s):

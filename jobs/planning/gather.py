@@ -8,13 +8,14 @@ problem: `crew:7`, `crew:7:2026-12-01` (its shift), `visit:9` (booked), `need:4`
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
 from jobs.errors import Conflict
 from jobs.models import Company, Crew, Visit, VisitNeed
+from jobs.planning.booked_days import opened_for_bookings
 from jobs.planning.calendars import WorkingDay, at, away_between, days_from, midnight, working_day
 from jobs.planning.gather_depots import Depots, depots_of, with_booked_covered
 from jobs.planning.gather_visits import Left, VisitsToPlan, visits_to_plan
@@ -133,7 +134,8 @@ def gather(
         (*notes, *depots.notes, *found.notes, *matrices.notes),
         item_names=depots.item_names,
     )
-    return with_visits(frame_only, found.visits)
+    shifts = opened_for_bookings(problem, found.visits)
+    return with_visits(replace(frame_only, problem=replace(problem, shifts=shifts)), found.visits)
 
 
 def frame_of(

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 MOST_WAITING = 1500
 # Leaving out a visit that is booked, or told to the householder, costs so many times as much as
 # one that waits.
-BOOKED_FACTOR, TOLD_FACTOR = 2.0, 4.0
+BOOKED_FACTOR, TOLD_FACTOR = 8.0, 16.0
 LIVE = ("booked", "on_site", "done")
 
 

@@ -213,7 +213,8 @@ class Shift:
     `day`: index into `PlanProblem.days`. The crew leaves `start_place` not before `opens_s` and
     is back at `end_place` by `closes_s`, or up to `overtime_s` later at a price. Its van starts
     loaded from `depot` and can reload there; without a depot it never reloads, and no stock is
-    counted. `van_volume_m3` None: no limit.
+    counted. `van_volume_m3` None: no limit. `first_start_s`: no visit starts before, though the
+    crew may set off (0: it is free to).
     """
 
     key: str
@@ -230,6 +231,7 @@ class Shift:
     van_volume_m3: float | None = None
     skills: frozenset[str] = frozenset()
     crew_size: int = 1
+    first_start_s: int = 0
 
     def __post_init__(self) -> None:
         found = f"opens at {self.opens_s} s and closes at {self.closes_s} s."

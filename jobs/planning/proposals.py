@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
@@ -129,7 +129,7 @@ def _placed(
     during = DateTimeTZRange(gathered.moment(stop.starts_s), gathered.moment(stop.leaves_s))
     visit = gathered.visits.get(stop.key)
     need = gathered.needs.get(stop.key)
-    change = _change(visit, crew, during)
+    change = _change(visit, crew, during, stop)
     line = ProposedVisit(
         run=run,
         need=need or (visit.need if visit else None),
@@ -148,12 +148,15 @@ def _placed(
     return _as_seen(line)
 
 
-def _change(visit: Visit | None, crew: Crew, during: DateTimeTZRange) -> Change:
+def _change(visit: Visit | None, crew: Crew, during: DateTimeTZRange, stop: Stop) -> Change:
+    """What the plan does to a visit; a break that it only finds room for within it is nothing."""
     if visit is None:
         return Change.NEW
     if visit.crew_id != crew.pk:
         return Change.OTHER_CREW
-    return Change.KEPT if visit.during == during else Change.MOVED
+    rests = timedelta(seconds=sum(ends_s - begins_s for begins_s, ends_s in stop.rests))
+    as_booked = during.upper in (visit.during.upper, visit.during.upper + rests)
+    return Change.KEPT if visit.during.lower == during.lower and as_booked else Change.MOVED
 
 
 def _van(visit: Visit | None, crew: Crew) -> Any:

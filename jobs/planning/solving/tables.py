@@ -64,6 +64,7 @@ class ShiftRow:
     breaks: tuple[Break, ...]
     loads_at_start: bool
     day: int
+    first_start_s: int = 0
 
 
 class Tables:
@@ -233,6 +234,7 @@ def _shift_row(problem: PlanProblem, shift: Shift) -> ShiftRow:
         breaks=shift.breaks,
         loads_at_start=depot is not None and depot.place == shift.start_place,
         day=shift.day,
+        first_start_s=shift.first_start_s,
     )
 
 

@@ -155,7 +155,7 @@ class _Walk:
     def _start(self, task: Task, at_s: int, length_s: int) -> int | None:
         """The first moment from `at_s` on when the task may start."""
         step_s = self.tables.step_s
-        at_s = max(at_s, task.earliest_s, self.not_before[task.visit])
+        at_s = max(at_s, task.earliest_s, self.not_before[task.visit], self.row.first_start_s)
         promised_s = task.promised_s
         if self.early_s is not None and promised_s is not None:
             kept_s = promised_s - self.early_s
