@@ -1,9 +1,8 @@
 """Keys that are made once, at the first start, and may be replaced by files of one's own.
 
-Both lie in `settings.CERTIFICATE_KEY_FOLDER`. To use your own, put a PEM file in place of
-`certificate-signing.pem` (an unencrypted EC P-256 or RSA private key followed by its
-certificate and, if there is one, the chain) or of `seal-signing.pem` (an Ed25519 private
-key). On several machines the folder is one that all share.
+Both lie in `settings.CERTIFICATE_KEY_FOLDER`. In place of `seal-signing.pem` you may put an Ed25519
+private key of your own; for certificates name your own by `CERTIFICATE_KEY_STORE` or on a device
+(see `key_sources`). On several machines the folder is one that all share.
 """
 
 from __future__ import annotations
