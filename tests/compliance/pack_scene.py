@@ -82,9 +82,9 @@ def pack_scene() -> PackScene:
         correction_reason="read the gauge wrong",
     )
     make_seal()
-    assess_job(world.job.pk)
     officer = world.people["compliance_officer"]
     withdraw_certificate(world.certificate, "opened up for rewiring", officer)
+    assess_job(world.job.pk)
     second = UserFactory(role="compliance_officer", company=company)
     turn_down(world.follow_up, officer, "It was put right the next day")
     answer_waiver(world.waiver, False, second, "It can be topped up")
