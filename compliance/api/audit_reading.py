@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
-from compliance.api.audits import AUDITORS, COMPANY_READS, FindingSerializer
+from compliance.api.audits import AUDITORS, COMPANY_READS
 from compliance.api.roles import NOBODY
 from compliance.audits.findings import change_draft, discard_draft, draft_finding, release_drafts
 from compliance.audits.reading import mark_read
@@ -41,12 +41,17 @@ class FindingDraftSerializer(serializers.ModelSerializer):
         return change_draft(draft, **(kept | data))
 
 
-class FindingDraftViewSet(IdempotentCreateMixin, viewsets.ModelViewSet[FindingDraft]):
+class FindingDraftViewSet(
+    IdempotentCreateMixin,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    mixins.DestroyModelMixin,
+    viewsets.GenericViewSet[FindingDraft],
+):
     """Findings that nobody of the company sees yet; the auditors of the scheme alone."""
 
     read_roles = AUDITORS
     write_roles = AUDITORS
-    http_method_names = ["get", "head", "options", "post", "patch", "delete"]
     serializer_class = FindingDraftSerializer
     filterset_fields = ["drawn_job", "severity"]
     queryset = FindingDraft.objects.none()
@@ -54,6 +59,14 @@ class FindingDraftViewSet(IdempotentCreateMixin, viewsets.ModelViewSet[FindingDr
     def get_queryset(self) -> Any:
         rows = FindingDraft.objects.visible_to(self.request.user)
         return rows.select_related("drawn_job__round", "drawn_job__job")
+
+    @extend_schema(request=FindingDraftSerializer(partial=True))
+    def partial_update(self, request: Request, pk: str) -> Response:
+        """Write a draft anew; it stays on its job."""
+        sent = self.get_serializer(self.get_object(), data=request.data, partial=True)
+        sent.is_valid(raise_exception=True)
+        sent.save()
+        return Response(sent.data)
 
     def perform_destroy(self, instance: FindingDraft) -> None:
         discard_draft(instance)
@@ -89,17 +102,21 @@ class JobReadViewSet(
         return JobRead.objects.visible_to(self.request.user)
 
 
+class ReleasedOut(serializers.Serializer):
+    released = serializers.IntegerField()
+
+
 class ReleaseView(APIView):
     """Make the drafts of a drawn job findings, which the company sees from then on."""
 
     read_roles = NOBODY
     write_roles = AUDITORS
 
-    @extend_schema(request=None, responses=FindingSerializer(many=True))
+    @extend_schema(request=None, responses=ReleasedOut)
     def post(self, request: Request, pk: int) -> Response:
         rows = DrawnJob.objects.visible_to(request.user).select_related("round", "job")
         found = release_drafts(get_object_or_404(rows, pk=pk), request.user)
-        return Response(FindingSerializer(found, many=True, context={"request": request}).data)
+        return Response({"released": len(found)})
 
 
 class RemeasurementSerializer(serializers.ModelSerializer):
