@@ -120,7 +120,6 @@ class ErasureAnswerView(OfJobView):
     """The second person's answer to the erasure that waits."""
 
     read_roles = NOBODY
-    write_roles = PACK_TAKERS
 
     @extend_schema(request=DecisionSerializer, responses=PersonalDataSerializer)
     def post(self, request: Request, pk: int) -> Response:
