@@ -7,11 +7,13 @@ from django.urls import reverse
 
 from compliance.audits.findings import draft_finding, record_finding, release_drafts, release_round
 from compliance.audits.reading import mark_read, neighbours_of
+from compliance.audits.rounds import give_up_round
 from compliance.audits.things import words_of
 from compliance.models import EvidenceAccess, Finding, FindingDraft, JobRead
 from jobs.errors import Conflict, Refused
 from jobs.models import Job
-from tests.compliance.audit_scene import AuditScene, audit_scene
+from tests.compliance.audited import let_auditors_see
+from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.compliance.scene import certified_scene
 from tests.factories import PhotoFactory, UserFactory
 
@@ -176,7 +178,19 @@ def test_another_auditor_of_the_scheme_sees_the_draft_and_no_other_does(client, 
     assert seen == [colleague]
 
 
-def test_jobs_outside_sealed_populations_are_hidden_and_so_are_rounds_given_up(scene):
+def test_jobs_outside_sealed_populations_are_hidden(scene):
     certified_scene(scheme=scene.auditor.scheme, company=scene.scene.company)
 
     assert list(Job.objects.visible_to(scene.auditor)) == [scene.scene.job]
+
+
+def test_a_round_that_was_given_up_opens_nothing():
+    """Or an auditor could seal and give up until every job was seen."""
+    scene, _ = certified_scene()
+    record = let_auditors_see(scene.job)
+    auditor = record.auditor
+    assert Job.objects.visible_to(auditor).exists()
+
+    give_up_round(record, "The secret is lost.")
+
+    assert not Job.objects.visible_to(auditor).exists()

@@ -24,7 +24,7 @@ from compliance.audits.chasing import chase_late_findings
 from compliance.audits.findings import record_finding
 from compliance.models import AnswerEvidence, EvidenceAccess, Finding, FindingAnswer, LedgerEntry
 from jobs.errors import Conflict, Refused
-from tests.compliance.audit_scene import AuditScene, audit_scene
+from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.factories import UserFactory
 from tests.pictures import loft_jpeg
 

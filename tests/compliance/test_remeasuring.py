@@ -13,7 +13,7 @@ from compliance.audits.remeasuring import Again, agreement_of, readings_to_measu
 from compliance.audits.rounds import close_round
 from compliance.models import LedgerEntry, Remeasurement
 from jobs.errors import Refused
-from tests.compliance.audit_scene import AuditScene, audit_scene
+from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.compliance.scene import certified_scene
 
 pytestmark = pytest.mark.django_db
