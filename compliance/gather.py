@@ -9,21 +9,30 @@ from typing import Any
 
 from django.utils import timezone
 
+from calculations.catalogue import INVENTED_CATALOGUE
+from calculations.loft import Condition
 from compliance.judging import Evidence
+from compliance.models import DepthRule
 from compliance.rules import requirement_of, rule_in_force
+from jobs.loading.needs import materials_of
 from jobs.lofts import loft_dict_of
 from jobs.models import (
     Arrival,
     DepthReading,
     Handover,
     Job,
+    LoftArea,
     Photo,
     PreStartCheck,
     Survey,
+    Variation,
     Visit,
     WorkStep,
 )
 
+CONDUCTIVITY = {roll.code: roll.conductivity_w_mk for roll in INVENTED_CATALOGUE}
+WORST_CREDITED = 0.08
+"""Wool worse than this [W/mK] is none that a U-value is worked out with."""
 WORK_VISITS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
 
 
@@ -64,6 +73,7 @@ def gather_evidence(job: Job) -> Evidence:
         handover=_handover(handover),
         photos_at_points=rule.photos_at_points,
         work_steps=_work_steps(job),
+        u_value_route=u_value_route(rule, job),
     )
 
 
@@ -135,6 +145,44 @@ def _pre_start(job: Job) -> dict[str, Any] | None:
         .first()
     )
     return {"id": check.pk, "safe_to_start": check.safe_to_start} if check else None
+
+
+def u_value_route(rule: DepthRule, job: Job) -> dict[str, float] | None:
+    """The rule's U-value and the worst wool of the newest plan, the kept one included.
+
+    None where the rule has no such route, or the crew said that it laid another roll, or a roll
+    is not in the catalogue: there the rule's depth holds.
+    """
+    if rule.greatest_u_value_w_m2k is None:
+        return None
+    conductivity = laid_conductivities([job.pk]).get(job.pk)
+    if conductivity is None:
+        return None
+    return {
+        "greatest_u_value_w_m2k": rule.greatest_u_value_w_m2k,
+        "conductivity_w_mk": conductivity,
+    }
+
+
+def laid_conductivities(job_ids: Iterable[int]) -> dict[int, float]:
+    """Of the worst wool by job id [W/mK]; jobs whose wool is not known are left out."""
+    ids = set(job_ids)
+    other = set(
+        Variation.objects.current()
+        .filter(visit__job__in=ids, kind=Variation.Kind.OTHER_ROLL)
+        .values_list("visit__job_id", flat=True)
+    )
+    known: dict[int, float] = {}
+    for job_id, material in materials_of(ids - other).items():
+        rolls = [CONDUCTIVITY.get(code) for code in material.rolls]
+        if rolls and None not in rolls:
+            known[job_id] = max(value for value in rolls if value is not None)
+    kept = LoftArea.objects.filter(survey__job__in=known, existing_depth_mm__gt=0).exclude(
+        existing_condition=Condition.REMOVE
+    )
+    for job_id, value in kept.values_list("survey__job_id", "existing_conductivity_w_mk"):
+        known[job_id] = max(known[job_id], value)
+    return {job_id: value for job_id, value in known.items() if value <= WORST_CREDITED}
 
 
 def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calculations import ENGINE_VERSION
@@ -25,6 +25,7 @@ from calculations.depths import (
 from calculations.drawing import photo_points
 from calculations.loft import LoftError, loft_from_dict
 from calculations.records import Plain, to_plain
+from calculations.u_route import depth_for_u_value
 
 STEP_TITLES = {
     "eaves": "eaves",
@@ -44,6 +45,8 @@ class Evidence:
     stray_readings: how many belong to an earlier survey and say nothing about this one.
     work_steps: {step: {id, outcome, note}, or None where it was not recorded}; None where the
     crew kept no record of steps at all, as other programs may.
+    u_value_route: {greatest_u_value_w_m2k, conductivity_w_mk} where the rule knows that route and
+    the wool laid is known; None otherwise.
     """
 
     rule_id: int
@@ -62,6 +65,7 @@ class Evidence:
     handover: dict[str, Any] | None
     photos_at_points: bool = False
     work_steps: dict[str, dict[str, Any] | None] | None = None
+    u_value_route: dict[str, float] | None = None
 
     def to_dict(self) -> dict[str, Plain]:
         """What is kept and hashed. What a rule does not ask, or nobody kept, leaves no trace."""
@@ -69,8 +73,9 @@ class Evidence:
         assert isinstance(plain, dict)
         if not self.photos_at_points:
             del plain["photos_at_points"]
-        if self.work_steps is None:
-            del plain["work_steps"]
+        for name in ("work_steps", "u_value_route"):
+            if getattr(self, name) is None:
+                del plain[name]
         return plain
 
     @classmethod
@@ -147,13 +152,37 @@ def _judge_depths(evidence: Evidence) -> tuple[DepthVerdict | None, list[str]]:
         verdict = assess_depths(
             loft_from_dict(evidence.loft),
             [reading_of(row) for row in evidence.readings],
-            DepthRequirement(**evidence.requirement),
+            requirement_for(evidence),
         )
     except (LoftError, DepthError) as error:
         return None, [*missing, f"The depths cannot be judged. {error}"]
     if not evidence.readings:
         return verdict, [*missing, "No depth was measured yet.", *verdict.missing]
     return verdict, [*missing, *verdict.missing]
+
+
+def requirement_for(evidence: Evidence) -> DepthRequirement:
+    """What the readings must show: the rule's depth, or the one its U-value asks if that is less.
+
+    Raises LoftError or DepthError where loft or requirement cannot be.
+    """
+    asked = DepthRequirement(**evidence.requirement)
+    depth_mm = u_route_depth(evidence)
+    if depth_mm is None or depth_mm >= asked.min_depth_mm:
+        return asked
+    return replace(asked, min_depth_mm=depth_mm)
+
+
+def u_route_depth(evidence: Evidence) -> float | None:
+    """The depth that the laid wool needs for the rule's U-value [mm], where there is that route."""
+    route = evidence.u_value_route
+    if route is None or evidence.loft is None:
+        return None
+    return depth_for_u_value(
+        loft_from_dict(evidence.loft),
+        route["greatest_u_value_w_m2k"],
+        route["conductivity_w_mk"],
+    )
 
 
 def reading_of(row: Mapping[str, Any]) -> Reading:
@@ -171,7 +200,7 @@ def _other_checks(evidence: Evidence) -> list[tuple[ArithmeticStep, str]]:
     before = _photo_check(evidence, "before", evidence.least_before_photos)
     after = _photo_check(evidence, "after", evidence.least_after_photos)
     at_points = list(_photo_point_checks(evidence)) if evidence.photos_at_points else []
-    steps = list(_work_steps(evidence))
+    steps = [*_u_value_route(evidence), *_work_steps(evidence)]
     return [before, after, *at_points, _pre_start(evidence), *steps, _handover(evidence)]
 
 
@@ -210,6 +239,21 @@ def _pre_start(evidence: Evidence) -> tuple[ArithmeticStep, str]:
     if check is None:
         return step, "The pre-start check is missing."
     return step, "The pre-start check says that it was not safe to start."
+
+
+def _u_value_route(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
+    """Which depth the U-value route asks of this wool. It lets a loft pass, never fail."""
+    route = evidence.u_value_route
+    if route is None or evidence.loft is None:
+        return
+    depth_mm = u_route_depth(evidence)
+    said = (
+        f"wool of {route['conductivity_w_mk']:g} W/mK for "
+        f"{route['greatest_u_value_w_m2k']:g} W/m2K (ISO 6946)"
+    )
+    if depth_mm is None:
+        said += ": no depth is enough"
+    yield ArithmeticStep("U-value route", said, depth_mm, "mm", True, "", "u_value_route"), ""
 
 
 def _work_steps(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:

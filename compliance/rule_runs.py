@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections import Counter
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -17,6 +17,7 @@ from django.db.models import Count, DateTimeField, Exists, F, OuterRef, Q, Query
 from django.utils import timezone
 
 from compliance.assess import ASSESSABLE, assess_if_due
+from compliance.gather import laid_conductivities
 from compliance.judging import Evidence
 from compliance.models import Assessment, DepthRule, RuleRun, RuleRunJob
 from compliance.rule_verdicts import AskedOfEvidence, verdicts_under
@@ -144,6 +145,7 @@ def asked_by(rule: DepthRule) -> AskedOfEvidence:
         rule.least_before_photos,
         rule.least_after_photos,
         rule.photos_at_points,
+        rule.greatest_u_value_w_m2k,
     )
 
 
@@ -181,6 +183,8 @@ def _previewed(rule: DepthRule, ids: list[int]) -> list[tuple[int, str, str]]:
     evidence = [Evidence.from_dict(assessment.inputs) for assessment in latest]
     if rule.photos_at_points:
         evidence = _with_points(evidence)
+    if rule.greatest_u_value_w_m2k is not None:
+        evidence = _with_wool(rule, [assessment.job_id for assessment in latest], evidence)
     after = verdicts_under(asked_by(rule), evidence)
     return [(a.job_id, a.verdict, new) for a, new in zip(latest, after, strict=True)]
 
@@ -197,6 +201,23 @@ def _with_points(evidence: list[Evidence]) -> list[Evidence]:
             }
         )
         for one in evidence
+    ]
+
+
+def _with_wool(rule: DepthRule, job_ids: list[int], evidence: list[Evidence]) -> list[Evidence]:
+    """With the wool that lies there, which rules without a U-value route did not ask to keep."""
+    known = laid_conductivities(job_ids)
+    return [
+        replace(
+            one,
+            u_value_route={
+                "greatest_u_value_w_m2k": rule.greatest_u_value_w_m2k,
+                "conductivity_w_mk": known[job_id],
+            }
+            if job_id in known
+            else None,
+        )
+        for job_id, one in zip(job_ids, evidence, strict=True)
     ]
 
 

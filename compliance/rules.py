@@ -22,6 +22,7 @@ PROPOSED_FIELDS = (
     "starts_on",
     "min_depth_mm",
     "conductivity_w_mk",
+    "greatest_u_value_w_m2k",
     "m2_per_reading",
     "least_readings_per_area",
     "least_before_photos",

@@ -34,6 +34,13 @@ class DepthRule(models.Model):
     conductivity_w_mk = models.FloatField(
         default=0.044, help_text="The conductivity the depth is stated for."
     )
+    greatest_u_value_w_m2k = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.05), MaxValueValidator(1.0)],
+        help_text="Where the regulation knows a U-value route: what the wool laid needs for it, "
+        "by ISO 6946, is then deep enough.",
+    )
     m2_per_reading = models.FloatField(default=5.0, validators=[MinValueValidator(0.5)])
     least_readings_per_area = models.PositiveSmallIntegerField(default=4)
     least_before_photos = models.PositiveSmallIntegerField(default=2)

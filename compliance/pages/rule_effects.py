@@ -89,6 +89,16 @@ def rule_progress(request: HttpRequest, pk: int) -> HttpResponse:
     return answer
 
 
+def _depth(record: DepthRule) -> str:
+    said = f"{record.min_depth_mm:g} mm of wool of {record.conductivity_w_mk:g} W/mK"
+    if record.greatest_u_value_w_m2k is None:
+        return said
+    return (
+        f"{said}, or what the wool laid needs for {record.greatest_u_value_w_m2k:g} W/m²K "
+        "(ISO 6946), if that is less"
+    )
+
+
 def _facts(record: DepthRule) -> list[dict[str, Any]]:
     photos = f"{record.least_before_photos} before, {record.least_after_photos} after"
     if record.photos_at_points:
@@ -96,7 +106,7 @@ def _facts(record: DepthRule) -> list[dict[str, Any]]:
     return [
         {"label": "Nation", "value": record.get_nation_display()},
         {"label": "In force from", "value": f"{record.starts_on:%-d %b %Y}"},
-        {"label": "Least depth", "value": f"{record.min_depth_mm:g} mm"},
+        {"label": "Least depth", "value": _depth(record)},
         {
             "label": "Readings",
             "value": f"one to each {record.m2_per_reading:g} m², at least "

@@ -29,6 +29,7 @@ class RuleForm(forms.ModelForm):
             "starts_on": "In force from",
             "min_depth_mm": "Least depth mm",
             "conductivity_w_mk": "Stated for a conductivity of",
+            "greatest_u_value_w_m2k": "Or a U-value of at most",
             "m2_per_reading": "Floor to a reading",
             "least_readings_per_area": "Readings an area, at least",
             "least_before_photos": "Photos before, at least",

@@ -55,7 +55,7 @@ def _documents(home: Property, tables: list[Table], at: datetime) -> Iterator[tu
     readable = render_to_string("compliance/personal/household.html", context)
     yield "household.html", readable.encode()
     said: dict[str, Any] = {
-        "home": home.reference,
+        "household": home.reference,
         "made_at": timezone.localtime(at).isoformat(timespec="seconds"),
         **{table.name: table.records() for table in tables},
     }

@@ -27,7 +27,7 @@ from compliance.personal.retention import (
     set_period,
 )
 from jobs.errors import Refused
-from jobs.models import Job, Property, User
+from jobs.models import Job, Property, User, Visit
 from tests.compliance.pack_scene import stored_photo
 from tests.compliance.scene import Scene, certified_scene
 from tests.factories import VisitFactory
@@ -68,7 +68,7 @@ def test_all_that_is_held_on_a_household_is_taken_away_in_one_file(client: Clien
         home = next(csv.DictReader(io.StringIO(held.read("tables/home.csv").decode("utf-8-sig"))))
 
     assert sum(name.startswith("photos/") for name in names) == 4
-    assert said["home"] == scene.job.property.reference
+    assert said["household"] == scene.job.property.reference
     assert said["handovers"][0]["signed_name"] in readable
     assert home["householder_name"] == "'=Invented Person"
     assert str(scene.installer) not in readable
@@ -204,6 +204,8 @@ def test_a_phone_number_is_told_to_whoever_has_to_call(
     scene: Scene, role: str, sees: bool, why: str
 ):
     person = scene.installer if "installer" in role else scene.person(role)
+    weeks_ago = timezone.now() - timedelta(days=40)
+    Visit.objects.update(during=(weeks_ago, weeks_ago + timedelta(hours=4)))
     if role == "booked installer":
         start = timezone.now() + timedelta(days=1)
         VisitFactory(

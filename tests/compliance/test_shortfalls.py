@@ -241,7 +241,7 @@ def run(statement: str, *parameters: object) -> None:
 def test_raw_sql_cannot_close_a_shortfall_by_a_verdict_that_does_not_meet():
     scene, assessment = short_scene()
 
-    with pytest.raises(IntegrityError, match="closed only by an assessment"):
+    with pytest.raises(IntegrityError, match="closed only by a later assessment"):
         run(
             "UPDATE compliance_shortfall SET closed_by_id = %s, closed_at = now()",
             assessment.pk,
