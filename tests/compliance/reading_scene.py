@@ -1,101 +1,54 @@
-"""A round that was drawn and read: where tests of pictures, report and pack begin."""
+"""Certified jobs that were drawn in an audit round, unread: where tests of reading begin."""
 
 from __future__ import annotations
 
 import hashlib
-import io
 from dataclasses import dataclass
 from datetime import timedelta
 
 from django.utils import timezone
 
-from compliance.audits.findings import record_finding
 from compliance.audits.rounds import RoundTerms, commit_round, draw_sample, seal_population
-from compliance.models import AnswerEvidence, AuditRound, Finding, FindingAnswer
-from jobs.evidence.content_store import keep
-from jobs.models import Company, Crew, Job, User
-from tests.compliance.pack_scene import stored_photo
-from tests.compliance.scene import certified_scene
+from compliance.models import AuditRound, DrawnJob
+from jobs.models import User
+from tests.compliance.scene import Scene, certified_scene
 from tests.factories import UserFactory
 
-NONCE = hashlib.sha256(b"a secret of the auditor").hexdigest()
+NONCE = hashlib.sha256(b"a secret of this scene").hexdigest()
 COMMITMENT = hashlib.sha256(bytes.fromhex(NONCE)).hexdigest()
-ANSWER_FILE = b"what the company showed"
 
 
 @dataclass(frozen=True)
-class ReadRound:
-    """Three jobs of two companies, drawn whole by strata: one sound, two defective.
+class AuditScene:
+    """scenes: the drawn jobs of one company, in the order they were fitted."""
 
-    The first company's job is major and answered with a file; the second's is minor.
-    """
-
-    record: AuditRound
+    scenes: tuple[Scene, ...]
+    round: AuditRound
     auditor: User
-    officer: User
-    jobs: tuple[Job, ...]
-    crews: tuple[Crew, ...]
 
     @property
-    def company(self) -> Company:
-        return self.jobs[0].company
+    def scene(self) -> Scene:
+        return self.scenes[0]
 
-    def words_of_households(self) -> list[str]:
-        homes = [job.property for job in self.jobs]
-        return [home.address_line_1 for home in homes] + ["A. Householder"]
+    @property
+    def drawn(self) -> DrawnJob:
+        rows = DrawnJob.objects.select_related("round", "job__property", "job__company")
+        return rows.get(round=self.round, job=self.scene.job)
 
-
-def read_round() -> ReadRound:
-    first, _ = certified_scene(photo=stored_photo)
-    scheme = first.job.scheme
-    second, _ = certified_scene(photo=stored_photo, company=first.company, scheme=scheme)
-    other, _ = certified_scene(photo=stored_photo, scheme=scheme)
-    scenes = (first, second, other)
-    for scene in scenes:
-        scheme.companies.add(scene.job.company)
-    auditor = UserFactory(role="auditor", scheme=scheme)
-    officer = UserFactory(role="compliance_officer", company=first.company)
-    record = _drawn(auditor)
-    by_job = {drawn.job_id: drawn for drawn in record.drawn_jobs.all()}
-    for scene, severity in zip(scenes, ("major", "sound", "minor"), strict=True):
-        text = "" if severity == "sound" else f"Gap in the {severity} place."
-        record_finding(by_job[scene.job.pk], auditor, severity=severity, text=text)
-    _answer(record, officer)
-    return ReadRound(
-        record,
-        auditor,
-        officer,
-        tuple(scene.job for scene in scenes),
-        tuple(scene.visit.crew for scene in scenes),
-    )
+    def person(self, role: str) -> User:
+        return UserFactory(role=role, company=self.scene.company)
 
 
-def _drawn(auditor: User) -> AuditRound:
+def audit_scene(jobs: int = 1) -> AuditScene:
+    """A round over `jobs` certified jobs, all of them drawn."""
+    first, _ = certified_scene()
+    more = [
+        certified_scene(company=first.company, scheme=first.job.scheme)[0] for _ in range(1, jobs)
+    ]
+    first.job.scheme.companies.add(first.company)
+    auditor = UserFactory(role="auditor", scheme=first.job.scheme)
     today = timezone.localdate()
-    terms = RoundTerms(
-        name="Autumn",
-        period_from=today - timedelta(days=7),
-        period_to=today,
-        plan="confidence",
-        defective_share=0.3,
-        strata_by="company",
-    )
-    begun = commit_round(auditor.scheme, auditor, terms, COMMITMENT)
-    return draw_sample(seal_population(begun), NONCE)
-
-
-def _answer(record: AuditRound, officer: User) -> None:
-    finding = Finding.objects.get(drawn_job__round=record, severity="major")
-    kept = keep(io.BytesIO(ANSWER_FILE), "answers", limit_bytes=1000)
-    answer = FindingAnswer.objects.create(
-        finding=finding, answered_by=officer, text="Put right on the same day."
-    )
-    AnswerEvidence.objects.create(
-        finding=finding,
-        answer=answer,
-        sha256=kept.sha256,
-        size_bytes=kept.size_bytes,
-        media_type="text/plain",
-        stored_name=kept.name,
-        added_by=officer,
-    )
+    terms = RoundTerms(name="Autumn", period_from=today - timedelta(days=7), period_to=today)
+    record = commit_round(auditor.scheme, auditor, terms, COMMITMENT)
+    record = draw_sample(seal_population(record), NONCE)
+    return AuditScene((first, *more), record, auditor)
