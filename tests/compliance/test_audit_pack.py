@@ -8,10 +8,13 @@ import json
 import subprocess
 import sys
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.db import transaction
 from django.test import Client
 
 from compliance.audits.pack import round_scope
@@ -27,14 +30,21 @@ from tests.compliance.test_audit_rounds import terms
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def scene() -> ReadRound:
-    return read_round()
+@pytest.fixture(scope="module")
+def scene(django_db_setup: None, django_db_blocker: Any) -> Iterator[ReadRound]:
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield read_round()
+        transaction.set_rollback(True)
 
 
-@pytest.fixture
-def files(scene: ReadRound) -> dict[str, bytes]:
+@pytest.fixture(scope="module")
+def packed(scene: ReadRound) -> dict[str, bytes]:
     return files_of(round_scope(scene.record, scene.auditor))
+
+
+@pytest.fixture
+def files(packed: dict[str, bytes]) -> dict[str, bytes]:
+    return dict(packed)
 
 
 def listed(files: dict[str, bytes], name: str) -> list[dict[str, str]]:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
+from django.db import transaction
 from django.test import Client
 
 from compliance.audits.pictures import pictures_for
@@ -19,9 +22,11 @@ from tests.factories import UserFactory
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def scene() -> ReadRound:
-    return read_round()
+@pytest.fixture(scope="module")
+def scene(django_db_setup: None, django_db_blocker: Any) -> Iterator[ReadRound]:
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield read_round()
+        transaction.set_rollback(True)
 
 
 def figures(answer: object) -> list[dict[str, str]]:
