@@ -334,9 +334,7 @@ def test_a_refusal_is_forgotten_once_a_later_record_is_taken(pocket: Pocket, lin
     lead.all_is_safe()
     lead.opens()
     taken = re.compile("Handed over to A. Householder|At the office since: Handover")
-    expect(lead.page.locator("#main")).to_contain_text(
-        taken
-    )
+    expect(lead.page.locator("#main")).to_contain_text(taken)
     expect(lead.page.locator("[data-phone-line=end]:visible")).to_have_count(0)
     assert [item["state"] for item in lead.queue()] == ["given-up", "safe"]
 
