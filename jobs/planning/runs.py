@@ -33,6 +33,8 @@ QUIET_S = 8
 # A run nobody took up for this long is sent again: the broker may have lost it.
 UNCLAIMED_S = 60
 MOST_ATTEMPTS = 3
+# When something came between, what is booked should move as little as it can: our own choice.
+CALM = Wishes(promises=4.0)
 
 
 def start_run(
@@ -278,6 +280,7 @@ def replan(
         because=because,
         from_moment=moment,
         overruns=overruns,
+        wishes=CALM,
     )
 
 
