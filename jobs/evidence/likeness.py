@@ -7,6 +7,7 @@ brighter or cropped on the way.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from jobs.evidence.alignment import Sample, show_the_same
 from jobs.evidence.content_store import open_kept
@@ -20,6 +21,8 @@ SAME_JOB_BITS = 12
 UNSEEN_BITS = 3
 """So near a hash decides by itself where the other's small copy is lost."""
 MOST_COMPARED = 12
+SAMPLES_KEPT = 256
+"""Samples of 12 kB that a process keeps: photos of one loft, or of like lofts, come together."""
 
 
 def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
@@ -75,10 +78,16 @@ def nearest(look: Look, value: int) -> int:
 def _first_alike(candidates: Iterable[Candidate], sample: Sample) -> PhotoInspection | None:
     for inspection, bits in candidates:
         try:
-            with open_kept(inspection.thumb_name) as file:
-                alike = show_the_same(sample, grey_sample(file))
+            alike = show_the_same(sample, _sample_of_copy(inspection.thumb_name))
         except (OSError, CannotOpen):
             alike = bits <= UNSEEN_BITS
         if alike:
             return inspection
     return None
+
+
+@lru_cache(maxsize=SAMPLES_KEPT)
+def _sample_of_copy(name: str) -> Sample:
+    """Of a small copy. Its name is the hash of its bytes, so what was read once stays true."""
+    with open_kept(name) as file:
+        return grey_sample(file)
