@@ -65,7 +65,8 @@ NAMED: dict[str, Named] = {
     # Both companies work under the scheme of the auditor, who alone names one.
     "company": Named("company", OF_ALL),
     "companies": Named("company", OF_PLATFORM),
-    "crew": Named("crew", OF_COMPANY),
+    # An auditor names any crew of a company that works under its scheme, as both do.
+    "crew": Named("crew", {**OF_COMPANY, "auditor": frozenset(WORLDS)}),
     "depot": Named("depot", OF_COMPANY),
     "drawn_job": Named("drawn", OF_ROUND),
     "finding": Named("finding", OF_FINDING),
@@ -123,7 +124,7 @@ def told(answer: Answer, ids: list[int]) -> tuple[int, str, str]:
         r"|\d{4}-\d\d-\d\dT[\d:.]+(Z|\+[\d:]+)?"
     )
     location = answer.headers.get("Location", "")
-    if answer.text.startswith("%PDF-"):  # packed, with the time it was made within
+    if answer.text.startswith(("%PDF-", "PK\x03\x04")):  # packed, with its time within
         return answer.status, "a paper", location
     return answer.status, ids_sent.sub("#", once.sub("", answer.text)), ids_sent.sub("#", location)
 
