@@ -263,6 +263,7 @@ KEPT_BY_ADMIN = (
     "people_list",
     "person",
     "person_new",
+    "person_edits",
     "api_company-list",
     "api_company-detail",
     "api_scheme-list",
@@ -271,7 +272,7 @@ KEPT_BY_ADMIN = (
     "api_person-detail",
     "api_person-invitation",
 )
-TOLD_BY_OFFICE = {(name, "platform_admin") for name in ("rule_list", *KEPT_BY_ADMIN)}
+TOLD_BY_OFFICE = {(name, "platform_admin") for name in ("rule_list", "rule_edits", *KEPT_BY_ADMIN)}
 
 
 class Unknown(LookupError):
