@@ -51,7 +51,7 @@ KEPT: dict[str, tuple[str, ...]] = {
     HANDOVER: ("all_done", "not_done_reason"),
     WORK_STEP: ("outcome", "note"),
     ASSESSMENT: ("job_id", "number", "verdict", "rule_id", "inputs_sha256"),
-    CERTIFICATE: ("job_id", "assessment_id", "code", "pdf_sha256"),
+    CERTIFICATE: ("job_id", "assessment_id", "code", "pdf_sha256", "key_fingerprint"),
     POPULATION_SEAL: ("round_id", "size", "sha256", "nonce_commitment", "strata"),
     DRAWN_JOB: ("round_id", "job_id", "draw_order", "stratum"),
     ANSWER_EVIDENCE: ("sha256",),

@@ -101,7 +101,7 @@ class _Check:
         self._collect(references.assessment_faults(self.facts))
         self._collect(references.certificate_faults(self.facts))
         if "certificates" not in said["left_out"]:
-            self._collect(references.pdf_faults(self.facts, files))
+            self._collect(references.pdf_faults(self.facts, files, self.notes))
         if "photos" not in said["left_out"]:
             self._collect(references.photo_faults(self.facts, files))
         self._audit(files)
@@ -129,6 +129,8 @@ class _Check:
 
     def _collect(self, found: Faults) -> None:
         """Take the faults of one check. What it cannot make sense of is a fault too."""
+        if len(self.faults) >= self.most:
+            return
         try:
             for fault in found:
                 self.faults.append(fault)

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from compliance.verify.certificate_keys import UnknownKind
 from compliance.verify.facts import NAMES, Facts
 from compliance.verify.faults import Fault
 from compliance.verify.layout import (
@@ -22,6 +23,7 @@ from compliance.verify.layout import (
     READING,
     WORK_STEP,
 )
+from compliance.verify.pdf_signature import BadSignature, check_signature
 from compliance.verify.reading_json import read_object
 from compliance.verify.sources import PackFiles
 
@@ -134,11 +136,35 @@ def photo_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
         yield from _file_faults(f"photo {number}", f"{PHOTOS}{sha256}", sha256, files)
 
 
-def pdf_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
+def pdf_faults(facts: Facts, files: PackFiles, unchecked: list[str]) -> Iterator[Fault]:
+    """Files of certificates and their signatures. unchecked: what is to be said is put there."""
     for number in sorted(facts.rows.get(CERTIFICATE, {})):
         known = facts.values(CERTIFICATE, number) or {}
         name = f"{CERTIFICATES}{known['code']}.pdf"
-        yield from _file_faults(facts.name(CERTIFICATE, number), name, known["pdf_sha256"], files)
+        where = facts.name(CERTIFICATE, number)
+        faults = list(_file_faults(where, name, known["pdf_sha256"], files))
+        try:
+            yield from faults or signature_faults(where, name, known["key_fingerprint"], files)
+        except UnknownKind as unknown:
+            unchecked.append(f"The signature of {where} was not checked: {unknown}.")
+
+
+def signature_faults(
+    where: str, name: str, fingerprint: str | None, files: PackFiles
+) -> Iterator[Fault]:
+    """That the file is signed, whole, and by the key that its entry names, where it names one.
+
+    Raises UnknownKind.
+    """
+    try:
+        signer = check_signature(b"".join(files.chunks(name)))
+    except BadSignature as bad:
+        yield Fault(where, f"its signature {bad}")
+        return
+    if fingerprint and signer.fingerprint != fingerprint:
+        yield Fault(
+            where, "is signed by another key than its entry names", fingerprint, signer.fingerprint
+        )
 
 
 def _file_faults(where: str, name: str, sha256: str, files: PackFiles) -> Iterator[Fault]:
