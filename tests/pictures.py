@@ -41,9 +41,9 @@ def saved(image: Image.Image, kind: str, **options: Any) -> bytes:
     return file.getvalue()
 
 
-def blurred(jpeg: bytes) -> bytes:
+def blurred(jpeg: bytes, radius: float = 9) -> bytes:
     with Image.open(io.BytesIO(jpeg)) as image:
-        return saved(image.filter(ImageFilter.GaussianBlur(9)), "JPEG")
+        return saved(image.filter(ImageFilter.GaussianBlur(radius)), "JPEG")
 
 
 def darkened(jpeg: bytes) -> bytes:

@@ -17,7 +17,7 @@ from jobs.evidence.erased_photos import ERASED_VERSION, still_kept
 from jobs.evidence.likeness import doubts_about_likeness, remember
 from jobs.models import Photo, PhotoInspection
 
-INSPECTOR_VERSION = "2"
+INSPECTOR_VERSION = "3"
 COPY_LIMIT_BYTES = 20_000_000
 COPIES_FOLDER = "photo-copies"
 WAITING_TOO_LONG = timedelta(minutes=5)

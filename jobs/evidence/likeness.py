@@ -27,7 +27,10 @@ SAMPLES_KEPT = 256
 
 def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
     """The same picture as one of another moment of this job, or as one of another job."""
-    if not look.hashes:
+    if not look.can_be_compared:
+        yield Doubt(
+            "not_compared", "It is too blurred or too plain to be compared with other photos."
+        )
         return
     twin = _first_alike(_near_in_job(photo, look), look.sample)
     if twin is not None:
@@ -45,12 +48,14 @@ def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
 
 
 def remember(photo: Photo, inspection: PhotoInspection, look: Look) -> None:
-    """Let later photos find this one."""
-    if look.hashes:
+    """Let later photos find this one; one that says too little is not found."""
+    if look.can_be_compared:
         PhotoHash.objects.update_or_create(
             photo=photo,
             defaults={"job_id": photo.job_id, "inspection": inspection, "value": look.hashes[0]},
         )
+    else:
+        PhotoHash.objects.filter(photo=photo).delete()
 
 
 Candidate = tuple[PhotoInspection, int]

@@ -13,7 +13,7 @@ from PIL import Image
 
 from jobs.evidence.doubts import distance_m
 from jobs.evidence.inspection import INSPECTOR_VERSION, inspect, waiting_photo_ids
-from jobs.models import Photo, PhotoInspection
+from jobs.models import Photo, PhotoHash, PhotoInspection
 from jobs.tasks import inspect_photo
 from tests.factories import PhotoFactory
 from tests.jobs.on_site_scene import ARRIVED, Scene, booked_scene, scene_on_site, stored
@@ -156,10 +156,32 @@ def test_a_lost_small_copy_of_another_photo_stops_no_inspection():
     assert "like_other_job" in doubts(copy)
 
 
+def test_pictures_too_blurred_to_compare_say_so_and_are_like_no_other():
+    """Of so blurred a picture nothing is left but where it is lighter, as in any other loft."""
+    first = inspected(scene_on_site(), blurred(loft_jpeg_at(DURING, 6), radius=60))
+
+    other = inspected(scene_on_site(), blurred(loft_jpeg_at(DURING, 6), radius=60))
+
+    assert "not_compared" in doubts(first)
+    assert "not_compared" in doubts(other)
+    assert "like_other_job" not in doubts(other)
+    assert not PhotoHash.objects.exists()
+
+
+def test_a_blurred_copy_of_a_photo_of_another_job_is_still_found():
+    inspected(scene_on_site(), loft_jpeg_at(DURING, 6))
+
+    copy = inspected(scene_on_site(), blurred(loft_jpeg_at(DURING, 6)))
+
+    assert "like_other_job" in doubts(copy)
+    assert "blurred" in doubts(copy)
+
+
 def test_a_picture_without_any_shape_has_no_hash():
     inspection = inspected(scene_on_site(), saved(Image.new("RGB", (900, 700), "grey"), "JPEG"))
 
     assert inspection.perceptual_hash is None
+    assert "not_compared" in doubts(inspection)
 
 
 def test_inspecting_twice_gives_the_same_row():
