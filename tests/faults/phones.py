@@ -49,6 +49,7 @@ class Phone:
     photos: list[Sent] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
     resumed: int = 0
+    longest_answer_s: float = ANSWER_S
     line: http.client.HTTPConnection | None = None
 
     def __post_init__(self) -> None:
