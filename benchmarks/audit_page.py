@@ -127,7 +127,7 @@ def measure(there: str, made: dict[str, str]) -> None:
 
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
-            executable_path=str(find_chromium()), args=["--no-sandbox", "--disable-gpu"]
+            executable_path=str(find_chromium(os.environ)), args=["--no-sandbox", "--disable-gpu"]
         )
         for what in ("reading page", "the job's page"):
             for width, height in SIZES:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import Any
 
@@ -31,6 +32,7 @@ vertical-align:top;padding:0 .6rem .6rem 0}img{width:100%;height:11rem;object-fi
 background:#eee}svg{max-width:34rem}h2{margin:1.6rem 0 .4rem}.soft{color:#555}
 nav a{margin-right:1rem}
 """
+CLASS = {value: escape(str(label)) for value, label in Finding.Severity.choices}
 WHERE = {value: escape(str(label)) for value, label in DepthReading.Allowance.choices}
 YES_OR_NO = ("pre_start_check", "handover")
 READING_COLUMNS = (
@@ -49,20 +51,36 @@ MOMENTS = ("before", "after", "other")
 Files = Iterator[tuple[str, Iterator[bytes]]]
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """As much of a drawn job as its page's head says."""
+
+    pk: int
+    job_id: int
+    order: int
+    company: str
+
+    @property
+    def name(self) -> str:
+        return Job(pk=self.job_id).reference
+
+
 def pages_of(record: AuditRound, user: User | Any, *, with_photos: bool) -> Files:
     """Names below data/audit/ and bytes: the index, and a page for each drawn job."""
-    drawn = list(
-        DrawnJob.objects.filter(round=record).select_related("job__company").order_by("draw_order")
-    )
-    found = _findings(record, user)
+    rows = DrawnJob.objects.filter(round=record).order_by("draw_order")
+    columns = ("pk", "job_id", "draw_order", "job__company__name")
+    drawn = [_Drawn(*row) for row in rows.values_list(*columns).iterator(CHUNK)]
+    found = Finding.objects.visible_to(user).filter(drawn_job__round=record).order_by("pk")
     yield "index.html", _index(record, drawn, found)
     draws = len(drawn) <= MOST_DRAWINGS
     for start in range(0, len(drawn), CHUNK):
         some = drawn[start : start + CHUNK]
         evidence = _Evidence([one.job_id for one in some], draws=draws)
+        mine = found.filter(drawn_job__in=[one.pk for one in some])
+        findings = _by(mine.prefetch_related("answers__reply"), lambda row: row.drawn_job_id)
         for one in some:
-            page = _job_page(one, evidence, found[one.pk], with_photos=with_photos, draws=draws)
-            yield f"jobs/{_name(one)}.html", iter([page.encode()])
+            page = _job_page(one, evidence, findings[one.pk], with_photos=with_photos, draws=draws)
+            yield f"jobs/{one.name}.html", iter([page.encode()])
 
 
 class _Evidence:
@@ -110,19 +128,8 @@ def _by(rows: Iterable[Any], key: Any) -> dict[int, list[Any]]:
     return found
 
 
-def _findings(record: AuditRound, user: User | Any) -> dict[int, list[Finding]]:
-    rows = (
-        Finding.objects.visible_to(user)
-        .filter(drawn_job__round=record)
-        .prefetch_related("answers__reply")
-        .order_by("pk")
-    )
-    return _by(rows, lambda finding: finding.drawn_job_id)
-
-
-def _index(
-    record: AuditRound, drawn: Sequence[DrawnJob], found: dict[int, list[Finding]]
-) -> Iterator[bytes]:
+def _index(record: AuditRound, drawn: Sequence[_Drawn], found: Any) -> Iterator[bytes]:
+    classes = _by(found.values_list("drawn_job_id", "severity"), lambda row: row[0])
     yield _head(f"Audit round “{record.name}”").encode()
     yield (
         f"<p>{escape(record.scheme.name)}. Population {record.population_size:,} jobs, "
@@ -133,16 +140,16 @@ def _index(
         "<th scope=col>Company<th scope=col>Found</tr></thead><tbody>\n"
     ).encode()
     for one in drawn:
-        words = ", ".join(str(f.get_severity_display()) for f in found.get(one.pk, ()))
+        words = ", ".join(CLASS[severity] for _, severity in classes[one.pk])
         yield (
-            f'<tr><td>{one.draw_order}<td><a href="jobs/{_name(one)}.html">{_name(one)}</a>'
-            f"<td>{escape(str(one.job.company))}<td>{escape(words or 'to be read')}</tr>\n"
+            f'<tr><td>{one.order}<td><a href="jobs/{one.name}.html">{one.name}</a>'
+            f"<td>{escape(one.company)}<td>{words or 'to be read'}</tr>\n"
         ).encode()
     yield b"</tbody></table></body></html>\n"
 
 
 def _job_page(
-    one: DrawnJob,
+    one: _Drawn,
     evidence: _Evidence,
     findings: Sequence[Finding],
     *,
@@ -153,9 +160,9 @@ def _job_page(
     verdict = evidence.verdicts.get(job)
     return "".join(
         [
-            _head(_name(one)),
+            _head(one.name),
             '<nav><a href="../index.html">All drawn jobs</a></nav>'
-            f"<p>{escape(str(one.job.company))}, drawn as number {one.draw_order}.</p>",
+            f"<p>{escape(one.company)}, drawn as number {one.order}.</p>",
             "<h2>Findings</h2>",
             "".join(_finding(finding) for finding in findings) or "<p>Not read yet.</p>",
             _verdict(verdict, draws=draws) if verdict else "",
@@ -277,7 +284,3 @@ def _check(check: tuple[Any, ...]) -> str:
 def _moment(when: Any) -> str:
     local = timezone.localtime(when)
     return f"{local.day} {local:%b %Y, %H:%M}"
-
-
-def _name(one: DrawnJob) -> str:
-    return Job(pk=one.job_id).reference
