@@ -148,7 +148,12 @@ def _withdraw(job: Job, follow_up: AuditFollowUp, by: User) -> CertificateWithdr
             f"The certificate of {job.reference} stands.",
             remedy="Its withdrawal is the compliance officer's act, and comes before a call-back.",
         )
-    return withdraw_certificate(certificate, f"Audit: {follow_up.reason}"[:300], by)
+    return withdraw_certificate(
+        certificate,
+        f"Audit: {follow_up.reason}"[:300],
+        by,
+        kind=CertificateWithdrawal.Kind.AUDIT,
+    )
 
 
 def _call_back_need(job: Job, follow_up: AuditFollowUp) -> VisitNeed:

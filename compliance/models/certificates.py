@@ -130,7 +130,25 @@ class CertificateWithdrawal(models.Model):
                 violation_error_message="reason: say why the certificate is withdrawn.",
             )
         ]
-        triggers = kept_as_written("certificate_withdrawal_is_kept")
+        triggers = [
+            *kept_as_written("certificate_withdrawal_is_kept"),
+            pgtrigger.Trigger(
+                name="certificate_withdrawn_by_no_auditor",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert,
+                condition=pgtrigger.Q(new__withdrawn_by__isnull=False),
+                func="""
+                    IF EXISTS (
+                        SELECT 1 FROM jobs_user u
+                        WHERE u.id = NEW.withdrawn_by_id AND u.role = 'auditor'
+                    ) THEN
+                        RAISE EXCEPTION 'An auditor asks for a withdrawal; the company’s '
+                            'compliance officer withdraws.' USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+        ]
 
     @property
     def public_reason(self) -> str:

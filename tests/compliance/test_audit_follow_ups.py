@@ -13,6 +13,7 @@ from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
 from compliance.audits.outcome import outcome_of
 from compliance.audits.rounds import close_round, widen_round
 from compliance.audits.switching import Subject, resume_inspection, standing_of
+from compliance.certificates.withdraw import withdraw_certificate
 from compliance.models import (
     AuditFollowUp,
     AuditFollowUpAnswer,
@@ -159,7 +160,7 @@ def test_a_withdrawal_is_asked_by_the_auditor_and_done_by_the_officer(scene: Pop
     answer = take_up(asked, scene.officer)
 
     assert answer.withdrawal.certificate == certificate
-    assert answer.withdrawal.reason == "Audit: Bare strip."
+    assert (answer.withdrawal.reason, answer.withdrawal.kind) == ("Audit: Bare strip.", "audit")
     with pytest.raises(Conflict, match="answered already"):
         turn_down(asked, scene.officer, "After all not.")
 
@@ -207,6 +208,9 @@ def test_the_database_takes_no_answer_of_an_auditor_nor_one_without_the_deed(sce
             AuditFollowUpAnswer.objects.create(
                 follow_up=asked, job=asked.job, done=done, note="So it is", answered_by=person
             )
+    certificate = Certificate.objects.current().get(job=asked.job)
+    with pytest.raises(Refused, match="auditor asks"):
+        withdraw_certificate(certificate, "By myself", scene.auditor)
     with pytest.raises(DatabaseError), transaction.atomic():
         AuditFollowUp.objects.create(
             kind="call_back",
