@@ -15,7 +15,10 @@ from jobs.planning.booking import proposed_hours
 
 class WithdrawForm(forms.Form):
     kind = forms.ChoiceField(
-        choices=[(kind.value, kind.label) for kind in Kind if kind in GIVEN_BY_A_PERSON],
+        choices=[
+            ("", "Choose"),
+            *((kind.value, kind.label) for kind in Kind if kind in GIVEN_BY_A_PERSON),
+        ],
         label="Because",
         help_text="Shown on the public check page.",
     )
