@@ -56,6 +56,7 @@ def findings(request: HttpRequest) -> HttpResponse:
     }
     if request.user.role in COMPANY:
         context["page_actions"] = [
+            {"url": reverse("asked_by_auditors"), "label": "Asked by auditors"},
             {"url": reverse("finding_pictures"), "label": "Pictures"},
             {"url": reverse("auditor_openings"), "label": "Opened by auditors"},
         ]

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
@@ -130,9 +131,19 @@ def asked_attention(user: User) -> list[Attention]:
     return [Attention(waiting.count(), words, reverse("asked_by_auditors"), "now")]
 
 
+def overdue_attention(user: User) -> list[Attention]:
+    """What the auditor asked and nobody answered in time."""
+    late = AuditFollowUp.objects.visible_to(user).waiting().filter(due_on__lt=timezone.localdate())
+    rounds = list(late.order_by("due_on").values_list("round_id", flat=True))
+    url = reverse("audit_round", args=rounds[:1]) if rounds else ""
+    words = "call-backs or withdrawals you asked for are overdue"
+    return [Attention(len(rounds), words, url)]
+
+
 def register() -> None:
     """Join the shared pages. Called once, when the app is ready."""
     register_attention(frozenset(ANSWERERS), asked_attention)
+    register_attention(frozenset({Role.AUDITOR}), overdue_attention)
 
 
 urlpatterns = [
