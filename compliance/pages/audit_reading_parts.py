@@ -43,7 +43,7 @@ SHOWN_ONE_BY_ONE = 3
 
 @dataclass(frozen=True, slots=True)
 class ShownReading:
-    """A depth reading with its key, and how it stands to the depth asked.
+    """A depth reading with its key, and how it stands to the depth asked; those that count first.
 
     state: enough, below or apart; corrected or earlier, where another stands in its stead.
     """
@@ -173,7 +173,8 @@ def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:
     )
     standing = [row for row in rows if not hasattr(row, "replaced_by")]
     counted = {row.pk for row in after_last_call_back(standing)}
-    return tuple(ShownReading(row, _state(row, counted, asked_mm)) for row in rows)
+    shown = (ShownReading(row, _state(row, counted, asked_mm)) for row in rows)
+    return tuple(sorted(shown, key=lambda each: not each.stands))
 
 
 def _state(row: DepthReading, counted: set[int], asked_mm: float | None) -> str:
