@@ -124,6 +124,7 @@ def sources_of_crew(crew: Crew) -> list[Source]:
             Source("jobs.OperativeEvent", {"crew_id": crew.pk}, "Operative"),
             Source("jobs.VanEvent", {"pgh_obj_id": crew.van_id}, "Van"),
             Source("jobs.AbsenceEvent", {"operative_id__in": people}, "Absence"),
+            Source("jobs.AbsenceEvent", {"crew_id": crew.pk}, "Absence"),
         ],
     )
 

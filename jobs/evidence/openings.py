@@ -22,5 +22,5 @@ def opened(job_ids: Iterable[int], person: User, what: str) -> None:
 
 def glanced_at(job_id: int, person: User, what: str) -> None:
     """`opened`, once for many small pieces that make one page."""
-    if cache.add(f"glanced:{person.pk}:{job_id}:{what}", True, ONE_LOOK_S):
+    if cache.add(f"glanced:{person.pk}:{job_id}:{what.replace(' ', '-')}", True, ONE_LOOK_S):
         opened([job_id], person, what)

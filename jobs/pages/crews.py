@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 
 from jobs.errors import Refused
 from jobs.models import Crew, Operative, Role, Van
@@ -66,9 +66,15 @@ def record_form(request: HttpRequest, kind: str, pk: int | None = None) -> HttpR
         except Refused as refusal:
             show_refusal(form, refusal)
     title = f"Edit {form.initial.get('name', '')}" if pk else f"Add {_article(what.word)}"
-    return render(
-        request, "jobs/crews/record_form.html", {"form": form, "page_title": title.strip()}
-    )
+    context = {"form": form, "page_title": title.strip(), "page_actions": _history(kind, pk)}
+    return render(request, "jobs/crews/record_form.html", context)
+
+
+def _history(kind: str, pk: int | None) -> list[dict[str, str]]:
+    """A crew's history, its people and van included."""
+    if kind != "crew" or pk is None:
+        return []
+    return [{"url": reverse("crew_edits", args=[pk]), "label": "History"}]
 
 
 def _article(word: str) -> str:

@@ -8,7 +8,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
@@ -79,6 +79,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
         "is_self": record.pk == request.user.pk,
         "page_title": str(record),
         "page_kicker": record.get_role_display(),
+        "page_actions": [{"url": reverse("person_edits", args=[pk]), "label": "History"}],
     }
     return render(request, "jobs/people/person.html", context)
 
