@@ -17,10 +17,12 @@ from django.core.exceptions import ImproperlyConfigured
 from django.urls import reverse
 from pyhanko.keys import load_certs_from_pemder_data
 from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.signers import SimpleSigner
 from pyhanko.sign.validation import validate_pdf_signature
 from pyhanko_certvalidator import ValidationContext
+from pyhanko_certvalidator.registry import SimpleCertificateStore
 
-from compliance.certificates import key_sources
+from compliance.certificates import key_sources, signing
 from compliance.certificates.again import compare
 from compliance.certificates.issue import issue_certificate
 from compliance.certificates.key_checks import check_signing_key
@@ -179,6 +181,28 @@ def test_after_a_change_of_key_old_certificates_stay_verifiable(store, client):
         assert words in page
     assert (compare(old).same_document, compare(old).same_file) == (True, None)
     assert compare(new).same_file
+
+
+@pytest.mark.django_db
+def test_what_a_device_signs_is_kept_and_its_document_repeats(settings, monkeypatch):
+    """In place of a device a signer of pyHanko with a key of ours and random nonces."""
+    private, certificate = pair()
+    held = key_sources.from_pem(as_pem(private, certificate), "", kind="file", said="The test")
+    device = SimpleSigner(
+        signing_cert=held.signing_cert,
+        signing_key=held.signing_key,
+        cert_registry=SimpleCertificateStore(),
+    )
+    key = key_sources.SigningKey(key_sources.DEVICE, held.signing_cert, device=device)
+    settings.CERTIFICATE_TOKEN = DEVICE
+    monkeypatch.setattr(signing, "_load_from_device", lambda *_: key)
+
+    _, issued = certified_scene()
+
+    assert CertificateKey.objects.get(fingerprint=issued.key_fingerprint).kind == "device"
+    assert verified_by(certificate.public_bytes(PEM), read_pdf(issued.pdf_name))
+    assert (compare(issued).same_document, compare(issued).same_file) == (True, None)
+    assert "can't be repeated" in compare(issued).words
 
 
 def verified_by(pem: bytes, pdf: bytes) -> bool:
