@@ -55,6 +55,16 @@
     });
   });
 
+  // A part of the page that asks how far something is may be told to load the page again. Until the
+  // new page is there it asks no more: every answer would begin the loading anew.
+  let isLeaving = false;
+  document.addEventListener("htmx:beforeOnLoad", function (event) {
+    if (event.detail.xhr.getResponseHeader("HX-Refresh") === "true") isLeaving = true;
+  });
+  document.addEventListener("htmx:beforeRequest", function (event) {
+    if (isLeaving) event.preventDefault();
+  });
+
   // Signal: said in words in the head of every on-site page.
   function tellConnection() {
     document.querySelectorAll("[data-connection]").forEach(function (place) {

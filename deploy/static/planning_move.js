@@ -5,7 +5,7 @@ import {
   QUARTER, STEP_MIN, board, crewRows, days, drawAgain, elementOf, lay, placeWords, rowOf,
   rowOfCrew, scale, span, trackOf, tracks,
 } from "./planning_board.js";
-import { NO, WORD, YES, neverHere, verdictOn } from "./planning_rules.js";
+import { NO, SO_FAR, WORD, YES, neverHere, verdictOn } from "./planning_rules.js";
 import { clearNotes, say, tell } from "./planning_say.js";
 
 const ASK_AFTER_MS = 140;
@@ -155,23 +155,26 @@ function show() {
   if (!track) return;
   track.append(hand.ghost);
   lay(hand.ghost, hand.at.step, hand.thing.minutes / STEP_MIN);
-  judge(verdictOn(hand.thing, track, hand.at.step));
+  const verdict = verdictOn(hand.thing, track, hand.at.step);
+  judge(verdict, { soFar: verdict.fit !== NO });
   clearTimeout(hand.timer);
   hand.asking?.abort();
   if (hand.verdict.fit !== NO) hand.timer = setTimeout(askAboutHere, ASK_AFTER_MS);
 }
 
-function judge(verdict) {
+/** `soFar`: the server was not heard yet, so that a place that looks free may still have a price. */
+function judge(verdict, { soFar = false } = {}) {
   hand.verdict = verdict;
+  const told = soFar && verdict.fit === YES ? SO_FAR : WORD[verdict.fit];
   const bar = document.getElementById("moving-bar");
   bar.querySelector(".js-moving-what").textContent = hand.thing.label;
   bar.querySelector(".js-moving-where").textContent = whereWords();
   bar.querySelector(".js-moving-fit").dataset.fit = verdict.fit;
-  bar.querySelector(".js-moving-word").textContent = WORD[verdict.fit];
+  bar.querySelector(".js-moving-word").textContent = told;
   bar.querySelector(".js-moving-why").textContent = verdict.why.join(" ");
   hand.ghost.dataset.fit = verdict.fit;
   const word = document.createElement("strong");
-  word.textContent = WORD[verdict.fit];
+  word.textContent = told;
   const why = document.createElement("span");
   why.className = "ghost-why";
   why.textContent = verdict.why[0] || "";

@@ -7,6 +7,8 @@ export const YES = "yes";
 export const DEAR = "dear";
 export const NO = "no";
 export const WORD = { yes: "fits", dear: "fits, at a price", no: "does not fit" };
+/** While the server is still asked, which knows drives, agreed times and stock. */
+export const SO_FAR = "fits so far…";
 
 const SKILL_OF_KIND = {
   survey: "surveying",

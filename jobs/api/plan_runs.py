@@ -17,10 +17,43 @@ from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.answering import accept, discard
 from jobs.planning.runs import start_run, stop_run
 from jobs.planning.together import needed_by_line, with_partners
+from jobs.planning.wishes import MayMove, Wishes
+
+
+def _factor(of_what: str) -> serializers.FloatField:
+    """1 is as usual; 0.1 counts a tenth, 5 five times as much."""
+    return serializers.FloatField(
+        min_value=0.01, max_value=100, default=1.0, help_text=f"Price of {of_what}; 1 is as usual."
+    )
+
+
+class WishesSerializer(serializers.Serializer):
+    """What matters more than usual (factors on the office's prices), and what may move."""
+
+    travel = _factor("driving")
+    late = _factor("ending after the due time")
+    overtime = _factor("crews after their day")
+    left_out = _factor("leaving a visit out")
+    promises = _factor("moving what is booked or promised")
+    may_move = serializers.ChoiceField(
+        [each.value for each in MayMove],
+        default=MayMove.ALL.value,
+        help_text="Booked visits: all, unpromised ones only, or nothing.",
+    )
+
+    def to_internal_value(self, data: Any) -> Wishes:
+        """The wishes themselves; a factor that is no number at all is refused as any other."""
+        given = super().to_internal_value(data)
+        try:
+            return Wishes.from_json(given)
+        except ValueError as refusal:
+            raise serializers.ValidationError(str(refusal)) from refusal
 
 
 class PlanRunSerializer(serializers.ModelSerializer):
     """One search for a plan. `progress` holds the best plan's price so far, in points."""
+
+    wishes = WishesSerializer(required=False)
 
     class Meta:
         model = PlanRun
@@ -30,6 +63,7 @@ class PlanRunSerializer(serializers.ModelSerializer):
             "days",
             "seconds",
             "seed",
+            "wishes",
             "because",
             "from_moment",
             "state",

@@ -7,6 +7,7 @@ board and kept for the next question, since a hand that moves a visit asks sever
 from __future__ import annotations
 
 from collections import OrderedDict, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -108,9 +109,10 @@ def engine_fit(
         return None
     starts_s = standing.gathered.seconds(starts_at)
     try:
-        return fits(standing.gathered.problem, standing.plan, key, shift, starts_s=starts_s)
+        fit = fits(standing.gathered.problem, standing.plan, key, shift, starts_s=starts_s)
     except NotInPlan:
         return None
+    return replace(fit, reasons=_named(standing, fit.reasons))
 
 
 def moving_cost(standing: Standing, visit: Visit) -> MovingCost | None:
@@ -130,6 +132,12 @@ def why_left_out(standing: Standing, need: VisitNeed) -> tuple[Reason, ...]:
     if key is None:
         left = [left.reason for left in standing.gathered.left if left.need == need]
         return tuple(left)
+    told = explain_unplanned(standing.gathered.problem, standing.plan, key)
+    return _named(standing, told)
+
+
+def _named(standing: Standing, reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """The engine's reasons with the names of kept items, which it knows by their codes."""
     names = standing.gathered.item_names
     return tuple(
         replace(
@@ -137,5 +145,5 @@ def why_left_out(standing: Standing, need: VisitNeed) -> tuple[Reason, ...]:
             words=spell_items(reason.words, names),
             would_help=spell_items(reason.would_help, names),
         )
-        for reason in explain_unplanned(standing.gathered.problem, standing.plan, key)
+        for reason in reasons
     )

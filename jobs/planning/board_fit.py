@@ -18,7 +18,7 @@ from jobs.planning.board_places import (
     to_place,
 )
 from jobs.planning.plan import Fit
-from jobs.planning.spelling import spell_minutes
+from jobs.planning.spelling import spell_minutes, spell_skills
 from jobs.planning.trying import Trial, try_booking, try_move
 
 YES, DEAR, NO = "yes", "dear", "no"
@@ -68,7 +68,8 @@ def fit_of(
 def _possible(trial: Trial, fit: Fit | None) -> PlaceFit:
     why = trial.warnings
     if fit is not None and not fit.ok:
-        why = (*why, *(reason.words for reason in fit.reasons[:2] if reason.words not in why))
+        told = (spell_skills(reason.words) for reason in fit.reasons[:2])
+        why = (*why, *(words for words in told if words not in why))
     extra = trial.extra_travel_min
     if extra is not None and abs(extra) >= WORTH_TELLING_MIN:
         words = more_driving(extra)

@@ -7,9 +7,10 @@ from datetime import time, timedelta
 import pytest
 from django.utils import timezone
 
-from jobs.models import Absence, AgreedWindow, Visit
+from jobs.models import Absence, AgreedWindow, PlanRun, Visit
 from jobs.planning import run_work
 from jobs.planning.calendars import at
+from jobs.planning.wishes import MayMove, Wishes
 from tests.jobs.plan_scene import (
     a_day_ahead,
     based_crew,
@@ -188,6 +189,22 @@ def test_a_plan_that_waits_is_stopped(office, crew, api):
     made = api.post("/api/v1/plan-runs/", {"first_day": str(a_day_ahead(crew))})
     stopped = api.post(f"/api/v1/plan-runs/{made.json()['id']}/stop/")
     assert (stopped.status_code, stopped.json()["state"]) == (202, "failed")
+
+
+def test_a_plan_is_asked_for_with_wishes(office, crew, api):
+    day = str(a_day_ahead(crew))
+    wrong = {"travel": "nan", "may_move": "some"}
+    for name, value in wrong.items():
+        refused = api.post("/api/v1/plan-runs/", {"first_day": day, "wishes": {name: value}})
+        assert refused.status_code == 400
+        assert "wishes" in refused.content.decode()
+
+    wishes = {"travel": 2, "may_move": "nothing"}
+    made = api.post("/api/v1/plan-runs/", {"first_day": day, "wishes": wishes}).json()
+    usual = {"late": 1.0, "overtime": 1.0, "left_out": 1.0, "promises": 1.0}
+    assert made["wishes"] == usual | {"travel": 2.0, "may_move": "nothing"}
+    kept = Wishes.from_json(PlanRun.objects.get(pk=made["id"]).wishes)
+    assert kept == Wishes(travel=2.0, may_move=MayMove.NOTHING)
 
 
 def test_what_is_refused_is_told_line_by_line(office, crew, api):
