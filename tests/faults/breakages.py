@@ -12,8 +12,15 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-LATE_S = 0.05
+from deploy.redelivery import ONLY_WORKER_VARIABLE
+
+LATE_S = 5.0
+
 ONLY_ONE = "certificate_only_where_the_rule_is_met"
+
+
+def gap() -> None:
+    """Called when a promise is broken and not yet made good: the moment to kill."""
 
 
 def acknowledge_before_commit() -> None:
@@ -32,6 +39,7 @@ def acknowledge_before_commit() -> None:
                 with transaction.atomic():
                     finish(upload, last)
                     written.set()
+                    gap()
                     time.sleep(LATE_S)
             finally:
                 written.set()
@@ -44,20 +52,19 @@ def acknowledge_before_commit() -> None:
     receiving._finish = finish_later
 
 
-def commit_without_waiting() -> None:
-    """Commits are answered before they are on the disk (synchronous_commit off)."""
-    from django.db.backends.signals import connection_created
-
-    def relax(connection: Any, **_: Any) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute("SET synchronous_commit TO off")
-
-    connection_created.connect(relax, weak=False)
-
-
 def acknowledge_before_fsync() -> None:
     """Nothing is fsynced."""
+    from jobs.uploads import receiving
+
     os.fsync = lambda at: None
+    finish = receiving._finish
+
+    def finish_and_tell(upload: Any, last: Any) -> Any:
+        finished = finish(upload, last)
+        threading.Timer(0.2, gap).start()  # by then it is answered
+        return finished
+
+    receiving._finish = finish_and_tell
 
 
 def photo_row_before_file() -> None:
@@ -101,6 +108,7 @@ def forget_what_is_known() -> None:
 
     def recorded_anew(visit: Any, photo: Any, about: Any, by: Any) -> Any:
         if photos._known(visit, photo.kept, about.client_key) is not None:
+            gap()
             other = photo.kept.sha256[::-1]
             photo = replace(photo, kept=replace(photo.kept, sha256=other))
             about = replace(about, client_key=uuid4())
@@ -132,19 +140,27 @@ def issue_without_looking() -> None:
 
     def written_unseen(*certificate: Any) -> Any:
         with pgtrigger.ignore(f"compliance.Certificate:{ONLY_ONE}"):
-            return write_row(*certificate)
+            written = write_row(*certificate)
+        gap()
+        time.sleep(LATE_S)
+        return written
 
     issue.Certificate = Rows
     issue._write_row = written_unseen
 
 
 def never_catch_up() -> None:
-    """What the broker lost is looked for by nobody."""
+    """What a killed worker had in hand is looked for by nobody."""
     from compliance import tasks
+
+    def late(job_id: int) -> None:
+        gap()
+        time.sleep(LATE_S)
 
     tasks.jobs_to_assess = lambda now: []
     tasks.jobs_to_certify = list
-    os.environ.pop("EAVESBOOK_ONLY_WORKER", None)
+    tasks.certify.delay = late
+    os.environ.pop(ONLY_WORKER_VARIABLE, None)
 
 
 def certificate_of_another_day() -> None:
@@ -154,7 +170,12 @@ def certificate_of_another_day() -> None:
     from compliance.certificates import issue
 
     make = issue.make_pdf
-    issue.make_pdf = lambda contents: make(replace(contents, min_depth_mm=100.0))
+
+    def other(contents: Any) -> bytes:
+        gap()
+        return make(replace(contents, min_depth_mm=100.0))
+
+    issue.make_pdf = other
 
 
 def _as_if_kept(content: bytes, folder: str) -> Any:
@@ -167,6 +188,7 @@ def _as_if_kept(content: bytes, folder: str) -> Any:
 
 
 def later(act: Callable[[], object]) -> None:
+    threading.Timer(0.2, gap).start()  # by then the row is committed
     threading.Timer(LATE_S, act).start()
 
 
@@ -174,7 +196,6 @@ BREAKAGES: dict[str, Callable[[], None]] = {
     breakage.__name__: breakage
     for breakage in (
         acknowledge_before_commit,
-        commit_without_waiting,
         acknowledge_before_fsync,
         photo_row_before_file,
         certificate_row_before_file,

@@ -14,6 +14,9 @@ from tests.faults.stack import BEAT, DATABASE, POWER, Stack
 PATIENCE_S = 1.5
 """Nobody begins anything for so long: then it is killed at rest."""
 AT_REST = "at rest"
+GAP = "gap"
+"""What a server that was broken on purpose says when it has just broken its word."""
+LONG_S = 60.0
 ANY_TIME = (DATABASE, POWER, BEAT)
 """Killed while anyone is at work."""
 
@@ -97,3 +100,16 @@ class Killer:
                     return what
             time.sleep(0.002)
         return AT_REST
+
+    def kill_in_the_gap(self, everything: bool = False) -> None:
+        """Kill a broken process, or cut the power, as soon as its word is broken."""
+        deadline = time.monotonic() + LONG_S
+        broken: list[int] = []
+        while not broken:
+            assert time.monotonic() < deadline, "nothing was broken"
+            broken = [pid for pid, what in self.events.new() if what == GAP]
+            time.sleep(0.005)
+        names = [name for name, pid in self.stack.pids.items() if pid in broken]
+        for name in [POWER] if everything else names:
+            self.stack.kill(name)
+            self.stack.start_again(name)

@@ -49,7 +49,8 @@ class Phone:
     photos: list[Sent] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
     resumed: int = 0
-    longest_answer_s: float = ANSWER_S
+    again: float = 0.25
+    """How often it sends a photo twice, since the answer may have been lost."""
     line: http.client.HTTPConnection | None = None
 
     def __post_init__(self) -> None:
@@ -62,7 +63,7 @@ class Phone:
                 photo = self.take_photo()
                 self.photos.append(photo)
                 self.send(photo)
-                if self.chance.random() < 0.25:  # the answer may have been lost: all of it again
+                if self.chance.random() < self.again:
                     photo.url = ""
                     self.send(photo)
         except AssertionError as error:

@@ -20,6 +20,7 @@ import runpy
 import signal
 import sys
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +38,8 @@ from deploy.redelivery import ONLY_WORKER_VARIABLE
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.faults.breakages import BREAKAGES
+from tests.faults import breakages
+from tests.faults.killing import GAP
 from tests.faults.power import Journal
 
 BEAT_S = 1.0
@@ -113,9 +115,10 @@ def begin(words: list[str], listener: int, watch: Path) -> None:
         connections.settings["default"]["OPTIONS"].pop("pool", None)
     elif role == "worker":
         os.environ[ONLY_WORKER_VARIABLE] = "1"
-    for breakage in broken:
-        BREAKAGES[breakage]()
     events = os.open(watch / "events.log", os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+    breakages.gap = partial(tell, events, GAP)
+    for breakage in broken:
+        breakages.BREAKAGES[breakage]()
     ROLES[role](listener, events)
 
 

@@ -45,13 +45,15 @@ class Sending:
 
 
 @contextmanager
-def phones_sending(stack: Stack, seed: int, phones: int = PHONES) -> Iterator[Sending]:
+def phones_sending(
+    stack: Stack, seed: int, phones: int = PHONES, again: float = 0.25
+) -> Iterator[Sending]:
     finish = Event()
     picture = loft_jpeg(1)
     sending = Sending(
         stack,
         [
-            Phone(seeded, stack.port, seed + number, picture, finish)
+            Phone(seeded, stack.port, seed + number, picture, finish, again=again)
             for number, seeded in enumerate(
                 stack.told_by("tests.faults.seeding", "uploads", str(phones))
             )
