@@ -15,6 +15,7 @@ from rest_framework.routers import SimpleRouter
 
 from compliance.api.roles import SENDERS, VERDICT_READERS
 from compliance.assess import assess_job, rerun
+from compliance.evidence_access import note_access
 from compliance.models import Assessment
 from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.models import Job
@@ -94,6 +95,12 @@ class AssessmentViewSet(
     def get_queryset(self) -> QuerySet[Assessment]:
         rows = Assessment.objects.visible_to(self.request.user)
         return rows.defer("inputs", "arithmetic") if self.action == "list" else rows
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """One assessment with its inputs, which are evidence: that it was opened is kept."""
+        assessment = self.get_object()
+        note_access(assessment.job, request.user, f"verdict {assessment.number} over the API")
+        return Response(self.get_serializer(assessment).data)
 
     @extend_schema(request=AssessmentSerializer, responses=AssessmentInFullSerializer)
     def create(self, request: Request) -> Response:
