@@ -14,6 +14,7 @@ from calculations.loft import Condition
 from compliance.judging import Evidence
 from compliance.models import DepthRule
 from compliance.rules import requirement_of, rule_in_force
+from jobs.evidence.order_of_work import is_planned
 from jobs.loading.needs import materials_of
 from jobs.lofts import loft_dict_of
 from jobs.models import (
@@ -29,6 +30,7 @@ from jobs.models import (
     Visit,
     WorkStep,
 )
+from jobs.surveying.quantities import current_layer_plan
 
 CONDUCTIVITY = {roll.code: roll.conductivity_w_mk for roll in INVENTED_CATALOGUE}
 WORST_CREDITED = 0.08
@@ -186,17 +188,23 @@ def laid_conductivities(job_ids: Iterable[int]) -> dict[int, float]:
 
 
 def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:
-    """How each step of laying went at last, on visits that are over and kept a record of steps."""
+    """How each step of laying went at last, on visits that are over and kept a record of steps.
+
+    A layer that the plan does not have is no step: the phone does not ask for it either.
+    """
     over: dict[str, Any] = {"visit__kind__in": WORK_VISITS, "visit__status": Visit.Status.DONE}
     rows = list(WorkStep.objects.current().filter(visit__job=job, **over))
     if not rows and not Arrival.objects.filter(visit__job=job, **over).exists():
         return None
     latest = {row.step: row for row in sorted(rows, key=lambda row: (row.corrected_at, row.pk))}
+    plan = current_layer_plan(job)
+    kinds = {layer["kind"] for layer in plan.quantities.get("layers", ())} if plan else set()
     return {
         step: {"id": row.pk, "outcome": row.outcome, "note": row.note}
         if (row := latest.get(step))
         else None
         for step in WorkStep.Kind.values
+        if step in latest or is_planned(step, kinds)
     }
 
 

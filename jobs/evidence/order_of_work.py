@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -79,7 +79,7 @@ def _steps(record: SiteRecord) -> Iterator[Step]:
     yield _check_step(record)
     yield _photo_step(record, "before", BEFORE, "Before photos")
     for kind in LAYING:
-        if _is_planned(record, kind):
+        if is_planned(kind, record.layer_kinds):
             yield _laying_step(record, kind)
     yield _photo_step(record, "after", AFTER, "After photos")
     yield _readings_step(record)
@@ -87,10 +87,10 @@ def _steps(record: SiteRecord) -> Iterator[Step]:
     yield _leave_step(record)
 
 
-def _is_planned(record: SiteRecord, kind: str) -> bool:
+def is_planned(kind: str, layer_kinds: Collection[str]) -> bool:
     """A layer that the plan does not have is no step; without a plan every one is asked for."""
     layer = LAYER_OF.get(kind)
-    return layer is None or not record.layer_kinds or layer in record.layer_kinds
+    return layer is None or not layer_kinds or layer in layer_kinds
 
 
 def _arrival_step(record: SiteRecord) -> Step:
