@@ -75,7 +75,7 @@ def _note_opening(request: HttpRequest, record: Photo, size: str) -> None:
 
 
 def chunks_for(request: HttpRequest, name: str) -> Iterator[bytes] | AsyncIterator[bytes]:
-    """The kept bytes of that name a piece at a time, in the way the server at hand can send without waiting."""
+    """Kept bytes a piece at a time, as the server at hand can send them without waiting."""
     file = open_kept(name)
     return _later_chunks(file) if isinstance(request, ASGIRequest) else _chunks(file)
 
