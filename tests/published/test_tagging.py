@@ -11,7 +11,7 @@ it read PDF/A (ISO 19005), for which no validator installs from the registry wit
 from __future__ import annotations
 
 import pytest
-from pdfua import coverage, validate
+from pdfua import validate
 
 from compliance.certificates.storage import read_pdf
 from tests.compliance.scene import certified_scene
