@@ -182,7 +182,17 @@ async function show(address, onStage, remember = true) {
   document.querySelector(target).focus({ preventScroll: true });
 }
 
+/** The arrows step from point to point before anything has focus; characters need it. */
+function stepWithoutFocus(event) {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey) return;
+  if (event.target !== document.body) return;
+  const way = { ArrowRight: "next", ArrowLeft: "prev" }[event.key];
+  const link = way && document.querySelector(`.compare-steps a[rel="${way}"]`);
+  if (link) show(link.href, true);
+}
+
 if (document.querySelector("[data-compare]")) {
+  addEventListener("keydown", stepWithoutFocus);
   addEventListener("popstate", () => show(location.href, true, false));
   begin(document);
 }

@@ -20,7 +20,7 @@ from calculations.loft import Loft
 from jobs.evidence.openings import opened
 from jobs.evidence.photo_facts import PhotoFacts, photo_facts
 from jobs.lofts import loft_of
-from jobs.models import Job, Photo, Role
+from jobs.models import Job, Photo, Role, User
 from jobs.pages.access import page_for
 from jobs.pages.desk_parts import STORY_READERS
 from jobs.pages.on_site_parts import ShownPhoto
@@ -135,15 +135,30 @@ def _shot(job: Job, word: str, shown: ShownPhoto | None) -> Shot:
     return Shot(word, shown, facts)
 
 
+def photos_alike(compared: Comparison | None, reader: User) -> list[Photo]:
+    """Photos elsewhere that those looked at resemble, as far as the reader may see them."""
+    if compared is None:
+        return []
+    shown = [shot.shown for shot in compared.point.shots if shot.shown]
+    wanted = {key for one in shown for key in one.resembled}
+    if not wanted:
+        return []
+    found = Photo.objects.visible_to(reader).filter(pk__in=wanted).select_related("job")
+    here = (compared.job.pk, compared.point.label)
+    return [photo for photo in found.order_by("pk") if (photo.job_id, photo.point_label) != here]
+
+
 @page_for(*STORY_READERS, Role.INSTALLER)
 def compare(request: HttpRequest, pk: int) -> HttpResponse:
     """Before and after at one photo point (`?point=P2`), the first if none is named."""
     job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
     opened([job.pk], request.user, "before and after")  # type: ignore[arg-type]
     back = [] if request.user.role == Role.INSTALLER else [_back(job)]  # type: ignore[union-attr]
+    compared = comparison_of(job, request.GET.get("point"))
     context = {
         "job": job,
-        "compare": comparison_of(job, request.GET.get("point")),
+        "compare": compared,
+        "alike": photos_alike(compared, request.user),  # type: ignore[arg-type]
         "page_title": "Before and after",
         "page_kicker": f"{job.reference} · {job.property}",
         "page_actions": back,

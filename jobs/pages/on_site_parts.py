@@ -135,6 +135,12 @@ class ShownPhoto:
         return [*said, doubt] if doubt else said
 
     @property
+    def resembled(self) -> frozenset[int]:
+        """Keys of photos that show the same; the reader need not be allowed to see them."""
+        rows = self.inspection.warnings if self.inspection else []
+        return frozenset(row["photo"] for row in rows if "photo" in row)
+
+    @property
     def state(self) -> str:
         """What has become of it, for who sent it."""
         at = f"{timezone.localtime(self.photo.received_at):%H:%M}"

@@ -53,8 +53,11 @@ def test_keys_lead_from_point_to_point_zoom_and_flip(
     address: tuple[str, str], desk: Callable[[str], Page], screens: Screens
 ) -> None:
     page = opened(desk("planner"), address)
-    stage = page.locator("[data-compare-stage]")
-    stage.focus()
+    page.keyboard.press("ArrowRight")  # nothing has focus yet
+    expect(page.locator("#compare-heading")).to_contain_text("P2")
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator("#compare-heading")).to_contain_text("P1")
+    page.locator("[data-compare-stage]").focus()
 
     page.keyboard.press("ArrowRight")
     expect(page.locator("#compare-heading")).to_contain_text("P2")

@@ -13,7 +13,13 @@ from jobs.evidence.photo_facts import photo_facts
 from jobs.models import Photo
 from jobs.pages.compare import comparison_of
 from tests.compliance.audited import let_auditors_see
-from tests.factories import PhotoFactory, UserFactory
+from tests.factories import (
+    CompanyFactory,
+    JobFactory,
+    PhotoFactory,
+    UserFactory,
+    VisitFactory,
+)
 from tests.jobs.on_site_scene import Scene, scene_on_site, stored
 from tests.pictures import loft_jpeg
 
@@ -134,6 +140,23 @@ def test_each_time_and_place_names_its_source():
     ]
     assert facts.taken.told.at == now - timedelta(minutes=1)
     assert facts.place == "0 m from the home (EXIF)"
+
+
+@pytest.mark.parametrize(("stranger", "is_led_to"), [(False, True), (True, False)])
+def test_a_photo_of_another_job_is_led_to_within_the_company_only(client, stranger, is_led_to):
+    scene = scene_on_site()
+    elsewhere = JobFactory(company=CompanyFactory() if stranger else scene.job.company)
+    other = PhotoFactory(visit=VisitFactory(job=elsewhere), moment="after", point_label="P3")
+    like = {"code": "like_other_job", "text": "It looks the same.", "photo": other.pk}
+    photo = PhotoFactory(visit=scene.visit, moment="after", point_label="P1")
+    photo.inspections.create(inspector_version="t", readable=True, warnings=[like])
+
+    html = page(client, scene, "P1")
+
+    assert "It looks the same." in html
+    address = reverse("job_compare", args=[elsewhere.pk])
+    assert (f'href="{address}?point=P3"' in html) is is_led_to
+    assert (elsewhere.reference in html) is is_led_to
 
 
 def test_the_page_costs_the_same_however_many_photos(client, django_assert_max_num_queries):
