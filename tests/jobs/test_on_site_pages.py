@@ -488,6 +488,9 @@ def test_the_handover_ends_the_visit(client):
     html = page(client, scene, "on_site_visit")
     assert "Handed over to A. Householder" in html
     assert "Still missing: Before photos" in html
+    again = page(client, scene, "on_site_handover")
+    assert "Handed over to A. Householder" in again
+    assert "Sign and hand over" not in again
 
 
 def test_a_handover_without_signature_says_how_else(client):

@@ -61,8 +61,13 @@ function wordsOf(items) {
   if (!items.length) return "";
   const waiting = items.filter(isOnPhoneOnly);
   if (!waiting.length) return "At the office since: " + listed(items);
-  const refused = waiting.some((item) => item.state === "refused") ? " One was refused: see “On this phone”." : "";
-  return "On this phone only: " + listed(waiting) + "." + refused;
+  return "On this phone only: " + listed(waiting) + "." + refusedOf(waiting);
+}
+
+function refusedOf(items) {
+  const count = items.filter((item) => item.state === "refused").length;
+  if (!count) return "";
+  return (count > 1 ? ` ${count} were` : " One was") + " refused: see “On this phone”.";
 }
 
 function listed(items) {
