@@ -77,7 +77,7 @@ def _carry_through(run: PlanRun) -> None:
         on_better=recorder.on_better,
         start_from=plan_from_json(run.best) if run.best else present_plan(gathered),
     )
-    recorder.on_better(found.plan, found.objective, recorder.elapsed_s)
+    recorder.on_better(found.plan, found.objective, recorder.elapsed_s - recorder.spent_s)
     recorder.tell(force=True)
     _finish(run, gathered, found.plan, recorder.alive)
 
@@ -124,7 +124,10 @@ def _seconds_left(run: PlanRun) -> float:
 
 @dataclass(slots=True)
 class Recorder:
-    """Remembers the best plan and writes it down, once a second at most; hears of being stopped."""
+    """Remembers the best plan and writes it down, once a second at most; hears of being stopped.
+
+    `spent_s`: what processes before this one looked for [s]; times go on from there.
+    """
 
     run: PlanRun
     gathered: Gathered
@@ -133,17 +136,20 @@ class Recorder:
     plan: Plan | None = None
     fresh: bool = False
     stop: bool = False
+    spent_s: float = 0.0
     progress: dict[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.progress = dict(self.run.progress or {})
+        self.spent_s = float(self.progress.get("elapsed_s", 0.0))
 
     @property
     def elapsed_s(self) -> float:
-        return time.monotonic() - self.began_s
+        return self.spent_s + time.monotonic() - self.began_s
 
     def on_better(self, plan: Plan, objective: Objective, elapsed_s: float) -> None:
-        """A better plan was found."""
+        """A better plan was found, `elapsed_s` after this process began to look."""
+        elapsed_s += self.spent_s
         first = self.plan is None
         self.plan, self.fresh = plan, True
         self.progress |= {

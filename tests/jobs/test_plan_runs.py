@@ -156,10 +156,15 @@ def test_a_silent_run_is_sent_again_and_goes_on_from_its_best_plan(office, crew,
     recorder = run_work.Recorder(first, run_work.gathered_for(first))
     found = run_work.solve_plan(recorder.gathered.problem, seed=1, stop=lambda progress: True)
     recorder.on_better(found.plan, found.objective, 0.1)
+    PlanRun.objects.filter(pk=first.pk).update(progress=recorder.progress | {"elapsed_s": 40.0})
     silent_for(first, 100)
     assert runs.mind_runs() == [first.pk]
     again = run_work.work_on(first.pk)
     assert (again.state, again.attempts) == ("ready", 2)
+    times = [at for at, _ in runs.run_progress(again).curve]
+    assert times == sorted(times)
+    assert times[0] == 0.1
+    assert times[-1] >= 40.0
 
 
 def test_a_run_that_keeps_dying_ends_with_the_best_it_had(office, crew, day):
