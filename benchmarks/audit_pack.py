@@ -5,8 +5,8 @@
 Makes a database and a store of its own beside those of DATABASE_URL: one certified job by the
 functions of the product, and the others copied from it row by row, so that every fact enters
 the ledger by its trigger. Photos are random bytes, which no zip makes smaller: six in ten of
-20 kB, a third of 120 kB, one in twenty of 1 MB; certificates are the true PDF with a number
-behind. Every job is drawn. Three processes of their own are measured: the bare copy of all
+20 kB, a third of 120 kB, one in twenty of 1 MB; certificates are the true PDF under names of
+their own. Every job is drawn. Three processes of their own are measured: the bare copy of all
 files into one file with SHA-256, the pack written as a zip, and the offline check of it.
 """
 
@@ -48,9 +48,9 @@ def make_round(jobs: int, photos: int, store: Path) -> int:
 
 
 def _keep_in(store: Path) -> Any:
-    def keep(folder: str, content: bytes) -> tuple[str, str]:
+    def keep(folder: str, content: bytes, name: str = "") -> tuple[str, str]:
         digest = hashlib.sha256(content).hexdigest()
-        name = f"{folder}/{digest[:2]}/{digest}"
+        name = f"{folder}/{digest[:2]}/{name or digest}"
         path = store / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)

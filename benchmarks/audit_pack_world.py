@@ -23,7 +23,7 @@ from jobs.models import DepthReading, Handover, Job, Photo, PreStartCheck, Prope
 from tests.compliance.scene import Scene
 from tests.factories import UserFactory
 
-Keep = Callable[[str, bytes], tuple[str, str]]
+Keep = Callable[..., tuple[str, str]]
 
 
 def copies_of(
@@ -86,10 +86,7 @@ def copies_of(
     Assessment.objects.bulk_create(verdicts)
     with open_kept(certificate.pdf_name) as file:
         paper = file.read()
-    Certificate.objects.bulk_create(
-        _certificate(certificate, one, n, paper, keep)
-        for one, n in zip(verdicts, numbers, strict=True)
-    )
+    Certificate.objects.bulk_create(_certificate(certificate, one, paper, keep) for one in verdicts)
 
 
 def drawn_whole(scheme: Any) -> int:
@@ -174,14 +171,15 @@ def _verdict(
 
 
 def _certificate(
-    certificate: Certificate, verdict: Assessment, number: int, paper: bytes, keep: Keep
+    certificate: Certificate, verdict: Assessment, paper: bytes, keep: Keep
 ) -> Certificate:
-    name, digest = keep("certificates", paper + b"%% %d\n" % number)
+    code = new_code()
+    name, digest = keep("certificates", paper, code)
     return _like(  # type: ignore[no-any-return]
         certificate,
         job_id=verdict.job_id,
         assessment_id=verdict.pk,
-        code=new_code(),
+        code=code,
         pdf_name=name,
         pdf_sha256=digest,
     )
