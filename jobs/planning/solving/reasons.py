@@ -33,7 +33,7 @@ SUMMARIES = {
     "window": "No window agreed with the householder lies in a shift that could take it.",
     "too_long": "It takes longer than any shift; it is not split over days.",
     "order": "What must come before it is not planned, or ends too late.",
-    "van": "It needs more room than any of the vans has.",
+    "van": "The vans of crews with time for it are too small.",
     "stock": "The depot runs out of what it needs.",
     "parts": "No crew has room on enough working days in a row.",
     "too_far": "The way there and back and the work do not fit into any shift.",

@@ -98,7 +98,7 @@ CASES: list[tuple[str, PlanProblem, str, str]] = [
     (
         "van",
         problem([visit("x", volume_m3=9.0)], LOADED, depots=(replace(ROLLS, stock_by_day=()),)),
-        "more room than any of the vans",
+        "vans of crews with time for it are too small",
         "A van of 9.0 m³ for North on Mon 30 Nov",
     ),
     (
