@@ -42,7 +42,10 @@ class Cast:
 
 def make_cast(today: date) -> Cast:
     company = Company.objects.create(
-        name="Curlew Lofts (invented company)", slug="curlew-lofts", is_invented=True
+        name="Curlew Lofts (invented company)",
+        slug="curlew-lofts",
+        is_invented=True,
+        office_phone="01632 960 001",  # of the numbers that belong to nobody, kept for fiction
     )
     schemes = tuple(
         Scheme.objects.create(

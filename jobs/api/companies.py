@@ -11,7 +11,7 @@ from jobs.api.concurrency import VersionedUpdateMixin
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import PLATFORM
 from jobs.models import Company
-from jobs.platform.companies import found_company, rename_company
+from jobs.platform.companies import found_company, rename_company, set_office_phone
 
 
 class CompanySerializer(serializers.ModelSerializer):
@@ -19,7 +19,7 @@ class CompanySerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Company
-        fields = ["id", "name", "slug", "is_invented", "schemes", "version"]
+        fields = ["id", "name", "slug", "is_invented", "office_phone", "schemes", "version"]
         read_only_fields = ["slug", "is_invented", "version"]
         extra_kwargs = {"name": {"validators": []}}  # the domain says which name is taken
 
@@ -27,7 +27,9 @@ class CompanySerializer(serializers.ModelSerializer):
         return found_company(data["name"])
 
     def update(self, company: Company, data: dict[str, Any]) -> Company:
-        return rename_company(company, data.get("name", company.name))
+        if "office_phone" in data:
+            company = set_office_phone(company, data["office_phone"])
+        return rename_company(company, data["name"]) if "name" in data else company
 
 
 class CompanyViewSet(

@@ -17,6 +17,11 @@ class Company(models.Model):
     is_invented = models.BooleanField(
         default=False, help_text="True for demo companies, which every page says are invented."
     )
+    office_phone = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="What a crew rings when it stops work; kept on its phones. Empty if none is set.",
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
 

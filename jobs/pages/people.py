@@ -38,9 +38,19 @@ def people_list(request: HttpRequest) -> HttpResponse:
         "of_platform": request.user.role == Role.PLATFORM_ADMIN,
         "page_title": "People",
         "page_lead": "Who may sign in, and in which role.",
-        "page_actions": [{"url": "/people/new/", "label": "Open an account", "primary": True}],
+        "page_actions": [
+            {"url": "/people/new/", "label": "Open an account", "primary": True},
+            *_of_office(request.user),
+        ],
     }
     return render(request, "jobs/people/people_list.html", context)
+
+
+def _of_office(user: Any) -> list[dict[str, Any]]:
+    """A planner's company has an office that crews ring; the platform has none."""
+    return [{"url": "/people/office/", "label": "Reaching the office"}] * (
+        user.role == Role.PLANNER
+    )
 
 
 @page_for(*KEEPERS)

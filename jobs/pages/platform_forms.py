@@ -17,6 +17,18 @@ class CompanyForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
 
+class OfficePhoneForm(forms.Form):
+    office_phone = forms.CharField(
+        label="The office's telephone",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput({"inputmode": "tel", "autocomplete": "tel"}),
+        help_text="What crews ring when they stop work. Their phones keep it for lofts without "
+        "signal. Answered while crews are out, it is of most use.",
+    )
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
 class DayInput(forms.DateInput):
     input_type = "date"
 

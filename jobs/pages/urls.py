@@ -29,6 +29,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.compare")),
     path("", include("jobs.pages.photos")),
     path("", include("jobs.pages.platform")),
+    path("", include("jobs.pages.office")),
     path("", include("jobs.pages.people")),
     path("", include("jobs.pages.edits")),
 ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from django.utils.text import slugify
 
 from jobs.errors import Refused, refusals_explained, refuse_invalid
@@ -9,6 +11,7 @@ from jobs.models import Company
 from jobs.platform.keeping import lock_at, refuse_taken, store_edit
 
 LONGEST_STEM = 50  # of a slug, which leaves room for a number
+TELEPHONE = re.compile(r"\+?[\d() -]{0,4}\d(?:[ ()-]{0,2}\d){4,17}")
 
 
 def found_company(name: str) -> Company:
@@ -38,6 +41,26 @@ def rename_company(company: Company, name: str, *, version: int | None = None) -
         stored = lock_at(company, version)
         stored.name = _clean(name)
         _refuse_taken_name(stored)
+        return store_edit(stored)
+
+
+def set_office_phone(company: Company, phone: str, *, version: int | None = None) -> Company:
+    """Say by which number crews reach the office; an empty one takes it back.
+
+    Raises:
+        Stale: somebody changed the company since it was read at `version`.
+        Refused: that is no telephone number.
+    """
+    tidy = " ".join(phone.split())
+    if tidy and not TELEPHONE.fullmatch(tidy):
+        raise Refused(
+            f"“{tidy}” is no telephone number.",
+            field="office_phone",
+            remedy="Give figures, with + in front for a country, such as 01632 960 001.",
+        )
+    with refusals_explained():
+        stored = lock_at(company, version)
+        stored.office_phone = tidy
         return store_edit(stored)
 
 

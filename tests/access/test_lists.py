@@ -60,7 +60,9 @@ def open_to(
     if role != "auditor" or eyes is not registry.OF_JOB:
         return ids
     path = {Job: "pk", Property: "jobs"}.get(model) or model.objects.all().job_path
-    return set(model.objects.filter(pk__in=ids, **{path: world.job.pk}).values_list("pk", flat=True))
+    return set(
+        model.objects.filter(pk__in=ids, **{path: world.job.pk}).values_list("pk", flat=True)
+    )
 
 
 def without_visit(model: type[Any], role: str) -> set[int]:

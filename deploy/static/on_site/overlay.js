@@ -177,9 +177,12 @@ function settles(item, step) {
   return !(item.unsafe && SETTLED_BY_SAFE_ANSWERS.includes(item.kind) && step !== "arrival");
 }
 
+const RING = "The office does not know yet: ring them" +
+  (document.body.dataset.officePhone ? " on " + document.body.dataset.officePhone : "") +
+  ", and keep everybody out of the loft.";
 const END_WORDS = {
-  "stop-work": "You stopped the work. The office does not know yet: ring them, and keep everybody out of the loft.",
-  "pre-start-check": "What you found stops the work. The office does not know yet: ring them, and keep everybody out of the loft.",
+  "stop-work": "You stopped the work. " + RING,
+  "pre-start-check": "What you found stops the work. " + RING,
   leave: "You have left this visit. The office does not know yet.",
   handover: "Handed over and signed on this phone. The office does not have it yet: keep this phone safe.",
 };
