@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from compliance.api.audits import AUDITORS, COMPANY_READS, ReasonSerializer
+from compliance.api.audits import AUDITORS, COMPANY_READS, AuditReasonSerializer
 from compliance.api.roles import NOBODY
 from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
 from compliance.audits.switching import Subject, resume_inspection
@@ -101,12 +101,12 @@ class SeriesViewSet(viewsets.ReadOnlyModelViewSet[SwitchingStep]):
     def get_queryset(self) -> Any:
         return SwitchingStep.objects.visible_to(self.request.user).newest()
 
-    @extend_schema(request=ReasonSerializer, responses=SeriesSerializer)
+    @extend_schema(request=AuditReasonSerializer, responses=SeriesSerializer)
     @action(detail=True, methods=["post"], write_roles=AUDITORS)
     def resume(self, request: Request, pk: str) -> Response:
         """Go on after a stop, tightened from the start."""
         step = self.get_object()
-        sent = ReasonSerializer(data=request.data)
+        sent = AuditReasonSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         subject = Subject(step.scheme, step.company, step.crew)
         return Response(

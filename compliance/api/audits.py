@@ -109,7 +109,7 @@ class LimitsSerializer(serializers.Serializer):
     method = serializers.CharField()
 
 
-class ReasonSerializer(serializers.Serializer):
+class AuditReasonSerializer(serializers.Serializer):
     reason = serializers.CharField(max_length=300)
 
 
@@ -180,14 +180,14 @@ class AuditRoundViewSet(
         """End the round once every drawn job was read."""
         return Response(self.get_serializer(close_round(self.get_object())).data)
 
-    @extend_schema(request=ReasonSerializer, responses=AuditRoundSerializer)
+    @extend_schema(request=AuditReasonSerializer, responses=AuditRoundSerializer)
     @action(detail=True, methods=["post"])
     def widen(self, request: Request, pk: str) -> Response:
         """Draw as many jobs again from the same population, after a round was not accepted."""
         widen_round(self.get_object(), self._reason(request), request.user)
         return Response(self.get_serializer(self.get_object()).data)
 
-    @extend_schema(request=ReasonSerializer, responses=AuditRoundSerializer)
+    @extend_schema(request=AuditReasonSerializer, responses=AuditRoundSerializer)
     @action(detail=True, methods=["post"], url_path="give-up")
     def give_up(self, request: Request, pk: str) -> Response:
         """End a round without a draw; it stays in the list with the reason."""
@@ -195,7 +195,7 @@ class AuditRoundViewSet(
         return Response(self.get_serializer(record).data)
 
     def _reason(self, request: Request) -> str:
-        sent = ReasonSerializer(data=request.data)
+        sent = AuditReasonSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         return str(sent.validated_data["reason"])
 

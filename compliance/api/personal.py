@@ -40,7 +40,7 @@ class DecisionSerializer(serializers.Serializer):
     answer = serializers.CharField(max_length=300, default="", allow_blank=True)
 
 
-class HoldSerializer(serializers.Serializer):
+class LegalHoldSerializer(serializers.Serializer):
     """`held` true places a legal hold, false lifts it."""
 
     held = serializers.BooleanField()
@@ -136,9 +136,9 @@ class LegalHoldView(OfJobView):
 
     read_roles = NOBODY
 
-    @extend_schema(request=HoldSerializer, responses=PersonalDataSerializer)
+    @extend_schema(request=LegalHoldSerializer, responses=PersonalDataSerializer)
     def post(self, request: Request, pk: int) -> Response:
-        job, asked = self.job(pk), self.asked(HoldSerializer)
+        job, asked = self.job(pk), self.asked(LegalHoldSerializer)
         if asked["held"]:
             place_hold(job, asked["reason"], request.user)
         else:

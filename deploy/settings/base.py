@@ -204,7 +204,17 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
     "GET_LIB_DOC_EXCLUDES": "deploy.api_schema.bases_without_words",
-    "ENUM_NAME_OVERRIDES": {"VisitKindEnum": "jobs.models.visit_kinds.VisitKind"},
+    "ENUM_NAME_OVERRIDES": {
+        "VisitKindEnum": "jobs.models.visit_kinds.VisitKind",
+        "LeavingReasonEnum": "jobs.models.site_work.Leave.Because",
+        "ErasureReasonEnum": "compliance.models.personal.ErasureRequest.Because",
+        "FindingSeverityEnum": "compliance.models.Finding.Severity",
+        "InspectionSeverityEnum": [
+            ("normal", "Normal"),
+            ("tightened", "Tightened"),
+            ("reduced", "Reduced"),
+        ],
+    },
 }
 
 # --- Static files: named by their content and cached for good
