@@ -24,6 +24,7 @@ FACTORS = {"hardly": 0.1, "less": 0.5, "usual": 1.0, "more": 2.0, "most": 5.0}
 MAY_MOVE = (
     (MayMove.ALL.value, "Booked visits, promised ones rarely"),
     (MayMove.UNPROMISED.value, "Booked visits, but no promised ones"),
+    (MayMove.CLASHES.value, "Only booked visits that clash"),
     (MayMove.NOTHING.value, "Nothing: booked visits stay"),
 )
 CALENDAR_DAYS = ((1, "1 day"), (5, "5 days"), (7, "a week"), (14, "two weeks"), (28, "four weeks"))

@@ -32,7 +32,8 @@ class Gathered:
 
     `parts`: which parts (from 1) of a need its key stands for, in order. `aside`: booked visits
     that stay although their crew cannot be planned for them (`standing.py`); not in the problem.
-    `item_names`: kept items by code, which the problem knows them by.
+    `item_names`: kept items by code, which the problem knows them by. `overruns`: visits, by key,
+    that will end later than booked.
     """
 
     problem: PlanProblem
@@ -44,6 +45,7 @@ class Gathered:
     notes: tuple[str, ...]
     aside: Mapping[str, Visit] = field(default_factory=dict)
     item_names: Mapping[str, str] = field(default_factory=dict)
+    overruns: frozenset[str] = frozenset()
 
     def moment(self, seconds: int) -> datetime:
         """The moment that many seconds after the problem's start."""
@@ -133,6 +135,7 @@ def gather(
         found.left,
         (*notes, *depots.notes, *found.notes, *matrices.notes),
         item_names=depots.item_names,
+        overruns=frozenset(f"visit:{pk}" for pk in overruns or {}),
     )
     shifts = opened_for_bookings(problem, found.visits)
     return with_visits(replace(frame_only, problem=replace(problem, shifts=shifts)), found.visits)

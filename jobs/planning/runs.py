@@ -20,7 +20,7 @@ from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Company, PlanRun, User, Visit
-from jobs.planning.wishes import Wishes
+from jobs.planning.wishes import MayMove, Wishes
 
 State = PlanRun.State
 MOST_DAYS = 42
@@ -34,7 +34,7 @@ QUIET_S = 8
 UNCLAIMED_S = 60
 MOST_ATTEMPTS = 3
 # When something came between, what is booked should move as little as it can: our own choice.
-CALM = Wishes(promises=4.0)
+CALM = Wishes(promises=4.0, may_move=MayMove.CLASHES)
 
 
 def start_run(

@@ -63,6 +63,33 @@ def _without_place(problem: PlanProblem, visits: Sequence[VisitToPlan]) -> set[s
     return found
 
 
+def clashing_visits(gathered: Gathered, visits: Sequence[VisitToPlan]) -> set[str]:
+    """Booked visits that cannot stay as they are: crew away or gone home, or in an overrun's way.
+
+    `visits` as they would be if all that is booked stayed.
+    """
+    problem = gathered.problem
+    shifts = {(shift.crew, shift.day): shift for shift in problem.shifts}
+    late_from_s: dict[tuple[str, int], int] = {}
+    for key, booked in {**gathered.visits, **gathered.aside}.items():
+        if key in gathered.overruns:
+            starts_s = gathered.seconds(booked.during.lower)
+            of_day = (f"crew:{booked.crew_id}", day_of(problem, starts_s))
+            late_from_s[of_day] = min(starts_s, late_from_s.get(of_day, starts_s))
+    found = _without_place(problem, visits)
+    for visit in visits:
+        if visit.promised is None:
+            continue
+        of_day = (visit.promised.crew, day_of(problem, _start_s(visit)))
+        shift = shifts.get(of_day)
+        outside = shift is not None and (
+            _start_s(visit) < shift.opens_s or _end_s(visit) > shift.closes_s + shift.overtime_s
+        )
+        if outside or _start_s(visit) > late_from_s.get(of_day, _start_s(visit)):
+            found.add(visit.key)
+    return found
+
+
 def _start_s(visit: VisitToPlan) -> int:
     return visit.promised.starts_s if visit.promised is not None else 0
 

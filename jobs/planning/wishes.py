@@ -9,15 +9,20 @@ from typing import Any
 
 from jobs.planning.gather import Gathered
 from jobs.planning.problem import VisitToPlan
-from jobs.planning.standing import with_visits
+from jobs.planning.standing import clashing_visits, with_visits
 from jobs.planning.weights import MOST_POINTS, Weights
 
 
 class MayMove(StrEnum):
-    """Which of the booked visits a run may move. Those held, begun or past never move."""
+    """Which of the booked visits a run may move. Those held, begun or past never move.
+
+    CLASHES: those whose crew is away or has gone home by then, and those of its day that come
+    after a visit which lasts longer.
+    """
 
     ALL = "all"
     UNPROMISED = "unpromised"
+    CLASHES = "clashes"
     NOTHING = "nothing"
 
 
@@ -72,6 +77,13 @@ def wished(gathered: Gathered, wishes: Wishes) -> Gathered:
         return gathered
     problem = gathered.problem
     visits = tuple(_wished(gathered, visit, wishes) for visit in problem.visits)
+    if wishes.may_move == MayMove.CLASHES:
+        clashing = clashing_visits(gathered, visits)
+        free = replace(wishes, may_move=MayMove.ALL)
+        visits = tuple(
+            _wished(gathered, was, free) if was.key in clashing else now
+            for was, now in zip(problem.visits, visits, strict=True)
+        )
     return with_visits(gathered, visits, wishes.of(problem.weights))
 
 
@@ -90,7 +102,7 @@ def _must_stay(visit: VisitToPlan, may_move: MayMove) -> bool:
     """A booked visit stays if the planner says so, whatever speaks against it."""
     if visit.promised is None or may_move == MayMove.ALL:
         return False
-    return may_move == MayMove.NOTHING or visit.promised.told
+    return may_move in (MayMove.NOTHING, MayMove.CLASHES) or visit.promised.told
 
 
 def _priced(points: float, factor: float) -> float:

@@ -11,12 +11,13 @@ from jobs.planning.absences import record_absence
 from jobs.planning.calendars import midnight
 from jobs.planning.gather import gather
 from jobs.planning.proposals import summary_of
-from jobs.planning.wishes import MayMove, Wishes
+from jobs.planning.wishes import MayMove, Wishes, wished
 from tests.jobs.plan_scene import a_day_ahead, based_crew, booked, planned, to_fit
 from tests.jobs.planner_scene import an_office
 
 pytestmark = pytest.mark.django_db
 STAY = Wishes(may_move=MayMove.NOTHING)
+CLASHES = Wishes(may_move=MayMove.CLASHES)
 
 
 @pytest.fixture
@@ -109,3 +110,36 @@ def test_a_held_visit_that_another_will_last_into_is_put_aside(office, crew, day
 
     assert [visit.during.lower for visit in found.aside.values()] == [first.during.upper]
     assert [visit.pk for visit in found.visits.values()] == [first.pk]
+
+
+def free_keys(found) -> set[int]:
+    return {found.visits[v.key].pk for v in found.problem.visits if v.promised and not v.fixed}
+
+
+def test_only_what_comes_after_an_overrun_on_its_day_may_move(office, crew, day):
+    before, first, next_one = (booked(office, crew, day, hour, hours=1) for hour in (8, 10, 13))
+    other = booked(office, based_crew(office), day, 13, hours=1)
+    until = first.during.upper + timedelta(hours=1)
+
+    found = gather(office.company, day, 1, overruns={first.pk: until})
+
+    assert free_keys(wished(found, Wishes())) == {before.pk, next_one.pk, other.pk}
+    assert free_keys(wished(found, CLASHES)) == {next_one.pk}
+
+
+def test_only_visits_of_a_crew_that_is_away_may_move(office, crew, day):
+    morning, noon = booked(office, crew, day, 9, hours=1), booked(office, crew, day, 14, hours=1)
+    other = booked(office, based_crew(office), day, 9, hours=1)
+    record_absence(
+        office.company,
+        by=office.planner,
+        crew=crew,
+        starts_at=midnight(day) + timedelta(hours=12),
+        ends_at=midnight(day) + timedelta(days=1),
+        reason=Absence.Reason.ILL,
+    )
+
+    found = wished(gather(office.company, day, 1), CLASHES)
+
+    assert free_keys(found) == {noon.pk}
+    assert {morning.pk, other.pk} <= {visit.pk for visit in found.visits.values()}
