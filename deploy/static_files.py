@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
-OUR_MODULES = ("on_site/*.js", "planning*.js", "compare*.js")
+OUR_MODULES = ("on_site/*.js", "planning*.js", "compare*.js", "audit_*.js")
 """Scripts that import one another. Libraries' own are left as they are: they may name files that
 only their build had."""
 

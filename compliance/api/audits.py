@@ -13,6 +13,7 @@ from rest_framework.routers import SimpleRouter
 
 from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
+from compliance.audits.planning import crews_under
 from compliance.audits.rounds import (
     RoundTerms,
     close_round,
@@ -90,7 +91,7 @@ class AuditRoundSerializer(serializers.ModelSerializer):
         if request is not None and getattr(request.user, "scheme_id", None):
             companies = Company.objects.filter(schemes=request.user.scheme_id)
             self.fields["company"].queryset = companies
-            self.fields["crew"].queryset = Crew.objects.filter(company__in=companies)
+            self.fields["crew"].queryset = crews_under(request.user.scheme_id)
 
     def create(self, data: dict[str, Any]) -> AuditRound:
         auditor = self.context["request"].user

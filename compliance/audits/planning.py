@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Exists, OuterRef, QuerySet
+
 from calculations.sampling import (
     InspectionPlan,
     PopulationLine,
@@ -28,7 +30,7 @@ from compliance.audits.switching import (
 from compliance.models import AuditFollowUp, AuditRound
 from jobs.errors import Refused, refusals_explained, refuse_invalid
 from jobs.intake.nations import AREA_NATIONS
-from jobs.models import Company, Crew, Scheme, User
+from jobs.models import Company, Crew, Scheme, User, Visit
 
 HEX_OF_SHA256 = 64
 
@@ -182,6 +184,12 @@ def _refuse_strangers(record: AuditRound) -> None:
         )
     if company is not None and not company.schemes.filter(pk=record.scheme.pk).exists():
         raise Refused(f"{company.name} does not work under {record.scheme.name}.", field="company")
+
+
+def crews_under(scheme_id: int) -> QuerySet[Crew]:
+    """Crews that were booked on a job of the scheme; of others its auditors hear nothing."""
+    theirs = Visit.objects.filter(crew=OuterRef("pk"), job__scheme=scheme_id)
+    return Crew.objects.filter(Exists(theirs))
 
 
 def _inspect_as_the_rules_say(record: AuditRound, asked: str) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from calculations.sampling import AQLS
+from compliance.audits.planning import crews_under
 from compliance.audits.rounds import RoundTerms
 from compliance.models import AuditRound
 from jobs.models import Company, Crew, Nation, User
@@ -103,7 +104,7 @@ class RoundForm(forms.Form):
     def __init__(self, *args: Any, auditor: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         companies = Company.objects.filter(schemes=auditor.scheme_id)
-        crews = Crew.objects.filter(company__in=companies, is_active=True)
+        crews = crews_under(auditor.scheme_id).filter(is_active=True)
         self.fields["company"].queryset = companies  # type: ignore[attr-defined]
         self.fields["crew"].queryset = crews.select_related("company").order_by(  # type: ignore[attr-defined]
             "company__name", "name"

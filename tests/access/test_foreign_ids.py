@@ -65,8 +65,8 @@ NAMED: dict[str, Named] = {
     # Both companies work under the scheme of the auditor, who alone names one.
     "company": Named("company", OF_ALL),
     "companies": Named("company", OF_PLATFORM),
-    # An auditor names any crew of a company that works under its scheme, as both do.
-    "crew": Named("crew", {**OF_COMPANY, "auditor": frozenset(WORLDS)}),
+    # An auditor names any crew that was booked under its scheme.
+    "crew": Named("crew", {**OF_COMPANY, "auditor": SEES["auditor"]}),
     "depot": Named("depot", OF_COMPANY),
     "drawn_job": Named("drawn", OF_ROUND),
     "finding": Named("finding", OF_FINDING),

@@ -163,6 +163,7 @@ def test_a_clock_that_is_set_right_before_sending(pocket: Pocket, line: Line) ->
     set_clocks(7)
     lead.answers_safely()
     lead.goes_on("Save the check")
+    lead.has_on_phone(1)
     set_clocks(0)
     line.up()
     lead.all_is_safe()

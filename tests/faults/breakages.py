@@ -61,7 +61,7 @@ def acknowledge_before_fsync() -> None:
 
     def finish_and_tell(upload: Any, last: Any) -> Any:
         finished = finish(upload, last)
-        threading.Timer(0.2, gap).start()  # by then it is answered
+        threading.Timer(1.0, gap).start()  # by then it is answered
         return finished
 
     receiving._finish = finish_and_tell

@@ -107,7 +107,8 @@ class Killer:
         broken: list[int] = []
         while not broken:
             assert time.monotonic() < deadline, "nothing was broken"
-            broken = [pid for pid, what in self.events.new() if what == GAP]
+            running = self.stack.pids.values()  # the log tells of earlier tests' processes too
+            broken = [pid for pid, what in self.events.new() if what == GAP and pid in running]
             time.sleep(0.005)
         names = [name for name, pid in self.stack.pids.items() if pid in broken]
         for name in [POWER] if everything else names:

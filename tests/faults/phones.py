@@ -139,7 +139,8 @@ class Phone:
                 )
                 return
             offset += len(piece)
-            assert int(answer.headers["Upload-Offset"]) == offset
+            said = int(answer.headers["Upload-Offset"])
+            assert said == offset, f"{offset} bytes sent, it was called {said}"
             photo.stored_to = offset
             if self.heard(photo, answer):
                 return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -17,8 +17,8 @@ DAY = timezone.localdate() + timedelta(days=7)
 
 
 def at_clock(hour):
-    midnight = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
-    return midnight + timedelta(days=7, hours=hour)
+    """On DAY, also if the run began before midnight."""
+    return datetime.combine(DAY, time(), timezone.get_current_timezone()) + timedelta(hours=hour)
 
 
 def typed(booked_crew, **given):
