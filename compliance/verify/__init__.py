@@ -1,6 +1,6 @@
 """Checking an evidence pack, or a service's Seals, with nothing but what is given and a key.
 
-Needs neither Django, nor a database, nor a connection: only Python and `cryptography`. Run it as
+Needs neither Django, nor a database, nor a connection: only Python. Run it as
 `python -m compliance.verify PACK_OR_URL --key FILE`. What a pack is made of stands in
 `compliance.verify.layout`.
 """
