@@ -15,6 +15,7 @@ from typing import Any
 from deploy.redelivery import ONLY_WORKER_VARIABLE
 
 LATE_S = 5.0
+ANSWERED_S = 0.5
 
 ONLY_ONE = "certificate_only_where_the_rule_is_met"
 
@@ -39,6 +40,7 @@ def acknowledge_before_commit() -> None:
                 with transaction.atomic():
                     finish(upload, last)
                     written.set()
+                    time.sleep(ANSWERED_S)
                     gap()
                     time.sleep(LATE_S)
             finally:
@@ -61,7 +63,7 @@ def acknowledge_before_fsync() -> None:
 
     def finish_and_tell(upload: Any, last: Any) -> Any:
         finished = finish(upload, last)
-        threading.Timer(1.0, gap).start()  # by then it is answered
+        threading.Timer(2 * ANSWERED_S, gap).start()
         return finished
 
     receiving._finish = finish_and_tell

@@ -22,7 +22,7 @@ UPLOADS = {
     "photo_row_before_file": "no file",
     "forget_what_is_known": "twice|was called",
 }
-PATIENCE_S = 5.0
+PATIENCE_S = 20.0  # longer than a broken server sits on its locks
 CATCH_UP_S = 10.0
 
 
