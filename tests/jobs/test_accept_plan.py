@@ -16,7 +16,6 @@ from jobs.planning.calendars import at
 from jobs.planning.need_edits import change_need
 from jobs.planning.needs import need_for
 from tests.jobs.plan_scene import (
-    a_day_ahead,
     based_crew,
     booked,
     line_for,
@@ -27,21 +26,6 @@ from tests.jobs.plan_scene import (
 from tests.jobs.planner_scene import an_office
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
-def day(crew):
-    return a_day_ahead(crew)
 
 
 def test_a_new_visit_is_booked_and_its_need_closed(office, crew, day):

@@ -13,7 +13,6 @@ from jobs.planning.calendars import at
 from jobs.planning.wishes import MayMove, Wishes
 from tests.jobs.plan_scene import (
     a_day_ahead,
-    based_crew,
     booked,
     line_for,
     line_of_need,
@@ -23,16 +22,6 @@ from tests.jobs.plan_scene import (
 from tests.jobs.planner_scene import an_office, api_for
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
 
 
 @pytest.fixture

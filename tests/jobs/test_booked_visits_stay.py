@@ -12,27 +12,11 @@ from jobs.planning.calendars import midnight
 from jobs.planning.gather import gather
 from jobs.planning.proposals import summary_of
 from jobs.planning.wishes import MayMove, Wishes, wished
-from tests.jobs.plan_scene import a_day_ahead, based_crew, booked, planned, to_fit
-from tests.jobs.planner_scene import an_office
+from tests.jobs.plan_scene import based_crew, booked, planned, to_fit
 
 pytestmark = pytest.mark.django_db
 STAY = Wishes(may_move=MayMove.NOTHING)
 CLASHES = Wishes(may_move=MayMove.CLASHES)
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
-def day(crew):
-    return a_day_ahead(crew)
 
 
 def only_line(run):

@@ -22,25 +22,10 @@ from jobs.planning.calendars import at, midnight, works_on
 from jobs.planning.gather import Gathered, gather
 from jobs.planning.present_plan import present_plan
 from tests.factories import OperativeFactory
-from tests.jobs.plan_scene import a_day_ahead, based_crew, booked, to_fit
+from tests.jobs.plan_scene import based_crew, booked, to_fit
 from tests.jobs.planner_scene import Office, an_office
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
-def day(crew):
-    return a_day_ahead(crew)
 
 
 def gathered(office: Office, day: date, days: int = 1) -> Gathered:

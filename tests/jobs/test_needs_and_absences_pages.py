@@ -17,16 +17,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
 def page(office):
     return signed_in(office.planner)
 

@@ -10,32 +10,14 @@ from jobs.models import VisitNeed
 from jobs.planning.calendars import midnight
 from jobs.planning.together import needed_by_line, with_partners
 from tests.jobs.plan_scene import (
-    a_day_ahead,
-    based_crew,
     booked,
     line_for,
     line_of_need,
     ready_run,
     to_fit,
 )
-from tests.jobs.planner_scene import an_office
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
-def day(crew):
-    return a_day_ahead(crew)
 
 
 def hour(day, clock) -> datetime:

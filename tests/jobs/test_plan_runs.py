@@ -17,25 +17,10 @@ from jobs.planning.answering import accept
 from jobs.planning.calendars import at, midnight
 from jobs.planning.proposals import proposals_of, summary_of
 from jobs.planning.pulse import Pulse
-from tests.jobs.plan_scene import a_day_ahead, asked, based_crew, booked, planned, to_fit
+from tests.jobs.plan_scene import asked, based_crew, booked, planned, to_fit
 from tests.jobs.planner_scene import an_office
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office():
-    return an_office()
-
-
-@pytest.fixture
-def crew(office):
-    return based_crew(office)
-
-
-@pytest.fixture
-def day(crew):
-    return a_day_ahead(crew)
 
 
 def silent_for(run: PlanRun, seconds: float, **values: object) -> PlanRun:

@@ -21,11 +21,6 @@ from tests.jobs.test_surveying import a_loft
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def office() -> Office:
-    return an_office()
-
-
 def survey_of(office: Office) -> Survey:
     """Measured, not finished yet."""
     draft = start_survey(office.job(), office.person("surveyor"), timezone.localdate())
