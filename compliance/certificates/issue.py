@@ -6,9 +6,10 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from compliance.assess import latest_assessment
+from compliance.assess import assess_job, latest_assessment
 from compliance.certificates.code import new_code
 from compliance.certificates.contents import Contents, contents_from_dict, contents_of
+from compliance.certificates.photos import have_been_looked_at, refuse_without_pictures
 from compliance.certificates.storage import store_pdf
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate
@@ -27,11 +28,15 @@ def issue_certificate(
 
     There is one already, or it is drawn, signed and stored before the job's lock is taken,
     and its row is written under the lock. Whatever dies in between leaves at most a file that
-    no row names. `by` is empty when a task issues it; `at` tells history.
+    no row names. Photos that no task has inspected yet are inspected first, so that the annex
+    shows them; if one proves to be no picture, the job is judged again. `by` is empty when a task
+    issues it; `at` tells history.
 
     Raises:
         Conflict: the latest assessment does not meet the rule, or a person withdrew the last
             certificate and no person asks for the next.
+        PictureLost: the annex can't show the photos that the rule asks for.
+        OSError: storage can't be reached; try again.
         Job.DoesNotExist: there is no such job.
     """
     for _ in range(TRIES):
@@ -40,8 +45,12 @@ def issue_certificate(
         if known is not None:
             return known
         assessment = _assessment_to_certify(job, by)
+        if not have_been_looked_at(assessment):
+            assess_job(job_id)
+            continue
         issued_at = (at or timezone.now()).replace(microsecond=0)
         contents = contents_of(assessment, new_code(), issued_at)
+        refuse_without_pictures(assessment, contents.photos_shown)
         key = keep_signing_key()
         kept = store_pdf(make_pdf(contents))
         certificate = _write_row(assessment, contents, kept, by, key)

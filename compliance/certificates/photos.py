@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from contextlib import suppress
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils import timezone
@@ -16,10 +16,12 @@ from django.utils import timezone
 from compliance.models import Assessment
 from jobs.errors import Conflict
 from jobs.evidence.content_store import open_kept
+from jobs.evidence.erased_photos import is_erased
+from jobs.evidence.inspection import inspect
 from jobs.models import Photo, PhotoInspection
 
-MOST_PHOTOS = 12
-"""What stays readable on half a page; the others are kept with the job."""
+ROOM = 12
+"""What stays readable on half a page. Of each point and moment one is shown, beyond that too."""
 MOMENTS = (Photo.Moment.BEFORE, Photo.Moment.AFTER)
 
 
@@ -42,37 +44,97 @@ class PhotoLine:
     height_px: int
 
 
+def have_been_looked_at(assessment: Assessment) -> bool:
+    """Have every photo that may be printed inspected now, unless it was.
+
+    Returns False where one turns out to be no picture: the verdict counted it, so it is out of
+    date. Inspecting is what a task does soon after a photo came; doing it twice does no harm.
+
+    Raises:
+        PictureLost: the bytes of a photo are gone.
+        OSError: storage or the process that opens photos can't be reached.
+    """
+    return all(_is_picture(photo) for photo in _of(assessment))
+
+
 def photos_shown(assessment: Assessment) -> tuple[PhotoLine, ...]:
     """Of the photos a verdict rests on those that are printed, point by point.
 
-    One whose small copy was not made yet, or is gone, is left out.
+    The newest of each point and moment, however many, then others while there is room. Left out
+    is one that was erased or not inspected (see `have_been_looked_at`).
+
+    Raises:
+        PictureLost: a small copy is gone.
     """
+    seen = [photo for photo in _of(assessment) if _copy_of(photo)]
+    return tuple(_line(photo) for photo in _chosen(seen))
+
+
+def refuse_without_pictures(assessment: Assessment, shown: Sequence[PhotoLine]) -> None:
+    """The annex shows what the rule asks for, or there is no certificate.
+
+    Raises:
+        PictureLost: too few can be shown, such as after an erasure.
+    """
+    rule = assessment.rule
+    least = {"before": rule.least_before_photos, "after": rule.least_after_photos}
+    for moment, count in least.items():
+        have = sum(1 for photo in shown if photo.moment == moment)
+        _refuse_missing(have < count, f"{count} taken {moment} the work, and {have} can be shown")
+    if rule.photos_at_points:
+        rests_on = {(p["point"], p["moment"]) for p in assessment.inputs["photos"]}
+        gone = rests_on - {(photo.point, photo.moment) for photo in shown}
+        at = ", ".join(sorted({point for point, moment in gone if moment in MOMENTS and point}))
+        _refuse_missing(bool(at), f"those at {at}, which can't be shown")
+
+
+def _refuse_missing(missing: bool, which: str) -> None:
+    if missing:
+        raise PictureLost(
+            f"A certificate shows the photos that its rule asks for: {which}.",
+            field="job",
+            remedy="Photos that were erased or lost have to be taken again.",
+        )
+
+
+def _of(assessment: Assessment) -> list[Photo]:
     ids = [photo["id"] for photo in assessment.inputs["photos"] if photo["moment"] in MOMENTS]
-    photos = list(Photo.objects.filter(pk__in=ids).prefetch_related("inspections").order_by("pk"))
-    lines = []
-    for photo in _chosen(photos):
-        with suppress(OSError):
-            line = _line(photo)
-            if line is not None:
-                lines.append(line)
-    return tuple(lines)
+    photos = Photo.objects.filter(pk__in=ids).select_related("visit", "job__property")
+    return list(photos.prefetch_related("inspections").order_by("pk"))
+
+
+def _is_picture(photo: Photo) -> bool:
+    known = list(photo.inspections.all())  # type: ignore[attr-defined]
+    if known:
+        return bool(known[-1].readable)
+    try:
+        return bool(inspect(photo).readable)
+    except FileNotFoundError as error:
+        raise _lost(photo, "The photo") from error
 
 
 def _chosen(photos: list[Photo]) -> list[Photo]:
-    """The newest of each point and moment, then others while there is room; in order of points."""
+    """Those of `photos_shown`, in order of points."""
     newest = {(photo.point_label, photo.moment): photo for photo in photos}
-    first = list(newest.values())[:MOST_PHOTOS]
+    first = list(newest.values())
     others = [photo for photo in reversed(photos) if photo not in first]
-    chosen = [*first, *others[: MOST_PHOTOS - len(first)]]
-    return sorted(chosen, key=lambda p: (p.point_label or "~", MOMENTS.index(p.moment), p.pk))
+    chosen = [*first, *others[: max(0, ROOM - len(first))]]
+    return sorted(chosen, key=lambda p: (*_in_order(p.point_label), MOMENTS.index(p.moment), p.pk))
 
 
-def _line(photo: Photo) -> PhotoLine | None:
-    inspection = _inspection_of(photo)
-    if inspection is None or not inspection.thumb_name:
-        return None
-    with open_kept(inspection.thumb_name) as file:
-        sha256 = hashlib.sha256(file.read()).hexdigest()
+def _in_order(point: str) -> tuple[int, str]:
+    """P2 before P10, and what was taken at no point last."""
+    return (len(point) or 99, point)
+
+
+def _line(photo: Photo) -> PhotoLine:
+    inspection = _copy_of(photo)
+    assert inspection is not None
+    try:
+        with open_kept(inspection.thumb_name) as file:
+            sha256 = hashlib.sha256(file.read()).hexdigest()
+    except FileNotFoundError as error:
+        raise _lost(photo, "The small copy of the photo") from error
     place = f"at point {photo.point_label}" if photo.point_label else "at no point"
     when = f"{photo.get_moment_display()} the work"
     taken = _when(photo)
@@ -80,8 +142,7 @@ def _line(photo: Photo) -> PhotoLine | None:
     return PhotoLine(
         point=photo.point_label,
         moment=photo.moment,
-        caption=f"{photo.point_label or 'No point'}, {photo.moment}"
-        + (f", {taken}" if taken else ""),
+        caption=f"{photo.point_label or 'No point'}, {photo.moment}{said}",
         alt=f"Photo of the loft {place}. {when}{said}.",
         copy=inspection.thumb_name,
         copy_sha256=sha256,
@@ -91,10 +152,21 @@ def _line(photo: Photo) -> PhotoLine | None:
     )
 
 
-def _inspection_of(photo: Photo) -> PhotoInspection | None:
-    """The newest readable one. A photo that no task has inspected yet is not printed."""
-    done = [one for one in photo.inspections.all() if one.readable]
-    return done[-1] if done else None
+def _lost(photo: Photo, what: str) -> PictureLost:
+    return PictureLost(
+        f"{what} at {photo.point_label or 'no point'} ({photo.moment}) is not in storage.",
+        field="job",
+        remedy="Bring the stored files back from the backup, or take the photo again.",
+    )
+
+
+def _copy_of(photo: Photo) -> PhotoInspection | None:
+    """The newest inspection that made a small copy, unless the photo was erased or unreadable."""
+    done: Iterable[PhotoInspection] = photo.inspections.all()  # type: ignore[attr-defined]
+    newest = max(done, key=lambda one: one.pk, default=None)
+    if newest is None or is_erased(newest) or not newest.readable:
+        return None
+    return newest if newest.thumb_name else None
 
 
 def _when(photo: Photo) -> str:

@@ -29,7 +29,7 @@ from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
 from jobs.models import Photo
 from tests.access.worlds import NONCE, World, build
-from tests.compliance.scene import certified_scene
+from tests.compliance.scene import certified_scene, look_at
 from tests.factories import (
     ArrivalFactory,
     CompanyFactory,
@@ -112,11 +112,10 @@ def widened_round(world: World) -> None:
 
 
 def stored_photo(of_bytes: int = 2_000, **fields: Any) -> Photo:
-    """A photo whose bytes are stored, though no picture."""
+    """A photo whose bytes are stored, though no picture, with a small copy that is one."""
     kept = keep(io.BytesIO(os.urandom(of_bytes)), "photos", limit_bytes=of_bytes)
-    return PhotoFactory(
-        sha256=kept.sha256, size_bytes=kept.size_bytes, original_name=kept.name, **fields
-    )
+    stored = {"sha256": kept.sha256, "size_bytes": kept.size_bytes, "original_name": kept.name}
+    return look_at(PhotoFactory(**stored, **fields))
 
 
 def own_key() -> list[bytes]:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from typing import Any
 
 from django.utils import timezone
+from PIL import Image
 
 from calculations.depths import DepthRequirement, where_to_measure
 from compliance.assess import assess_job
 from compliance.certificates.issue import issue_certificate
 from compliance.models import Assessment, Certificate
+from jobs.evidence.content_store import keep
 from jobs.lofts import loft_of
-from jobs.models import Job, LoftArea, Stage, Survey, User, Visit
+from jobs.models import Job, LoftArea, Photo, PhotoInspection, Stage, Survey, User, Visit
 from tests.factories import (
     A_MONDAY,
     CrewFactory,
@@ -55,8 +59,37 @@ class Scene:
         return UserFactory(role=role, company=self.job.company)
 
 
+@lru_cache
+def small_picture(shade: int) -> bytes:
+    """A JPEG of one shade."""
+    file = io.BytesIO()
+    Image.new("RGB", (64, 48), (shade % 256, shade // 256, 90)).save(file, "JPEG")
+    return file.getvalue()
+
+
+def look_at(photo: Photo, shade: int = 120) -> Photo:
+    """The photo with the small copy that an inspection makes."""
+    kept = keep(io.BytesIO(small_picture(shade)), "photo-copies", limit_bytes=100_000)
+    PhotoInspection.objects.create(
+        photo=photo,
+        inspector_version="2",
+        readable=True,
+        width_px=64,
+        height_px=48,
+        exif_latitude_deg=51.5,
+        exif_longitude_deg=-0.1,
+        thumb_name=kept.name,
+    )
+    return photo
+
+
+def seen_photo(**fields: Any) -> Photo:
+    """A photo that was inspected; all of them look the same."""
+    return look_at(PhotoFactory(**fields))
+
+
 def fitted(
-    depths: Sequence[float] = GOOD_DEPTHS, photo: Any = PhotoFactory, **job_fields: Any
+    depths: Sequence[float] = GOOD_DEPTHS, photo: Any = seen_photo, **job_fields: Any
 ) -> Scene:
     """A job that waits for its verdict, with all the evidence its rule asks for.
 

@@ -4,45 +4,35 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from typing import Any
 
 import pypdf
 import pytest
 from django.core.files.storage import default_storage
-from PIL import Image
 
+from compliance.assess import assess_job, latest_assessment
 from compliance.certificates.again import compare, document_again
 from compliance.certificates.contents import Contents, contents_from_dict
+from compliance.certificates.issue import issue_certificate
 from compliance.certificates.pdf import draw_pdf
-from compliance.certificates.photos import MOST_PHOTOS, PictureLost
+from compliance.certificates.photos import ROOM, PictureLost
 from compliance.certificates.storage import read_pdf
 from compliance.models import Certificate
+from jobs.errors import Conflict
 from jobs.evidence.content_store import keep
-from jobs.models import Photo, PhotoInspection
-from tests.compliance.scene import certified_scene
+from jobs.evidence.erased_photos import mark_erased
+from jobs.models import Job, Photo, PhotoInspection
+from tests.compliance.scene import certified_scene, fitted, look_at
 from tests.factories import PhotoFactory
+from tests.pictures import loft_jpeg
 
 pytestmark = pytest.mark.django_db
 SHADES = iter(range(10_000))
 
 
 def inspected_photo(**fields: object) -> Photo:
-    """A photo whose small copy was made: a plain picture in a shade of its own."""
-    photo = PhotoFactory(**fields)
-    shade = next(SHADES)
-    file = io.BytesIO()
-    Image.new("RGB", (64, 48), (shade % 256, shade // 256, 90)).save(file, "JPEG")
-    kept = keep(io.BytesIO(file.getvalue()), "photo-copies", limit_bytes=100_000)
-    PhotoInspection.objects.create(
-        photo=photo,
-        inspector_version="2",
-        readable=True,
-        width_px=64,
-        height_px=48,
-        exif_latitude_deg=51.5,
-        exif_longitude_deg=-0.1,
-        thumb_name=kept.name,
-    )
-    return photo
+    """A photo whose small copy has a shade of its own."""
+    return look_at(PhotoFactory(**fields), next(SHADES))
 
 
 @pytest.fixture
@@ -123,7 +113,7 @@ def test_an_earlier_sheet_is_still_set_as_it_was(certificate: Certificate):
     assert pdf == draw_pdf(replace(contents_of(certificate), sheet=1))
 
 
-def test_more_photos_than_the_annex_holds_are_kept_with_the_job():
+def test_what_no_point_asks_for_is_left_out_where_there_is_no_room():
     def many(**fields: object) -> Photo:
         for _ in range(4):
             photo = inspected_photo(**fields)
@@ -132,7 +122,80 @@ def test_more_photos_than_the_annex_holds_are_kept_with_the_job():
     _, certificate = certified_scene(photo=many)
     shown = contents_of(certificate).photos_shown
 
-    assert len(shown) == MOST_PHOTOS < 16
+    assert len(shown) == ROOM < 16
     assert {(p.point, p.moment) for p in shown} == {
         (point, moment) for point in ("P1", "P2") for moment in ("before", "after")
     }
+
+
+def test_every_point_is_shown_however_many_there_are():
+    scene = fitted(photo=inspected_photo)
+    for number in range(3, 11):
+        for moment in ("before", "after"):
+            inspected_photo(visit=scene.visit, moment=moment, point_label=f"P{number}")
+    assess_job(scene.job.pk)
+
+    certificate = issue_certificate(scene.job.pk)
+
+    shown = [(p.point, p.moment) for p in contents_of(certificate).photos_shown]
+    assert shown == [(f"P{n}", moment) for n in range(1, 11) for moment in ("before", "after")]
+    pages = pypdf.PdfReader(io.BytesIO(read_pdf(certificate.pdf_name))).pages
+    printed = " ".join(" ".join(page.extract_text().split()) for page in pages)
+    assert all(f"P{n}, {moment}" in printed for n, moment in [(1, "before"), (10, "after")])
+
+
+def taken_and_not_looked_at(seed: int, **fields: Any) -> Photo:
+    """A photo as a phone sends it, before any task came to it."""
+    content = io.BytesIO(loft_jpeg(seed))
+    kept = keep(content, "photos", limit_bytes=1_000_000)
+    return PhotoFactory(
+        sha256=kept.sha256, size_bytes=kept.size_bytes, original_name=kept.name, **fields
+    )
+
+
+def test_a_photo_that_no_task_came_to_yet_is_looked_at_and_printed():
+    seeds = iter(range(10))
+    scene = fitted(photo=lambda **fields: taken_and_not_looked_at(next(seeds), **fields))
+    assess_job(scene.job.pk)
+    assert not PhotoInspection.objects.exists()
+
+    certificate = issue_certificate(scene.job.pk)
+
+    assert len(contents_of(certificate).photos_shown) == 4
+    assert compare(Certificate.objects.get(pk=certificate.pk)).same_file
+    assert PhotoInspection.objects.filter(photo__job=scene.job, readable=True).count() == 4
+
+
+def test_what_proves_to_be_no_picture_takes_the_verdict_back():
+    scene = fitted()
+    photo = scene.job.photos.get(moment="after", point_label="P2")
+    photo.inspections.all()
+    kept = keep(io.BytesIO(b"no picture at all"), "photos", limit_bytes=100)
+    worse = PhotoFactory(
+        visit=scene.visit, moment="after", point_label="P2", replaces=photo,
+        sha256=kept.sha256, size_bytes=kept.size_bytes, original_name=kept.name,
+    )  # fmt: skip
+    assert assess_job(scene.job.pk).verdict == "meets"
+
+    with pytest.raises(Conflict, match="it is: Unproven"):
+        issue_certificate(scene.job.pk)
+
+    assert not worse.inspections.get().readable
+    assert latest_assessment(scene.job).missing[0].startswith("1 more photo taken after the work")
+    assert not Certificate.objects.exists()
+
+
+def test_nothing_is_issued_without_its_pictures():
+    scene = fitted(photo=inspected_photo)
+    assess_job(scene.job.pk)
+    lost = scene.job.photos.get(moment="before", point_label="P1").inspections.get()
+    default_storage.delete(lost.thumb_name)
+
+    with pytest.raises(PictureLost, match=r"P1 \(before\) is not in storage"):
+        issue_certificate(scene.job.pk)
+    mark_erased(scene.job.photos.filter(moment="before"))
+    with pytest.raises(PictureLost, match="2 taken before the work, and 0 can be shown"):
+        issue_certificate(scene.job.pk)
+
+    assert not Certificate.objects.exists()
+    assert Job.objects.get(pk=scene.job.pk).stage == "to_assess"

@@ -13,6 +13,9 @@ from typing import Any
 
 from factory.django import DjangoModelFactory
 
+NOT_LOOKED_AT_EACH = 5
+"""Of so many jobs one has photos that no task came to yet."""
+
 
 def migrate() -> list[object]:
     from django.core.management import call_command
@@ -46,10 +49,13 @@ def certificates(crews: int, jobs: int) -> list[dict[str, object]]:
 
 
 def kept_files() -> list[Any]:
-    """Bytes that stand for photos; several jobs may share them."""
+    """Small pictures that stand for photos; several jobs may share them."""
     from jobs.evidence.content_store import keep
+    from tests.compliance.scene import small_picture
 
-    return [keep(io.BytesIO(bytes(1000 + n)), "photos", limit_bytes=9999) for n in range(4)]
+    return [
+        keep(io.BytesIO(small_picture(shade)), "photos", limit_bytes=9999) for shade in range(4)
+    ]
 
 
 def crew_with_jobs(company: Any, scheme: Any, photos: list[Any], jobs: int) -> dict[str, object]:
@@ -72,8 +78,9 @@ def measured_job(
     from psycopg.types.range import TimestamptzRange
 
     from calculations.depths import DepthRequirement, where_to_measure
+    from jobs.evidence.inspection import INSPECTOR_VERSION
     from jobs.lofts import loft_of
-    from jobs.models import DepthReading, Photo
+    from jobs.models import DepthReading, Photo, PhotoInspection
     from tests.factories import (
         A_MONDAY,
         JobFactory,
@@ -94,7 +101,7 @@ def measured_job(
         job=job, crew=crew, booked_by=planner, status="on_site", arrived_at=begins,
         during=TimestamptzRange(begins, begins + timedelta(hours=1)),
     )  # fmt: skip
-    Photo.objects.bulk_create(
+    photographed = Photo.objects.bulk_create(
         Photo(
             visit=visit, job=job, moment=("before", "after")[i % 2], point_label=f"P{1 + i // 2}",
             sha256=kept.sha256, size_bytes=kept.size_bytes, media_type="image/jpeg",
@@ -102,6 +109,14 @@ def measured_job(
         )
         for i, kept in enumerate(photos)
     )  # fmt: skip
+    if n % NOT_LOOKED_AT_EACH:
+        PhotoInspection.objects.bulk_create(
+            PhotoInspection(
+                photo=photo, inspector_version=INSPECTOR_VERSION, readable=True, width_px=64,
+                height_px=48, thumb_name=photo.original_name,
+            )
+            for photo in photographed
+        )  # fmt: skip
     PreStartCheckFactory(visit=visit, checked_by=installer)
     points = where_to_measure(loft_of(survey), (), DepthRequirement(min_depth_mm=270))
     DepthReading.objects.bulk_create(
