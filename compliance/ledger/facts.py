@@ -13,16 +13,16 @@ from typing import Any
 
 # Table -> columns that enter as SHA-256 of their content, with the row's salt where it has one.
 FACTS: dict[str, tuple[str, ...]] = {
-    "jobs_prestartcheck": (),
-    "jobs_photo": (),
-    "jobs_photoinspection": (),
+    "jobs_prestartcheck": ("note",),
+    "jobs_photo": ("note",),
+    "jobs_photoinspection": ("exif_latitude_deg", "exif_longitude_deg"),
     "jobs_depthreading": (),
     "jobs_handover": ("signed_name", "signature_svg"),
-    "jobs_arrival": ("let_in_by", "latitude_deg", "longitude_deg"),
+    "jobs_arrival": ("let_in_by", "latitude_deg", "longitude_deg", "note"),
     "jobs_workstep": (),
-    "jobs_variation": (),
-    "jobs_stopwork": (),
-    "jobs_leave": ("latitude_deg", "longitude_deg"),
+    "jobs_variation": ("reason",),
+    "jobs_stopwork": ("reason",),
+    "jobs_leave": ("latitude_deg", "longitude_deg", "note"),
     "compliance_assessment": ("inputs", "arithmetic"),
     "compliance_certificate": ("contents",),
     "compliance_certificatewithdrawal": (),
@@ -44,8 +44,20 @@ FACTS: dict[str, tuple[str, ...]] = {
 
 # Table -> what an Erasure may take away; of a photo its bytes, which stand in no column.
 ERASABLE: dict[str, frozenset[str]] = {
-    "jobs_photo": frozenset({"bytes"}),
-    **{table: frozenset(FACTS[table]) for table in ("jobs_handover", "jobs_arrival", "jobs_leave")},
+    table: frozenset(columns)
+    for table, columns in FACTS.items()
+    if table.startswith("jobs_") and columns
+}
+ERASABLE["jobs_photo"] |= {"bytes"}
+
+HASHED_SINCE = frozenset({"note", "reason", "exif_latitude_deg", "exif_longitude_deg"})
+"""Columns that once entered as they were; a row of those days says so, by `words_hashed`."""
+
+# Table -> columns that say who somebody is or where a phone was: nothing for an auditor's pack.
+OF_PEOPLE: dict[str, tuple[str, ...]] = {
+    "jobs_handover": ("signed_name", "signature_svg"),
+    "jobs_arrival": ("let_in_by", "latitude_deg", "longitude_deg"),
+    "jobs_leave": ("latitude_deg", "longitude_deg"),
 }
 
 NO_SALT = "00000000-0000-0000-0000-000000000000"
@@ -70,12 +82,26 @@ def erased_things(items: Any) -> Iterator[tuple[str, int, str]]:
                     yield table, int(row_id), column
 
 
+def entered_hashed(row: str, column: str) -> str:
+    """SQL: whether a hashed column of a row named `row` entered the ledger as a hash."""
+    if column not in HASHED_SINCE:
+        return "true"
+    return f"coalesce(to_jsonb({row}) ->> 'words_hashed', 'true') = 'true'"
+
+
 def fact_expression(row: str, hashed: tuple[str, ...]) -> str:
-    """SQL for the fact of a row named `row`, as the trigger would write it today."""
+    """SQL for the fact of a row named `row`, as the trigger would write it today.
+
+    What entered in plain words before it was hashed stays so.
+    """
     fact = f"to_jsonb({row})"
     salt = f"coalesce(to_jsonb({row}) ->> 'salt', '')"
     for column in hashed:
         content = f"{salt} || coalesce(to_jsonb({row}) ->> '{column}', '')"
         digest = f"encode(sha256(convert_to({content}, 'UTF8')), 'hex')"
-        fact = f"jsonb_set({fact}, ARRAY['{column}'], to_jsonb('sha256:' || {digest}))"
+        value = f"to_jsonb('sha256:' || {digest})"
+        if column in HASHED_SINCE:
+            plain = f"to_jsonb({row}) -> '{column}'"
+            value = f"CASE WHEN {entered_hashed(row, column)} THEN {value} ELSE {plain} END"
+        fact = f"jsonb_set({fact}, ARRAY['{column}'], {value})"
     return f"({fact} - 'salt')"

@@ -225,16 +225,10 @@ class Erasure(models.Model):
                     END IF;
                     IF NEW.agreed_by_id IS NOT NULL AND (
                         NEW.agreed_by_id IS NOT DISTINCT FROM NEW.asked_by_id
-                        OR NOT ({OFFICER_OF_THE_COMPANY.format(person="NEW.agreed_by_id")}
-                            OR EXISTS (
-                                SELECT 1 FROM jobs_user u JOIN jobs_job j
-                                    ON j.scheme_id = u.scheme_id
-                                WHERE u.id = NEW.agreed_by_id AND j.id = NEW.job_id
-                                  AND u.role = 'auditor'))
+                        OR NOT {OFFICER_OF_THE_COMPANY.format(person="NEW.agreed_by_id")}
                     ) THEN
                         RAISE EXCEPTION 'The second person is another compliance officer of the '
-                            'company, or the auditor of the scheme.'
-                            USING ERRCODE = 'restrict_violation';
+                            'company.' USING ERRCODE = 'restrict_violation';
                     END IF;
                     IF NEW.agreed_by_id IS NULL AND (
                         EXISTS (SELECT 1 FROM compliance_legalhold h

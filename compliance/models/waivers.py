@@ -113,11 +113,10 @@ class WaiverAnswer(models.Model):
                         JOIN jobs_user u ON u.id = NEW.answered_by_id
                         WHERE w.id = NEW.waiver_id AND w.job_id = NEW.job_id
                           AND u.id <> w.recorded_by_id
-                          AND (u.role = 'compliance_officer' AND u.company_id = j.company_id
-                               OR u.role = 'auditor' AND u.scheme_id = j.scheme_id)
+                          AND u.role = 'compliance_officer' AND u.company_id = j.company_id
                     ) THEN
                         RAISE EXCEPTION 'A second person answers a waiver: another compliance '
-                            'officer of the company, or the auditor of the scheme.'
+                            'officer of the company.'
                             USING ERRCODE = 'restrict_violation';
                     END IF;
                     RETURN NEW;

@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from compliance.ledger.facts import FACTS, fact_expression
+from compliance.ledger.facts import FACTS, entered_hashed, fact_expression
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import ProofError
 from compliance.models import Seal
@@ -102,7 +102,7 @@ def content_lines(ids: array[int], withheld: frozenset[str]) -> Iterator[bytes]:
 def _contents(kind: str, column: str, facts: list[int]) -> Iterator[bytes]:
     found = _written(
         f"SELECT f.id, coalesce(to_jsonb(f) ->> 'salt', ''), coalesce(to_jsonb(f) ->> %s, '') "
-        f"FROM {kind} f WHERE f.id = ANY(%s) ORDER BY f.id",
+        f"FROM {kind} f WHERE f.id = ANY(%s) AND {entered_hashed('f', column)} ORDER BY f.id",
         [column, facts],
     )
     for fact, salt, text in found:

@@ -17,7 +17,7 @@ from django.apps import apps
 from django.db import connection
 from django.db.models import QuerySet
 
-from compliance.ledger.facts import FACTS
+from compliance.ledger.facts import FACTS, OF_PEOPLE
 from compliance.models import Seal
 from jobs.errors import Refused
 from jobs.models import Job, Role, User, Visit
@@ -126,14 +126,8 @@ def scope_for(
 
 
 def personal_columns() -> frozenset[str]:
-    """Hashed columns of tables with a salt: names, signatures and the like."""
-    models = {model._meta.db_table: model for model in apps.get_models()}
-    return frozenset(
-        f"{table}.{column}"
-        for table, hashed in FACTS.items()
-        if any(f.name == "salt" for f in models[table]._meta.concrete_fields)
-        for column in hashed
-    )
+    """Hashed columns that are not for auditors: names, signatures and where phones were."""
+    return frozenset(f"{table}.{column}" for table in OF_PEOPLE for column in OF_PEOPLE[table])
 
 
 def entries_of(scope: PackScope, seal: Seal) -> array[int]:

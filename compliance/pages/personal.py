@@ -61,7 +61,7 @@ def _job(request: HttpRequest, pk: int) -> Job:
 
 @page_for(*WAIVER_ANSWERERS)
 def personal_data(request: HttpRequest, pk: int) -> HttpResponse:
-    """What is held on a household. An auditor sees only what it may agree to, and what was done."""
+    """What is held on a household; what waits for a second person, and what was erased."""
     job = _job(request, pk)
     waiting = ErasureRequest.objects.filter(job=job).waiting().first()
     context = {

@@ -6,24 +6,46 @@ from collections.abc import Callable
 from typing import Any
 
 from django.apps import apps
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
-from compliance.personal.kinds import CONTACT, PHOTOS, SIGNATURES
+from compliance.personal.kinds import CONTACT, NOTES, PHOTOS, SIGNATURES
+from compliance.personal.words import EDITED, history_of, of_job, words_items, words_left
 from jobs.evidence.erased_photos import mark_erased, still_kept
-from jobs.models import Arrival, Handover, IntakeBatch, IntakeRow, Job, Leave, Photo, Property
+from jobs.models import (
+    Arrival,
+    Handover,
+    IntakeBatch,
+    IntakeRow,
+    Job,
+    Leave,
+    Photo,
+    PhotoInspection,
+    PreStartCheck,
+    Property,
+    StopWork,
+    Variation,
+)
 from jobs.models.idempotency import IdempotentCreate
-from jobs.models.phone_records import ERASED, NO_SALT
+from jobs.models.phone_records import ERASED, NO_SALT, marks_of
 from jobs.models.properties import OF_THE_HOUSEHOLD
 
 Items = dict[str, dict[str, list[str]]]
 
 PLACE = {"latitude_deg": None, "longitude_deg": None}
+HASHED = {"words_hashed": True, "salt": NO_SALT}
+COME_AND_GONE = {**marks_of("note"), "words_hashed": True}
 SIGNED: tuple[tuple[Any, dict[str, Any]], ...] = (
     (Handover, {"signed_name": ERASED, "signature_svg": ""}),
-    (Arrival, {"let_in_by": ERASED, **PLACE}),
-    (Leave, PLACE),
+    (Arrival, {"let_in_by": ERASED, **PLACE, **COME_AND_GONE}),
+    (Leave, {**PLACE, **COME_AND_GONE}),
 )
+NOTED: tuple[tuple[Any, str], ...] = (
+    (PreStartCheck, "note"),
+    (Variation, "reason"),
+    (StopWork, "reason"),
+)
+TAKEN_AT = ("exif_latitude_deg", "exif_longitude_deg")
 
 
 def held_of(kind: str) -> Q:
@@ -41,25 +63,38 @@ def erase_kind(job: Job, kind: str, items: Items) -> list[str]:
 
     Returns the names of stored files that nothing needs any more.
     """
+    _forget_answers(job)
     return ERASERS[kind](job, items)
+
+
+def _forget_answers(job: Job) -> None:
+    """Answers of the API kept for repeats, where they tell of this job, its home or its visits."""
+    visits = list(job.visits.values_list("pk", flat=True))
+    IdempotentCreate.objects.filter(
+        Q(path__contains="/properties/", body__id=job.property_id)
+        | Q(path__contains="/jobs/", body__id=job.pk)
+        | Q(path__contains="/visits/", body__id__in=visits)
+        | Q(body__job=job.pk)
+        | Q(body__visit__in=visits)
+    ).delete()
 
 
 # --- The household's contact
 
 
 def _contact_held() -> Q:
-    blank = Q(**{f"property__{column}": "" for column in OF_THE_HOUSEHOLD})
-    return ~blank
+    known = ~Q(**dict.fromkeys(OF_THE_HOUSEHOLD, ""))
+    homes = Property.objects.filter(known, pk=OuterRef("property"))
+    formerly = apps.get_model("jobs", "PropertyEvent").objects.filter(
+        known, pgh_obj_id=OuterRef("property")
+    )
+    return Q(Exists(homes)) | Q(Exists(formerly))
 
 
 def _contact_items(job: Job) -> Items:
-    home = job.property
-    columns = [name for name in OF_THE_HOUSEHOLD if getattr(home, name)]
-    rows = IntakeRow.objects.filter(job__property=home)
+    found = words_items(Property, {"id": job.property_id}, OF_THE_HOUSEHOLD)
+    rows = IntakeRow.objects.filter(job__property=job.property_id)
     unread = [str(row.pk) for row in rows if set(row.values.values()) - {ERASED}]
-    found: Items = {}
-    if columns:
-        found["jobs_property"] = {str(home.pk): columns}
     if unread:
         found["jobs_intakerow"] = {pk: ["values"] for pk in unread}
     return found
@@ -75,18 +110,7 @@ def _erase_contact(job: Job, items: Items) -> list[str]:
     for row in rows:
         row.values = dict.fromkeys(row.values, ERASED)
     IntakeRow.objects.bulk_update(rows, ["values"])
-    _forget_answers(job)
     return _spreadsheets({row.batch_id for row in rows})
-
-
-def _forget_answers(job: Job) -> None:
-    """Answers of the API kept for repeats, where they tell of this home or its handovers."""
-    visits = list(job.visits.values_list("pk", flat=True))
-    IdempotentCreate.objects.filter(
-        Q(path__contains="/properties/", body__id=job.property_id)
-        | Q(path__contains="/handovers/", body__visit__in=visits)
-        | Q(path__contains="/arrivals/", body__visit__in=visits)
-    ).delete()
 
 
 def _spreadsheets(batches: set[int]) -> list[str]:
@@ -102,10 +126,6 @@ def _spreadsheets(batches: set[int]) -> list[str]:
 # --- Signatures, and who was there
 
 
-def _signed_rows(model: Any, job: Job) -> QuerySet[Any]:
-    return model.objects.filter(visit__job=job).exclude(salt=NO_SALT)
-
-
 def _signed_held() -> Q:
     held = Q()
     for model, _ in SIGNED:
@@ -116,8 +136,9 @@ def _signed_held() -> Q:
 def _signed_items(job: Job) -> Items:
     found: Items = {}
     for model, marks in SIGNED:
-        ids = _signed_rows(model, job).values_list("pk", flat=True)
-        rows = {str(pk): sorted(marks) for pk in ids}
+        left = model.objects.filter(visit__job=job).exclude(salt=NO_SALT)
+        columns = sorted(marks.keys() - {"words_hashed"})
+        rows = {str(pk): columns for pk in left.values_list("pk", flat=True)}
         if rows:
             found[model._meta.db_table] = rows
     return found
@@ -127,7 +148,6 @@ def _erase_signed(job: Job, items: Items) -> list[str]:
     for model, marks in SIGNED:
         named = items.get(model._meta.db_table, {})
         model.objects.filter(pk__in=list(named)).update(**marks, salt=NO_SALT)
-    _forget_answers(job)
     return []
 
 
@@ -135,31 +155,94 @@ def _erase_signed(job: Job, items: Items) -> list[str]:
 
 
 def _photos_held() -> Q:
-    return Q(Exists(still_kept(Photo.objects.filter(job=OuterRef("pk")))))
+    kept = still_kept(Photo.objects.filter(job=OuterRef("pk")))
+    placed = PhotoInspection.objects.filter(_taken_somewhere(), photo__job=OuterRef("pk"))
+    noted = words_left(Photo, "note").filter(job=OuterRef("pk"))
+    return Q(Exists(kept)) | Q(Exists(placed)) | Q(Exists(noted))
+
+
+def _taken_somewhere() -> Q:
+    return Q(exif_latitude_deg__isnull=False) | Q(exif_longitude_deg__isnull=False)
 
 
 def _photo_items(job: Job) -> Items:
-    ids = still_kept(Photo.objects.filter(job=job)).values_list("pk", flat=True)
-    rows = {str(pk): ["bytes"] for pk in ids}
-    return {"jobs_photo": rows} if rows else {}
+    mine = Photo.objects.filter(job=job)
+    rows: dict[str, list[str]] = {str(pk): ["bytes"] for pk in _ids(still_kept(mine))}
+    for pk in _ids(words_left(Photo, "note").filter(job=job)):
+        rows.setdefault(str(pk), []).append("note")
+    placed = _ids(PhotoInspection.objects.filter(_taken_somewhere(), photo__job=job))
+    found: Items = {"jobs_photo": rows} if rows else {}
+    if placed:
+        found["jobs_photoinspection"] = {str(pk): list(TAKEN_AT) for pk in placed}
+    return found
 
 
 def _erase_photos(job: Job, items: Items) -> list[str]:
-    return mark_erased(Photo.objects.filter(pk__in=list(items.get("jobs_photo", ()))))
+    named = items.get("jobs_photo", {})
+    noted = [pk for pk, columns in named.items() if "note" in columns]
+    Photo.objects.filter(pk__in=noted).update(**marks_of("note"), **HASHED)
+    PhotoInspection.objects.filter(pk__in=list(items.get("jobs_photoinspection", ()))).update(
+        **dict.fromkeys(TAKEN_AT), **HASHED
+    )
+    with_bytes = [pk for pk, columns in named.items() if "bytes" in columns]
+    return mark_erased(Photo.objects.filter(pk__in=with_bytes))
+
+
+def _ids(rows: Any) -> list[int]:
+    return list(rows.order_by("pk").values_list("pk", flat=True))
+
+
+# --- Notes in free words
+
+
+def _notes_held() -> Q:
+    held = Q()
+    for model, column in NOTED:
+        held |= Q(Exists(words_left(model, column).filter(visit__job=OuterRef("pk"))))
+    for model, columns in EDITED:
+        where = of_job(model, OuterRef("pk"))
+        for kept in (model, history_of(model)):
+            held |= Q(Exists(words_left(kept, *columns).filter(**where)))
+    return held
+
+
+def _notes_items(job: Job) -> Items:
+    found: Items = {}
+    for model, column in NOTED:
+        left = _ids(words_left(model, column).filter(visit__job=job))
+        if left:
+            found[model._meta.db_table] = {str(pk): [column] for pk in left}
+    for model, columns in EDITED:
+        found |= words_items(model, of_job(model, job.pk), columns)
+    return found
+
+
+def _erase_notes(job: Job, items: Items) -> list[str]:
+    for model, column in NOTED:
+        named = items.get(model._meta.db_table, {})
+        model.objects.filter(pk__in=list(named)).update(**marks_of(column), **HASHED)
+    for model, columns in EDITED:
+        named = list(items.get(model._meta.db_table, ()))
+        model._base_manager.filter(pk__in=named).update(**marks_of(*columns))
+        history_of(model).objects.filter(pgh_obj_id__in=named).update(**marks_of(*columns))
+    return []
 
 
 HELD: dict[str, Callable[[], Q]] = {
     CONTACT: _contact_held,
     SIGNATURES: _signed_held,
     PHOTOS: _photos_held,
+    NOTES: _notes_held,
 }
 ITEMS: dict[str, Callable[[Job], Items]] = {
     CONTACT: _contact_items,
     SIGNATURES: _signed_items,
     PHOTOS: _photo_items,
+    NOTES: _notes_items,
 }
 ERASERS: dict[str, Callable[[Job, Items], list[str]]] = {
     CONTACT: _erase_contact,
     SIGNATURES: _erase_signed,
     PHOTOS: _erase_photos,
+    NOTES: _erase_notes,
 }

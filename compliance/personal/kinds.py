@@ -11,6 +11,7 @@ from dataclasses import dataclass
 CONTACT = "contact"
 SIGNATURES = "signatures"
 PHOTOS = "photos"
+NOTES = "notes"
 
 STORAGE_LIMITATION = (
     "UK GDPR, Article 5(1)(e): no longer than is necessary for the purpose; it names no number"
@@ -66,7 +67,8 @@ KINDS: tuple[DataKind, ...] = (
     DataKind(
         SIGNATURES,
         "Signatures and who was there",
-        "Name and signature at the handover, who let the crew in, and where the crew’s phone was.",
+        "Name and signature at the handover, who let the crew in, where the crew’s phone was, and "
+        "what it noted on coming and leaving.",
         least_months=72,
         usual_months=72,
         most_months=180,
@@ -77,12 +79,26 @@ KINDS: tuple[DataKind, ...] = (
     DataKind(
         PHOTOS,
         "Photos",
-        "The bytes of photos as they came and their small copies. Their SHA-256 stays.",
+        "The bytes of photos as they came, their small copies, the notes on them, and where they "
+        "were taken. Their SHA-256 stays.",
         least_months=72,
         usual_months=180,
         most_months=300,
         least_why=SIX_YEARS,
         most_why=f"As long as guarantees of insulation are given, 25 years: {COMMON_PRACTICE}",
+        evidence=True,
+    ),
+    DataKind(
+        NOTES,
+        "Notes",
+        "What was noted in free words on surveys, visits, agreed times and checks before the "
+        "start, on differences from the plan, on work that was stopped or called off, also where "
+        "their history repeats it.",
+        least_months=12,
+        usual_months=72,
+        most_months=180,
+        least_why=f"{STORAGE_LIMITATION}. A year for call-backs: {COMMON_PRACTICE}",
+        most_why=FIFTEEN_YEARS,
         evidence=True,
     ),
 )

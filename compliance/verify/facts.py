@@ -14,6 +14,7 @@ from compliance.verify.layout import (
     DRAWN_JOB,
     ERASURE,
     HANDOVER,
+    HASHED,
     PHOTO,
     POPULATION_SEAL,
     READING,
@@ -113,7 +114,9 @@ class Facts:
             if column not in fact or fact[column] is not None:
                 self.links.append((kind, number, of, fact.get(column)))
         for column in self.hashed_columns.get(kind, ()):
-            self.hashed[kind, number, column] = str(fact.get(column))
+            entered = fact.get(column)
+            if isinstance(entered, str) and entered.startswith(HASHED):
+                self.hashed[kind, number, column] = entered
         if kind == ERASURE:
             self.erased |= set(erased_things(fact.get("items")))
         return False

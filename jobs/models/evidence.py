@@ -19,6 +19,8 @@ from jobs.models.people import User
 from jobs.models.phone_records import (
     ERASED,
     ByPhoneClock,
+    Salted,
+    WordsHashed,
     corrected_from,
     frozen_once_stopped,
     kept_as_written,
@@ -50,7 +52,7 @@ class JobEvidenceQuerySet(EvidenceQuerySet):
     job_path = "job"
 
 
-class PreStartCheck(ByPhoneClock):
+class PreStartCheck(Salted, WordsHashed, ByPhoneClock):
     """What the crew checked before touching the loft. `answers`: question code -> yes/no/n-a."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="pre_start_checks")
@@ -71,12 +73,12 @@ class PreStartCheck(ByPhoneClock):
     class Meta:
         ordering = ["id"]
         triggers = [
-            *kept_as_written("pre_start_check_is_kept"),
+            *kept_but_for_erasure("pre_start_check_is_kept", words=["note"], words_hashed="true"),
             frozen_once_stopped("pre_start_check_frozen"),
         ]
 
 
-class Photo(ByPhoneClock):
+class Photo(Salted, WordsHashed, ByPhoneClock):
     """An original photo as it was received. Exists only once its bytes are stored for good."""
 
     class Moment(models.TextChoices):
@@ -116,7 +118,7 @@ class Photo(ByPhoneClock):
             )
         ]
         triggers = [
-            *kept_as_written("photo_is_kept"),
+            *kept_but_for_erasure("photo_is_kept", words=["note"], words_hashed="true"),
             frozen_once_stopped("photo_frozen", "NEW.moment <> 'other'"),
         ]
 
@@ -125,7 +127,7 @@ class PhotoInspectionQuerySet(JobScopedQuerySet):
     job_path = "photo__job"
 
 
-class PhotoInspection(models.Model):
+class PhotoInspection(Salted, WordsHashed):
     """What the intake task read from a photo and thought of it. Reasons, never a silent no."""
 
     photo = models.ForeignKey(Photo, on_delete=models.PROTECT, related_name="inspections")
@@ -157,7 +159,12 @@ class PhotoInspection(models.Model):
                 fields=["photo", "inspector_version"], name="photo_inspected_once_a_version"
             )
         ]
-        triggers = kept_as_written("photo_inspection_is_kept")
+        triggers = kept_but_for_erasure(
+            "photo_inspection_is_kept",
+            exif_latitude_deg="NULL",
+            exif_longitude_deg="NULL",
+            words_hashed="true",
+        )
 
 
 class DepthReading(ByPhoneClock):
@@ -209,7 +216,7 @@ class DepthReading(ByPhoneClock):
         ]
 
 
-class Handover(ByPhoneClock):
+class Handover(Salted, ByPhoneClock):
     """The householder's signature and the cautions that were given."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="handovers")
@@ -222,9 +229,6 @@ class Handover(ByPhoneClock):
     signed_at = models.DateTimeField(help_text="By the phone's clock.")
     corrected_at = corrected_from("signed_at")
     received_at = models.DateTimeField(default=timezone.now, editable=False)
-    salt = models.UUIDField(
-        default=uuid.uuid4, editable=False, help_text="Keeps hashed personal data unguessable."
-    )
     client_key = models.UUIDField(default=uuid.uuid4, unique=True)
     replaces = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"

@@ -10,6 +10,7 @@ from django.db import models
 
 from jobs.managers import JobQuerySet
 from jobs.models.organisations import Company, Scheme
+from jobs.models.phone_records import erasable_history
 from jobs.models.properties import Property
 
 
@@ -53,7 +54,7 @@ ALLOWED_MOVES: tuple[tuple[Stage, Stage], ...] = (
 )
 
 
-@pghistory.track()
+@pghistory.track(**erasable_history("jobs_job", "job_history_is_kept", "called_off_reason"))
 class Job(models.Model):
     """The work on one property under one scheme, from survey to certificate."""
 

@@ -7,9 +7,12 @@ ahead of us when it sent the record, and the time corrected by that (see `jobs.e
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
+from typing import Any
 
 import pgtrigger
 from django.db import models
+from django.db.models import Case, Value, When
 
 FROZEN_WORDS = (
     "Work on this visit was stopped. Nothing is recorded on it any more but photos of what was "
@@ -28,14 +31,21 @@ NO_SALT = "00000000-0000-0000-0000-000000000000"
 
 
 def kept_but_for_erasure(
-    name: str, of: str = "TG_TABLE_NAME, OLD.id", salted: bool = True, **marks: str
+    name: str,
+    of: str = "TG_TABLE_NAME, OLD.id",
+    salted: bool = True,
+    words: Sequence[str] = (),
+    **marks: str,
 ) -> list[pgtrigger.Trigger]:
     """As `kept_as_written`, but a recorded erasure may put marks in place of what is personal.
 
     marks: column to the SQL of what stands there afterwards. A row's salt goes with them, so
     that nobody can try names against the hash that stays in the ledger. Whether an erasure was
     recorded is answered by the function `jobs_may_erase`; of: table and id that it is asked for.
+    words: columns of text, where "[erased]" stands in place of what was not empty.
     """
+    for column in words:
+        marks[column] = f"(CASE WHEN OLD.{column} = '' THEN '' ELSE '{ERASED}' END)"
     if salted:
         marks["salt"] = f"'{NO_SALT}'"
     apart = ", ".join(f"'{column}'" for column in (*marks, "corrected_at"))
@@ -56,6 +66,23 @@ def kept_but_for_erasure(
             """,
         )
     ]
+
+
+def marks_of(*columns: str) -> dict[str, Any]:
+    """What an update sets to put marks in place of words, as `kept_but_for_erasure` wants it."""
+    return {
+        column: Case(When(**{column: ""}, then=Value("")), default=Value(ERASED))
+        for column in columns
+    }
+
+
+def erasable_history(of: str, name: str, *words: str) -> dict[str, Any]:
+    """Arguments of `pghistory.track` for a table whose words an erasure takes out of its history.
+
+    of: the table whose rows an erasure names, such as "jobs_visit".
+    """
+    triggers = kept_but_for_erasure(name, of=f"'{of}', OLD.pgh_obj_id", salted=False, words=words)
+    return {"append_only": False, "meta": {"triggers": triggers}}
 
 
 def frozen_once_stopped(name: str, only: str = "true") -> pgtrigger.Trigger:
@@ -120,16 +147,37 @@ class ByPhoneClock(models.Model):
         abstract = True
 
 
-class WithPosition(models.Model):
+class Salted(models.Model):
+    """A fact that holds personal data: they enter the ledger hashed with its salt."""
+
+    salt = models.UUIDField(
+        default=uuid.uuid4, editable=False, help_text="Keeps hashed personal data unguessable."
+    )
+
+    class Meta:
+        abstract = True
+
+
+class WordsHashed(models.Model):
+    """A fact whose notes, or places of photos, enter the ledger hashed like its other secrets."""
+
+    words_hashed = models.BooleanField(
+        default=True,
+        editable=False,
+        help_text="No: they entered the ledger as they were, before they were hashed.",
+    )
+
+    class Meta:
+        abstract = True
+
+
+class WithPosition(Salted):
     """Where the phone said it was. Only with the consent of who holds it; never tracked."""
 
     position_agreed = models.BooleanField(default=False)
     latitude_deg = models.FloatField(null=True, blank=True)
     longitude_deg = models.FloatField(null=True, blank=True)
     position_accuracy_m = models.FloatField(null=True, blank=True)
-    salt = models.UUIDField(
-        default=uuid.uuid4, editable=False, help_text="Keeps hashed personal data unguessable."
-    )
 
     class Meta:
         abstract = True

@@ -12,6 +12,7 @@ from jobs.managers import AgreedWindowQuerySet, CompanyScopedQuerySet, VisitNeed
 from jobs.models.crews import Crew, Operative, Skill
 from jobs.models.jobs import Job
 from jobs.models.organisations import Company
+from jobs.models.phone_records import erasable_history
 from jobs.models.visit_kinds import VisitKind
 
 HAS_START_AND_END = (
@@ -21,7 +22,7 @@ HAS_START_AND_END = (
 )
 
 
-@pghistory.track()
+@pghistory.track(**erasable_history("jobs_visitneed", "need_history_is_kept", "note"))
 class VisitNeed(models.Model):
     """One visit, perhaps of several days, that a job needs before it can go on.
 
@@ -170,7 +171,12 @@ class VisitNeed(models.Model):
         return f"need:{self.pk}"
 
 
-@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
+@pghistory.track(
+    pghistory.InsertEvent(),
+    pghistory.UpdateEvent(),
+    pghistory.DeleteEvent(),
+    **erasable_history("jobs_agreedwindow", "window_history_is_kept", "note"),
+)
 class AgreedWindow(models.Model):
     """A time that the householder agreed to. A need with any is planned only inside one."""
 

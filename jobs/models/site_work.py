@@ -16,7 +16,9 @@ from jobs.models.people import User
 from jobs.models.phone_records import (
     ERASED,
     ByPhoneClock,
+    Salted,
     WithPosition,
+    WordsHashed,
     corrected_from,
     frozen_once_stopped,
     kept_as_written,
@@ -38,7 +40,7 @@ class SiteFact(ByPhoneClock):
         abstract = True
 
 
-class Arrival(WithPosition, SiteFact):
+class Arrival(WithPosition, WordsHashed, SiteFact):
     """The crew is at the door: who came, who let them in, whether the loft is empty and safe."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="arrivals")
@@ -67,9 +69,11 @@ class Arrival(WithPosition, SiteFact):
         triggers = [
             *kept_but_for_erasure(
                 "arrival_is_kept",
+                words=["note"],
                 let_in_by=f"'{ERASED}'",
                 latitude_deg="NULL",
                 longitude_deg="NULL",
+                words_hashed="true",
             ),
             frozen_once_stopped("arrival_frozen"),
         ]
@@ -123,7 +127,7 @@ class VariationQuerySet(EvidenceQuerySet):
         return self.select_related("area").annotate(photo_pk=models.Subquery(photos.values("pk")))
 
 
-class Variation(SiteFact):
+class Variation(Salted, WordsHashed, SiteFact):
     """Where the work differs from its plan, why, and what that means for the loft."""
 
     class Kind(models.TextChoices):
@@ -175,10 +179,13 @@ class Variation(SiteFact):
                 violation_error_message="depth_mm: a depth lies between 0 and 1500 mm.",
             ),
         ]
-        triggers = [*kept_as_written("variation_is_kept"), frozen_once_stopped("variation_frozen")]
+        triggers = [
+            *kept_but_for_erasure("variation_is_kept", words=["reason"], words_hashed="true"),
+            frozen_once_stopped("variation_frozen"),
+        ]
 
 
-class StopWork(SiteFact):
+class StopWork(Salted, WordsHashed, SiteFact):
     """The work stops here: what was found, and whom the crew was told to call."""
 
     visit = models.OneToOneField(Visit, on_delete=models.PROTECT, related_name="stop_work")
@@ -201,7 +208,7 @@ class StopWork(SiteFact):
                 violation_error_message="reason: say why the work was stopped.",
             )
         ]
-        triggers = kept_as_written("stop_work_is_kept")
+        triggers = kept_but_for_erasure("stop_work_is_kept", words=["reason"], words_hashed="true")
 
 
 class StopNotice(models.Model):
@@ -212,7 +219,7 @@ class StopNotice(models.Model):
     told_at = models.DateTimeField(default=timezone.now)
 
 
-class Leave(WithPosition, SiteFact):
+class Leave(WithPosition, WordsHashed, SiteFact):
     """The crew leaves the home: the loft closed, nothing left behind."""
 
     class Because(models.TextChoices):
@@ -243,4 +250,10 @@ class Leave(WithPosition, SiteFact):
                 violation_error_message="note: say what is left open or left behind, and why.",
             ),
         ]
-        triggers = kept_but_for_erasure("leave_is_kept", latitude_deg="NULL", longitude_deg="NULL")
+        triggers = kept_but_for_erasure(
+            "leave_is_kept",
+            words=["note"],
+            latitude_deg="NULL",
+            longitude_deg="NULL",
+            words_hashed="true",
+        )

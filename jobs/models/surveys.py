@@ -13,6 +13,7 @@ from calculations import loft as engine
 from jobs.managers import JobScopedQuerySet
 from jobs.models.jobs import Job
 from jobs.models.people import User
+from jobs.models.phone_records import erasable_history
 
 
 def choices_of(kind: type[StrEnum]) -> list[tuple[str, str]]:
@@ -27,7 +28,7 @@ class SurveyQuerySet(JobScopedQuerySet):
         return self.prefetch_related("areas", "obstacles", "fixtures", "hazards")
 
 
-@pghistory.track()
+@pghistory.track(**erasable_history("jobs_survey", "survey_history_is_kept", "access_note", "note"))
 class Survey(models.Model):
     """One look at a loft. A completed survey is kept; measuring again makes a new one."""
 

@@ -13,6 +13,7 @@ from jobs.models.crews import Crew, Operative, Van
 from jobs.models.jobs import Job
 from jobs.models.organisations import Company
 from jobs.models.people import User
+from jobs.models.phone_records import erasable_history
 from jobs.models.planning import VisitNeed
 from jobs.models.visit_kinds import VisitKind
 
@@ -56,7 +57,7 @@ NEED_FOLLOWS_ITS_VISITS = """
 """
 
 
-@pghistory.track()
+@pghistory.track(**erasable_history("jobs_visit", "visit_history_is_kept", "note", "stop_reason"))
 class Visit(models.Model):
     Kind = VisitKind
 

@@ -147,14 +147,15 @@ def test_evidence_of_a_valid_certificate_takes_two(certified: tuple[Scene, Certi
     assert certificate.code in request.stands_against[0]
     with pytest.raises(Refused, match="second person"):
         answer_request(request, True, officer)
-    with pytest.raises(Refused, match="Another compliance officer"):
-        answer_request(request, True, scene.person("planner"))
+    for role in ("planner", "auditor"):
+        with pytest.raises(Refused, match="Another compliance officer"):
+            answer_request(request, True, scene.person(role))
     with pytest.raises(Refused, match="Say why it is kept"):
-        answer_request(request, False, scene.person("auditor"))
-    answer_request(request, False, scene.person("auditor"), "A claim is announced")
+        answer_request(request, False, scene.person("compliance_officer"))
+    answer_request(request, False, scene.person("compliance_officer"), "A claim is announced")
     assert not Erasure.objects.exists()
     with pytest.raises(Conflict, match="answered already"):
-        answer_request(request, True, scene.person("auditor"))
+        answer_request(request, True, scene.person("compliance_officer"))
 
 
 def test_contact_alone_is_erased_at_once_and_what_is_gone_cannot_be_erased_again(
@@ -179,7 +180,7 @@ def test_a_legal_hold_asks_for_two_until_it_is_lifted(certified: tuple[Scene, Ce
 
     assert isinstance(ask_erasure(scene.job, ["contact"], WHY, officer), ErasureRequest)
 
-    answer_request(ErasureRequest.objects.get(), False, scene.person("auditor"), "Held")
+    answer_request(ErasureRequest.objects.get(), False, scene.person("compliance_officer"), "Held")
     lift_hold(hold, "Claim settled", officer)
     assert isinstance(ask_erasure(scene.job, ["contact"], WHY, officer), Erasure)
 
@@ -188,6 +189,7 @@ REFUSED = [
     ("INSERT", "one person, a certificate being valid", "second person"),
     ("NOBODY", "nobody of the company", "compliance officer of the company"),
     ("SELF", "the same person twice", "second person is another"),
+    ("AUDITOR", "an auditor as the second person", "second person is another"),
 ]
 
 
@@ -202,6 +204,8 @@ def test_the_database_holds_who_may_erase(
         fields = {"asked_by": UserFactory(role="compliance_officer")}
     if who == "SELF":
         fields["agreed_by"] = officer
+    if who == "AUDITOR":
+        fields["agreed_by"] = scene.person("auditor")
 
     with pytest.raises(Exception, match=said), transaction.atomic():
         Erasure.objects.create(
