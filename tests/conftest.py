@@ -20,6 +20,7 @@ from django.dispatch import receiver
 from deploy.celery import READY_FILE_VARIABLE
 from deploy.celery import app as celery_app
 from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
+from tests.migrated import ensure_migrated
 
 WORKER_PATIENCE_S = 120.0
 LONG_FIRST = ("faults", "browser")  # marks of files that take minutes
@@ -41,6 +42,12 @@ def put_depth_rules_back(app_config: Any, **_: Any) -> None:
     """A test with transactions of its own ends in a flush, which takes the depth rules too."""
     if app_config.label == "compliance":
         import_module("compliance.migrations.0003_depth_rules").add(apps, None)
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
+    """Copy a migrated database, instead of migrating in every process."""
+    connection.settings_dict["TEST"]["TEMPLATE"] = ensure_migrated()
 
 
 @pytest.fixture(scope="session", autouse=True)

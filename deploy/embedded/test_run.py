@@ -6,13 +6,14 @@ out and pytest gets them as they are.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from deploy.embedded.checks import run_checks
@@ -68,12 +69,34 @@ def test_environment(
 
 def run(arguments: Sequence[str], environment: dict[str, str], supervisor: Supervisor) -> int:
     """Checks, if everything is asked for, then pytest, whose closing line comes last."""
-    failed = [] if arguments else run_checks(environment)
+    failed = []
+    if not arguments:
+        with migrating(environment):
+            failed = run_checks(environment)
     supervisor.raise_if_stopped()
     if failed:
         say(f"\nFailed so far: {', '.join(failed)}\n")
     code = pytest(list(arguments) or list(EVERYTHING), environment, supervisor)
     return code or (1 if failed else 0)
+
+
+@contextlib.contextmanager
+def migrating(environment: Mapping[str, str]) -> Iterator[None]:
+    """Migrate for the tests beside something else. If it fails, the tests try and tell."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.migrated"],
+        cwd=PROJECT_FOLDER,
+        env=dict(environment),
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        yield
+        process.wait()
+    finally:
+        process.kill()
+        process.wait()
 
 
 def pytest(arguments: list[str], environment: Mapping[str, str], supervisor: Supervisor) -> int:
