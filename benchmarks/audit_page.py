@@ -123,11 +123,11 @@ def served() -> Any:
 def measure(there: str, made: dict[str, str]) -> None:
     from playwright.sync_api import sync_playwright
 
-    from deploy.embedded.chromium import find_chromium
+    from deploy.embedded.outside import CHROMIUM
 
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
-            executable_path=str(find_chromium(os.environ)), args=["--no-sandbox", "--disable-gpu"]
+            executable_path=str(CHROMIUM.find(os.environ)), args=["--no-sandbox", "--disable-gpu"]
         )
         for what in ("reading page", "the job's page"):
             for width, height in SIZES:

@@ -25,7 +25,7 @@ from urllib.parse import urlsplit
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
 from deploy.demo import PASSWORD
-from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
+from deploy.embedded.outside import CHROMIUM
 from tests.browser.line import Line
 from tests.browser.shapes import PHONE, QUIET
 
@@ -133,9 +133,9 @@ class Bench:
     """A browser, a line to the service, and the cookie of the crew lead."""
 
     def __init__(self, playwright: object, address: str, email: str, password: str) -> None:
-        chromium = find_chromium(os.environ)
+        chromium = CHROMIUM.find(os.environ)
         if chromium is None:
-            raise SystemExit(HOW_TO_INSTALL)
+            raise SystemExit(CHROMIUM.how_to_install)
         self.playwright, self.chromium = playwright, str(chromium)
         self.line = Line(urlsplit(address).port or 80)
         with self.context() as context:

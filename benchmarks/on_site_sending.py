@@ -24,7 +24,7 @@ from playwright.sync_api import BrowserContext, sync_playwright
 
 from benchmarks.on_site_load import IN_CHARGE, SLOW_3G_KBIT, SLOW_3G_LATENCY_S
 from deploy.demo import PASSWORD
-from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
+from deploy.embedded.outside import CHROMIUM
 from tests.browser.line import Line
 from tests.browser.shapes import PHONE, QUIET
 
@@ -63,7 +63,7 @@ def seconds_to_send(context: BrowserContext, line: Line, visit: str, files: list
 
 def main() -> None:
     address, email, visit, *rest = sys.argv[1:]
-    chromium = find_chromium(os.environ) or sys.exit(HOW_TO_INSTALL)
+    chromium = CHROMIUM.find(os.environ) or sys.exit(CHROMIUM.how_to_install)
     taken: dict[int, list[float]] = {1: [], 2: []}
     with sync_playwright() as playwright:
         for at_once in TURNS:

@@ -19,7 +19,7 @@ from django.dispatch import receiver
 
 from deploy.celery import READY_FILE_VARIABLE
 from deploy.celery import app as celery_app
-from deploy.embedded.chromium import HOW_TO_INSTALL, find_chromium
+from deploy.embedded.outside import CHROMIUM, PDFSIG, OutsideProgram
 from tests.migrated import ensure_migrated
 
 WORKER_PATIENCE_S = 120.0
@@ -67,9 +67,19 @@ def flush_as_a_superuser() -> Iterator[None]:
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
     """The browser for browser tests; a machine without one fails them and says what to do."""
-    path = find_chromium(os.environ)
+    return path_of(CHROMIUM)
+
+
+@pytest.fixture(scope="session")
+def pdfsig_path() -> str:
+    """Poppler's reader of PDF signatures, likewise."""
+    return path_of(PDFSIG)
+
+
+def path_of(program: OutsideProgram) -> str:
+    path = program.find(os.environ)
     if path is None:
-        pytest.fail(HOW_TO_INSTALL)
+        pytest.fail(program.how_to_install)
     return path
 
 

@@ -17,11 +17,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from deploy.embedded.checks import run_checks
-from deploy.embedded.chromium import VARIABLE as CHROMIUM_VARIABLE
-from deploy.embedded.chromium import ensure_chromium
 from deploy.embedded.console import StartUpError, complain, say
 from deploy.embedded.data_folder import DataFolder
 from deploy.embedded.handover import PROJECT_FOLDER
+from deploy.embedded.outside import FOR_TESTS
 from deploy.embedded.servers import Servers, choose_servers
 from deploy.embedded.service import STOP_ORDER, start_servers
 from deploy.embedded.supervisor import StopRequested, Supervisor
@@ -38,10 +37,10 @@ def main(arguments: Sequence[str]) -> int:
     supervisor.listen_for_signals()
     try:
         data.open()
-        chromium = ensure_chromium(os.environ)
+        outside = {one.variable: one.ensure(os.environ) for one in FOR_TESTS}
         servers = choose_servers(data, os.environ, durable=False)
         start_servers(supervisor, servers)
-        environment = test_environment(os.environ, servers, chromium, folder)
+        environment = test_environment(os.environ, servers, outside, folder)
         return run(arguments, environment, supervisor)
     except StopRequested:
         return 130
@@ -54,16 +53,16 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def test_environment(
-    present: Mapping[str, str], servers: Servers, chromium: str | None, folder: Path
+    present: Mapping[str, str], servers: Servers, outside: Mapping[str, str | None], folder: Path
 ) -> dict[str, str]:
-    """The environment of checks and tests."""
+    """The environment of checks and tests. outside: programs found, by their variables."""
     return {
         **present,
         "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
         "DATABASE_URL": servers.database_url,
         "REDIS_URL": servers.redis_url,
         "EAVESBOOK_TEST_FOLDER": str(folder),
-        **({CHROMIUM_VARIABLE: chromium} if chromium else {}),
+        **{variable: path for variable, path in outside.items() if path},
     }
 
 

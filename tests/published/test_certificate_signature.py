@@ -1,17 +1,21 @@
 """The signature of certificates, checked by software that did not make it.
 
-Two checkers: `compliance.verify.pdf_signature`, our own reading of RFC 5652 with Python alone, as
-the offline verifier runs it; and `asn1crypto` with `cryptography` (OpenSSL), which here takes the
-place of a validator: it parses CMS and certificate by itself and verifies with OpenSSL. Neither
-sees whether a certificate authority stands behind the key, whether it was revoked, nor when the
-file was signed (there is no time stamp of a third party).
+Three checkers: `compliance.verify.pdf_signature`, our own reading of RFC 5652 with Python alone, as
+the offline verifier runs it; `asn1crypto` with `cryptography` (OpenSSL), which parse CMS and
+certificate and verify; and Poppler's `pdfsig`, a validator that shares no code with what signed: it
+opens the PDF by itself, finds the signature's field and checks it with NSS. None of them sees
+whether a certificate authority stands behind the key, whether it was revoked, nor when the file was
+signed (there is no time stamp of a third party); `pdfsig` tells the subfilter of PAdES but does not
+check the attributes that ETSI EN 319 142-1 asks for, which the second reads.
 """
 
 from __future__ import annotations
 
 import hashlib
 import random
+import subprocess
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 import typst
@@ -89,6 +93,42 @@ def test_openssl_says_the_same(signed: tuple[bytes, SigningKey]) -> None:
     assert found == key.fingerprint
     with pytest.raises(InvalidSignature):
         by_openssl(pdf.replace(b"/Type", b"/Tipe", 1))
+
+
+def test_poppler_finds_it_valid_over_the_whole_file(
+    signed: tuple[bytes, SigningKey], pdfsig_path: str, tmp_path: Path
+) -> None:
+    """PAdES (ETSI EN 319 142-1) names its signatures `ETSI.CAdES.detached`."""
+    pdf, _ = signed
+    told = by_poppler(pdfsig_path, tmp_path, pdf)
+
+    assert told["Signature Validation"] == "Signature is Valid."
+    assert told["Signature Type"] == "ETSI.CAdES.detached"
+    assert told["whole"] == "yes"
+
+
+def test_poppler_finds_what_was_changed_or_added(
+    signed: tuple[bytes, SigningKey], pdfsig_path: str, tmp_path: Path
+) -> None:
+    pdf, _ = signed
+    changed = by_poppler(pdfsig_path, tmp_path, pdf.replace(b"/Type", b"/Tipe", 1))
+    longer = by_poppler(pdfsig_path, tmp_path, pdf + b"\n% added\n")
+
+    assert changed["Signature Validation"] == "Digest Mismatch."
+    assert longer["whole"] == "no"
+
+
+def by_poppler(program: str, folder: Path, pdf: bytes) -> dict[str, str]:
+    """What pdfsig tells of the only signature, by its own words; `whole`: nothing is unsigned."""
+    path = folder / "signed.pdf"
+    path.write_bytes(pdf)
+    done = subprocess.run(
+        [program, "-nocert", str(path)], capture_output=True, text=True, check=False
+    )
+    assert done.stdout.count("Signature #") == 1, done.stdout + done.stderr
+    lines = [line.strip("- ").strip() for line in done.stdout.splitlines()]
+    told = dict(line.split(": ", 1) for line in lines if ": " in line)
+    return told | {"whole": "yes" if "Total document signed" in lines else "no"}
 
 
 def by_openssl(pdf: bytes) -> str:
