@@ -9,7 +9,10 @@ from django.db import transaction
 
 from compliance import tasks
 from compliance.assess import ASSESSABLE
+from compliance.audits.answer_photos import is_picture
+from compliance.audits.answers import answered
 from compliance.evidence_access import note_accesses
+from compliance.models import AnswerEvidence
 from compliance.shortfalls import remember_call_back
 from jobs.announce import evidence_changed, evidence_opened, visit_changed, visit_done
 from jobs.models import Job, User, Visit
@@ -21,6 +24,7 @@ def connect() -> None:
     visit_done.connect(on_visit_done, dispatch_uid="compliance.visit_done")
     visit_changed.connect(on_visit_changed, dispatch_uid="compliance.visit_changed")
     evidence_opened.connect(on_evidence_opened, dispatch_uid="compliance.evidence_opened")
+    answered.connect(on_answered, dispatch_uid="compliance.answered")
 
 
 def on_evidence_changed(sender: Any, *, job: Job, **_: Any) -> None:
@@ -48,6 +52,13 @@ def on_evidence_opened(
 ) -> None:
     """Kept at once: nobody sees what the log does not say."""
     note_accesses(job_ids, person, what)
+
+
+def on_answered(sender: Any, *, evidence: list[AnswerEvidence], **_: Any) -> None:
+    """Pictures are inspected; what the broker does not take now, the beat finds."""
+    for row in filter(is_picture, evidence):
+        look = partial(tasks.inspect_answer_picture.delay, row.pk)
+        transaction.on_commit(look, robust=True)
 
 
 def _assess_after_commit(job_id: int) -> None:

@@ -10,12 +10,13 @@ from django.utils import timezone
 
 from compliance import issue_runs
 from compliance.assess import assess_if_due
-from compliance.audits.chasing import chase_late_findings
+from compliance.audits import answer_photos
+from compliance.audits.chasing import remind_of_answers as remind_officers
 from compliance.catching_up import jobs_to_assess, jobs_to_certify
 from compliance.certificates.issue import issue_certificate
 from compliance.digest import chase_late
 from compliance.ledger.seals import make_seal
-from compliance.models import Assessment
+from compliance.models import AnswerEvidence, Assessment
 from compliance.personal import erasing, retention
 from compliance.rule_runs import begin_due_reassessments, left_behind, move_on
 from jobs.errors import Conflict
@@ -90,9 +91,25 @@ def look_after_rules() -> int:
 
 
 @shared_task
-def chase_late_answers() -> int:
-    """Remind compliance officers of findings whose answer is late."""
-    return chase_late_findings(timezone.localdate())
+def remind_of_answers() -> int:
+    """Remind compliance officers of what they owe auditors, before and after it is due."""
+    return remind_officers(timezone.localdate())
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def inspect_answer_picture(evidence_id: int) -> None:
+    """Look at a picture that came with an answer to a finding."""
+    rows = AnswerEvidence.objects.select_related("finding__drawn_job__job__property")
+    answer_photos.inspect_answer_picture(rows.get(pk=evidence_id))
+
+
+@shared_task
+def inspect_waiting_answers() -> int:
+    """Send pictures of answers that no inspection followed."""
+    waiting = answer_photos.waiting_picture_ids()
+    for evidence_id in waiting:
+        inspect_answer_picture.delay(evidence_id)
+    return len(waiting)
 
 
 @shared_task

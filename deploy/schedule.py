@@ -26,6 +26,10 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "jobs.tasks.inspect_waiting_photos",
         "schedule": crontab(minute="*/10"),
     },
+    "inspect-waiting-answers": {
+        "task": "compliance.tasks.inspect_waiting_answers",
+        "schedule": crontab(minute="*/10"),
+    },
     "clear-expired-uploads": {
         "task": "jobs.tasks.clear_expired_uploads",
         "schedule": crontab(minute=25),
@@ -68,8 +72,8 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "compliance.tasks.look_after_issue_runs",
         "schedule": crontab(minute="*/5"),
     },
-    "chase-late-answers-to-auditors": {
-        "task": "compliance.tasks.chase_late_answers",
+    "remind-of-answers-to-auditors": {
+        "task": "compliance.tasks.remind_of_answers",
         "schedule": crontab(hour=7, minute=15),
     },
     "chase-late-shortfalls": {

@@ -12,6 +12,7 @@ from typing import Any, BinaryIO
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
+from django.dispatch import Signal
 from django.utils import timezone
 
 from compliance.audits.things import require_thing
@@ -23,6 +24,8 @@ from jobs.evidence.media_types import HEAD_BYTES, require_whole, sniff
 from jobs.models import User
 
 DAYS_TO_ANSWER = 14
+SOON_DAYS = 3
+"""An answer due within so many days is urgent [common practice, no published source]."""
 FOLDER = "answers"
 FILE_LIMIT_BYTES = 60_000_000
 MOST_FILES = 12
@@ -30,15 +33,26 @@ PDF = "application/pdf"
 PDF_BEGINS, PDF_ENDS = b"%PDF-", b"%%EOF"
 PDF_TAIL_BYTES = 2048
 
+answered = Signal()
+"""Sent inside the transaction, with `evidence`: what came with an answer."""
+
 
 @dataclass(frozen=True, slots=True)
 class Standing:
     """Where a finding stands. state: open, answered, returned or closed; due_on: by when the
-    company has to answer, None while nothing is asked of it."""
+    company has to answer, None while nothing is asked of it; late, soon: that the day has passed,
+    or is near; days_left: negative once it has passed."""
 
     state: str
     due_on: date | None
     late: bool
+    soon: bool = False
+    days_left: int | None = None
+
+    @property
+    def when(self) -> str:
+        """Such as "in 3 days"; nothing while no answer is due."""
+        return days_in_words(self.days_left) if self.days_left is not None else ""
 
     @property
     def words(self) -> str:
@@ -48,6 +62,13 @@ class Standing:
             "returned": "not accepted, to be answered again",
             "closed": "closed",
         }[self.state]
+
+
+def days_in_words(left: int) -> str:
+    """Such as "3 days late", "today", "tomorrow" or "in 5 days"."""
+    if left < 0:
+        return f"{-left} day{'' if left == -1 else 's'} late"
+    return {0: "today", 1: "tomorrow"}.get(left, f"in {left} days")
 
 
 def answer_finding(
@@ -93,7 +114,7 @@ def answer_finding(
         ]
         for row in rows:
             row.finding, row.answer, row.added_by = finding, answer, by
-        AnswerEvidence.objects.bulk_create(rows)
+        answered.send(FindingAnswer, evidence=AnswerEvidence.objects.bulk_create(rows))
     return answer
 
 
@@ -162,7 +183,10 @@ def standing_of(finding: Any, today: date | None = None) -> Standing:
     if finding.is_answered:
         return Standing("answered", None, False)
     state = "returned" if finding.was_returned else "open"
-    return Standing(state, finding.due_on, bool(finding.due_on and finding.due_on < today))
+    if finding.due_on is None:
+        return Standing(state, None, False)
+    left = (finding.due_on - today).days
+    return Standing(state, finding.due_on, left < 0, 0 <= left <= SOON_DAYS, left)
 
 
 def _lock(finding: Finding) -> None:
@@ -192,7 +216,13 @@ def _keep_file(source: ByteSource) -> tuple[Kept, str]:
     try:
         kept = keep(source, FOLDER, limit_bytes=FILE_LIMIT_BYTES, check=look)
     except Refused as refusal:
-        raise Refused(refusal.message, field="files", remedy=refusal.remedy) from refusal
+        name = getattr(source, "name", "") or "A file"
+        raise Refused(
+            f"{name}: {refusal.message[:1].lower()}{refusal.message[1:]}",
+            field="files",
+            remedy="Photos (JPEG, PNG, HEIC, WebP) and whole PDF documents are taken. "
+            "Nothing was sent yet: choose the files again.",
+        ) from refusal
     return kept, media_types[0]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from compliance.models.answer_inspections import AnswerInspection
 from compliance.models.assessments import Assessment, Shortfall
 from compliance.models.audit_follow_ups import (
     AuditFollowUp,
@@ -37,6 +38,7 @@ from compliance.models.waivers import Waiver, WaiverAnswer
 
 __all__ = [
     "AnswerEvidence",
+    "AnswerInspection",
     "Assessment",
     "AuditFollowUp",
     "AuditFollowUpAnswer",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.audits.answers import waiting_for_auditor, waiting_for_company
+from compliance.audits.answers import SOON_DAYS, waiting_for_auditor, waiting_for_company
 from compliance.audits.reading import drafts_of, unread_jobs_of
 from compliance.models import AuditRound, Finding
 from jobs.models import Role, User
@@ -34,37 +36,84 @@ def findings_waiting(user: User) -> int:
 
 def auditor_attention(user: User) -> list[Attention]:
     rounds = AuditRound.objects.visible_to(user)
-    home = reverse("audit_home")
+    home, found = reverse("audit_home"), reverse("findings")
+    unread, answers = jobs_to_read(user), findings_waiting(user)
+    late = _late(user)
+    drafts = drafts_of(user.scheme_id)
+    sealed = rounds.filter(state=AuditRound.State.SEALED).count()
+    begun = rounds.filter(state=AuditRound.State.COMMITTED).count()
     return [
-        Attention(jobs_to_read(user), "drawn jobs are still to be read", home, "now"),
         Attention(
-            findings_waiting(user),
-            "answers of companies wait for your word",
-            f"{reverse('findings')}?show=answered",
+            unread, f"drawn {_many(unread, 'job')} {_is(unread)} still to be read", home, "now"
         ),
-        Attention(drafts_of(user.scheme_id), "findings are drafts, not released yet", home),
         Attention(
-            rounds.filter(state=AuditRound.State.SEALED).count(),
-            "sealed rounds wait for your secret to be drawn",
+            answers,
+            f"{_many(answers, 'answer')} of companies {_waits(answers)} for your word",
+            f"{found}?show=answered",
+        ),
+        Attention(
+            late, f"{_many(late, 'answer')} of companies {_is(late)} overdue", f"{found}?show=late"
+        ),
+        Attention(
+            drafts,
+            f"{_many(drafts, 'finding')} {_is(drafts)} a draft, not released yet"
+            if drafts == 1
+            else "findings are drafts, not released yet",
             home,
         ),
         Attention(
-            rounds.filter(state=AuditRound.State.COMMITTED).count(),
-            "rounds have no sealed population yet",
+            sealed,
+            f"sealed {_many(sealed, 'round')} {_waits(sealed)} for your secret to be drawn",
+            home,
+        ),
+        Attention(
+            begun,
+            f"{_many(begun, 'round')} {'has' if begun == 1 else 'have'} no sealed population yet",
             home,
         ),
     ]
 
 
+def _late(user: User) -> int:
+    rows = waiting_for_company(Finding.objects.visible_to(user))
+    return rows.filter(due_on__lt=timezone.localdate()).count()
+
+
+def _many(count: int, word: str) -> str:
+    return word if count == 1 else f"{word}s"
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def _waits(count: int) -> str:
+    return "waits" if count == 1 else "wait"
+
+
 def company_attention(user: User) -> list[Attention]:
     waiting = waiting_for_company(Finding.objects.visible_to(user))
-    late = waiting.filter(due_on__lt=timezone.localdate()).count()
+    today = timezone.localdate()
+    late = waiting.filter(due_on__lt=today).count()
+    soon = waiting.filter(due_on__range=(today, today + timedelta(days=SOON_DAYS))).count()
+    rest = waiting.count() - late - soon
     address = reverse("findings")
     return [
-        Attention(late, "answers to auditors are late", f"{address}?show=late", "now"),
         Attention(
-            waiting.count() - late,
-            "findings of auditors wait for an answer",
+            late,
+            f"{_many(late, 'answer')} to auditors {_is(late)} late",
+            f"{address}?show=late",
+            "now",
+        ),
+        Attention(
+            soon,
+            f"{_many(soon, 'answer')} to auditors {_is(soon)} due within {SOON_DAYS} days",
+            f"{address}?show=soon",
+            "now",
+        ),
+        Attention(
+            rest,
+            f"{_many(rest, 'finding')} of auditors {_waits(rest)} for an answer",
             f"{address}?show=open",
             "soon",
         ),

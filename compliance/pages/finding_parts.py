@@ -7,22 +7,47 @@ from datetime import date
 from typing import Any
 
 from django.urls import reverse
+from django.utils import timezone
 
+from compliance.audits.answer_photos import is_picture
 from compliance.audits.answers import Standing, standing_of, with_standing
 from compliance.audits.things import words_of
-from compliance.models import AnswerEvidence, Finding, FindingAnswer
+from compliance.models import AnswerEvidence, AnswerInspection, Finding, FindingAnswer
+from jobs.evidence.exif import ASSUMED
 from jobs.models import DepthReading, Job, Photo
 
 MOST_LISTED = 120
+WITH_ANSWERS = (
+    "answers__answered_by",
+    "answers__evidence__inspections",
+    "answers__reply__replied_by",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ShownWarning:
+    """What speaks against a picture. url: the stored photo it is like, where that may be seen."""
+
+    text: str
+    url: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ShownEvidence:
-    """What proves an answer: words, where to open it, and the SHA-256 of a file."""
+    """What proves an answer: words, where to open it, and the SHA-256 of a file.
+
+    Of a picture also a small copy, one to look at, what its EXIF and its looks say, and whether
+    it waits to be looked at.
+    """
 
     words: str
     url: str
     sha256: str = ""
+    thumb_url: str = ""
+    display_url: str = ""
+    taken: str = ""
+    warnings: tuple[ShownWarning, ...] = ()
+    waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +80,7 @@ def told_findings(rows: Any, job: Job | None = None) -> list[ToldFinding]:
     found = with_standing(rows).select_related(
         "found_by", "drawn_job__round", "drawn_job__job__property"
     )
-    found = found.prefetch_related(
-        "answers__answered_by", "answers__evidence", "answers__reply__replied_by"
-    )
+    found = found.prefetch_related(*WITH_ANSWERS)
     return [told_finding(row, job) for row in found]
 
 
@@ -104,9 +127,48 @@ def _told_answer(job: Job, answer: FindingAnswer) -> ToldAnswer:
 
 def _shown(job: Job, row: AnswerEvidence) -> ShownEvidence:
     if row.sha256:
-        kind = "Document" if row.media_type == "application/pdf" else "Photo"
-        words = f"{kind}, {row.size_bytes / 1000:,.0f} kB"
-        return ShownEvidence(words, reverse("answer_file", args=[row.pk]), row.sha256)
+        return _shown_file(job, row)
     kind, _, name = row.concerns.partition(":")
     url = reverse("photo", args=[int(name), "original"]) if kind == "photo" else ""
     return ShownEvidence(words_of(job, row.concerns) or row.concerns, url)
+
+
+def _shown_file(job: Job, row: AnswerEvidence) -> ShownEvidence:
+    kind = "Photo" if is_picture(row) else "Document"
+    words = f"{kind}, {row.size_bytes / 1000:,.0f} kB"
+    url = reverse("answer_file", args=[row.pk])
+    looked_at = list(row.inspections.all())[-1:]  # type: ignore[attr-defined]
+    if not looked_at:
+        return ShownEvidence(words, url, row.sha256, waits=is_picture(row))
+    inspection = looked_at[0]
+    return ShownEvidence(
+        words,
+        url,
+        row.sha256,
+        thumb_url=_copy(row, "thumb") if inspection.thumb_name else "",
+        display_url=_copy(row, "display") if inspection.display_name else "",
+        taken=_taken(inspection),
+        warnings=tuple(_warning(job, said) for said in inspection.warnings),
+    )
+
+
+def _copy(row: AnswerEvidence, size: str) -> str:
+    return reverse("answer_picture", args=[row.pk, size])
+
+
+def _taken(inspection: AnswerInspection) -> str:
+    """When and with what, as the file says."""
+    said = []
+    if inspection.exif_taken_at is not None:
+        zone = ", zone assumed" if inspection.exif_time_source == ASSUMED else ""
+        said.append(f"{timezone.localtime(inspection.exif_taken_at):%-d %b %Y %H:%M} (EXIF{zone})")
+    if inspection.device:
+        said.append(inspection.device)
+    return ", ".join(said)
+
+
+def _warning(job: Job, said: dict[str, Any]) -> ShownWarning:
+    """The other photo is led to if it is of this job: who reads the finding may see it."""
+    photo = Photo.objects.filter(pk=said.get("photo"), job=job).first() if "photo" in said else None
+    url = reverse("photo", args=[photo.pk, "display"]) if photo else ""
+    return ShownWarning(said["text"], url)

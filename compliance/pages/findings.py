@@ -2,36 +2,46 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Case, IntegerField, QuerySet, Value, When
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from compliance.audits.answers import answer_finding, reply_to_answer, standing_of, with_standing
+from compliance.audits.answers import (
+    SOON_DAYS,
+    answer_finding,
+    reply_to_answer,
+    standing_of,
+    with_standing,
+)
 from compliance.evidence_access import note_access
 from compliance.models import AnswerEvidence, Finding
 from compliance.pages.audit_reading_forms import AnswerForm, ReplyForm
-from compliance.pages.finding_parts import linkable, told_finding
+from compliance.pages.finding_parts import WITH_ANSWERS, linkable, told_finding
 from jobs.errors import Refused
+from jobs.evidence.media_types import JPEG
 from jobs.models import Role
 from jobs.pages.access import page_for
 from jobs.pages.photos import NOTHING_RUNS, chunks_for
 from jobs.pages.refusals import show_refusal
 
 PAGE_ROWS = 40
+COPIES = ("display", "thumb")
 COMPANY = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 READS = (*COMPANY, Role.AUDITOR)
 SHOWN = {
     "": "All",
     "open": "To be answered",
     "late": "Late",
+    "soon": f"Due within {SOON_DAYS} days",
     "answered": "Answered",
     "closed": "Closed",
 }
@@ -72,10 +82,13 @@ RANK = Case(
 
 
 def _narrowed(rows: QuerySet[Any], shown: str) -> QuerySet[Any]:
-    if shown in ("open", "late"):
+    today = timezone.localdate()
+    if shown in ("open", "late", "soon"):
         rows = rows.filter(is_closed=False, is_answered=False)
     if shown == "late":
-        rows = rows.filter(due_on__lt=timezone.localdate())
+        rows = rows.filter(due_on__lt=today)
+    if shown == "soon":
+        rows = rows.filter(due_on__range=(today, today + timedelta(days=SOON_DAYS)))
     if shown == "answered":
         rows = rows.filter(is_closed=False, is_answered=True)
     return rows.filter(is_closed=True) if shown == "closed" else rows
@@ -85,7 +98,7 @@ def _finding(request: HttpRequest, pk: int) -> Any:
     rows = with_standing(Finding.objects.visible_to(request.user).defects())
     rows = rows.select_related(
         "found_by", "drawn_job__round", "drawn_job__job__property", "drawn_job__job__company"
-    ).prefetch_related("answers__answered_by", "answers__evidence", "answers__reply__replied_by")
+    ).prefetch_related(*WITH_ANSWERS)
     return get_object_or_404(rows, pk=pk)
 
 
@@ -146,16 +159,39 @@ def finding_reply(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(*READS)
 def answer_file(request: HttpRequest, pk: int) -> HttpResponseBase:
     """A file that came with an answer, as it came, to be saved."""
+    record = _file(request, pk)
+    ending = record.media_type.rpartition("/")[2]
+    answer = _bytes(request, record.stored_name, record.media_type)
+    answer["Content-Disposition"] = f'attachment; filename="answer-{record.pk}.{ending}"'
+    return answer
+
+
+@page_for(*READS)
+def answer_picture(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
+    """A picture of an answer: a copy without metadata, to show; `original` saves it as it came."""
+    if size == "original":
+        return answer_file(request, pk)
+    record = _file(request, pk)
+    looked_at = record.inspections.last()  # type: ignore[attr-defined]
+    name = getattr(looked_at, f"{size}_name", "") if size in COPIES else ""
+    if not name:
+        raise Http404
+    return _bytes(request, name, JPEG)
+
+
+def _file(request: HttpRequest, pk: int) -> AnswerEvidence:
     rows = AnswerEvidence.objects.visible_to(request.user).exclude(sha256="")
-    record = get_object_or_404(rows.select_related("finding__drawn_job__job"), pk=pk)
+    record: AnswerEvidence = get_object_or_404(
+        rows.select_related("finding__drawn_job__job"), pk=pk
+    )
     if request.user.role == Role.AUDITOR:
         job = record.finding.drawn_job.job
         note_access(job, request.user, f"file of the answer to finding {record.finding_id}")
-    answer = StreamingHttpResponse(
-        chunks_for(request, record.stored_name), content_type=record.media_type
-    )
-    ending = record.media_type.rpartition("/")[2]
-    answer["Content-Disposition"] = f'attachment; filename="answer-{record.pk}.{ending}"'
+    return record
+
+
+def _bytes(request: HttpRequest, stored_name: str, media_type: str) -> StreamingHttpResponse:
+    answer = StreamingHttpResponse(chunks_for(request, stored_name), content_type=media_type)
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Content-Security-Policy"] = NOTHING_RUNS
     answer["Cache-Control"] = "private, no-store"
@@ -167,4 +203,5 @@ urlpatterns = [
     path("findings/<int:pk>/", finding, name="finding"),
     path("findings/<int:pk>/reply/", finding_reply, name="finding_reply"),
     path("findings/files/<int:pk>/", answer_file, name="answer_file"),
+    path("findings/files/<int:pk>/<slug:size>/", answer_picture, name="answer_picture"),
 ]

@@ -61,6 +61,7 @@ def asked(request: HttpRequest) -> HttpResponse:
         "waiting": follow_ups.waiting().order_by("due_on", "pk"),
         "answered": follow_ups.filter(answer__isnull=False)[:SHOWN_ANSWERED],
         "answer_form": FollowUpAnswerForm(),
+        "today": timezone.localdate(),
         "may_withdraw": request.user.role == Role.COMPLIANCE_OFFICER,
         "page_kicker": "Findings",
         "page_title": "Asked by auditors",
@@ -124,11 +125,23 @@ def _told(answer: object) -> str:
 
 
 def asked_attention(user: User) -> list[Attention]:
+    """What waits, the overdue told apart."""
     waiting = AuditFollowUp.objects.visible_to(user).waiting()
     if user.role == Role.PLANNER:
         waiting = waiting.of_kind(AuditFollowUp.Kind.CALL_BACK)
-    words = "call-backs or withdrawals asked by auditors wait"
-    return [Attention(waiting.count(), words, reverse("asked_by_auditors"), "now")]
+    late = waiting.filter(due_on__lt=timezone.localdate()).count()
+    rest = waiting.count() - late
+    url = reverse("asked_by_auditors")
+    return [
+        Attention(late, f"{_asked_words(user, late)} asked by auditors overdue", url, "now"),
+        Attention(rest, f"{_asked_words(user, rest)} asked by auditors to decide on", url, "now"),
+    ]
+
+
+def _asked_words(user: User, count: int) -> str:
+    if user.role == Role.PLANNER:
+        return "call-back" if count == 1 else "call-backs"
+    return "call-back or withdrawal" if count == 1 else "call-backs or withdrawals"
 
 
 def overdue_attention(user: User) -> list[Attention]:
@@ -136,8 +149,8 @@ def overdue_attention(user: User) -> list[Attention]:
     late = AuditFollowUp.objects.visible_to(user).waiting().filter(due_on__lt=timezone.localdate())
     rounds = list(late.order_by("due_on").values_list("round_id", flat=True))
     url = reverse("audit_round", args=rounds[:1]) if rounds else ""
-    words = "call-backs or withdrawals you asked for are overdue"
-    return [Attention(len(rounds), words, url)]
+    words = "call-back or withdrawal" if len(rounds) == 1 else "call-backs or withdrawals"
+    return [Attention(len(rounds), f"{words} you asked for overdue", url)]
 
 
 def register() -> None:

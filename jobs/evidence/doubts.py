@@ -44,6 +44,13 @@ def doubts_about_exif(
 
     phone_ahead: how far the phone's clock, by which the camera goes, was ahead of ours.
     """
+    yield from doubts_about_what_is_told(exif, home)
+    if exif.taken_at is not None:
+        yield from _doubts_about_time(exif.taken_at - (phone_ahead or timedelta()), visit)
+
+
+def doubts_about_what_is_told(exif: ExifFacts, home: Property) -> Iterator[Doubt]:
+    """No EXIF, no time, or a position away from the property: of whatever visit, or of none."""
     if not exif.present:
         yield Doubt(
             "no_exif",
@@ -53,8 +60,6 @@ def doubts_about_exif(
         return
     if exif.taken_at is None:
         yield Doubt("no_time", "The file does not say when it was taken.")
-    else:
-        yield from _doubts_about_time(exif.taken_at - (phone_ahead or timedelta()), visit)
     if exif.latitude_deg is not None and exif.longitude_deg is not None:
         yield from _doubts_about_place(exif.latitude_deg, exif.longitude_deg, home)
 
@@ -66,12 +71,13 @@ def _doubts_about_time(taken_at: datetime, visit: Visit) -> Iterator[Doubt]:
     if taken_at < begins - BEFORE_VISIT:
         yield Doubt(
             "before_visit",
-            f"The camera says {said:%-d %b %Y %H:%M}, {_span(begins - taken_at)} before the visit.",
+            f"The camera says {said:%-d %b %Y %H:%M}, {how_long(begins - taken_at)} before the "
+            "visit.",
         )
     elif taken_at > ends + AFTER_VISIT:
         yield Doubt(
             "after_visit",
-            f"The camera says {said:%-d %b %Y %H:%M}, {_span(taken_at - ends)} after the visit.",
+            f"The camera says {said:%-d %b %Y %H:%M}, {how_long(taken_at - ends)} after the visit.",
         )
 
 
@@ -108,7 +114,8 @@ def doubts_about_looks(look: Look, width_px: int, height_px: int) -> Iterator[Do
         yield Doubt("blurred", "It is blurred: neither joists nor a gauge can be read.")
 
 
-def _span(length: timedelta) -> str:
+def how_long(length: timedelta) -> str:
+    """Such as "3 hours" or "12 days"."""
     hours = length.total_seconds() / 3600
     if hours < 48:
         return f"{hours:.0f} hour{'' if round(hours) == 1 else 's'}"

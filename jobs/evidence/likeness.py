@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from typing import Any
+
+from django.db.models import QuerySet
 
 from jobs.evidence.alignment import Sample, show_the_same
 from jobs.evidence.content_store import open_kept
@@ -15,6 +18,7 @@ from jobs.evidence.decoding.client import CannotOpen, grey_sample
 from jobs.evidence.doubts import Doubt
 from jobs.evidence.looks import Look, distance
 from jobs.models import Photo, PhotoHash, PhotoInspection
+from jobs.models.photo_hashes import Near
 
 SAME_JOB_BITS = 12
 """Within a job few photos are compared, so more of them may be looked at closely."""
@@ -32,7 +36,7 @@ def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
             "not_compared", "It is too blurred or too plain to be compared with other photos."
         )
         return
-    twin = _first_alike(_near_in_job(photo, look), look.sample)
+    twin = first_alike(_near_in_job(photo, look), look.sample)
     if twin is not None:
         other = twin.photo.get_moment_display().lower()
         yield Doubt(
@@ -40,11 +44,24 @@ def doubts_about_likeness(photo: Photo, look: Look) -> Iterator[Doubt]:
             f"It looks the same as the {other} picture at {twin.photo.point_label or 'no point'}.",
             twin.photo_id,
         )
-    stranger = _first_alike(_near_elsewhere(photo, look), look.sample)
+    stranger = first_alike(_near_elsewhere(photo, look), look.sample)
     if stranger is not None:
         yield Doubt(
             "like_other_job", "It looks the same as a photo of another job.", stranger.photo_id
         )
+
+
+def stored_alike(look: Look, job_id: int) -> tuple[PhotoInspection | None, PhotoInspection | None]:
+    """The stored photo of this job, and the one of another job, that show the same as a picture
+    that is no photo of a visit; None where there is none, or it says too little to be compared."""
+    if not look.can_be_compared:
+        return None, None
+    own = PhotoHash.objects.filter(job_id=job_id).select_related("inspection__photo")
+    elsewhere = PhotoHash.objects.near(look.hashes, not_of_job=job_id, most=MOST_COMPARED)
+    return (
+        first_alike(_nearest_of(own, look), look.sample),
+        first_alike(_of_photos(elsewhere), look.sample),
+    )
 
 
 def remember(photo: Photo, inspection: PhotoInspection, look: Look) -> None:
@@ -64,13 +81,22 @@ Candidate = tuple[PhotoInspection, int]
 def _near_in_job(photo: Photo, look: Look) -> list[Candidate]:
     rows = PhotoHash.objects.filter(job_id=photo.job_id).exclude(photo_id=photo.pk)
     rows = rows.exclude(photo__moment=photo.moment).select_related("inspection__photo")
+    return _nearest_of(rows, look)
+
+
+def _nearest_of(rows: QuerySet[Any], look: Look) -> list[Candidate]:
     found = [(row.inspection, nearest(look, row.value)) for row in rows.order_by("pk")]
     near = [(inspection, bits) for inspection, bits in found if bits <= SAME_JOB_BITS]
     return sorted(near, key=lambda candidate: candidate[1])[:MOST_COMPARED]
 
 
 def _near_elsewhere(photo: Photo, look: Look) -> list[Candidate]:
-    near = PhotoHash.objects.near(look.hashes, not_of_job=photo.job_id, most=MOST_COMPARED)
+    return _of_photos(
+        PhotoHash.objects.near(look.hashes, not_of_job=photo.job_id, most=MOST_COMPARED)
+    )
+
+
+def _of_photos(near: list[Near]) -> list[Candidate]:
     rows = PhotoHash.objects.select_related("inspection").in_bulk([one.photo_id for one in near])
     return [(rows[one.photo_id].inspection, one.distance) for one in near if one.photo_id in rows]
 
@@ -80,7 +106,9 @@ def nearest(look: Look, value: int) -> int:
     return min(distance(guessed, value) for guessed in look.hashes)
 
 
-def _first_alike(candidates: Iterable[Candidate], sample: Sample) -> PhotoInspection | None:
+def first_alike(candidates: Iterable[tuple[Any, int]], sample: Sample) -> Any:
+    """The first inspection (with a `thumb_name`) whose picture shows the same, of (inspection,
+    bits that its hash differs by); None where none does."""
     for inspection, bits in candidates:
         try:
             alike = show_the_same(sample, _sample_of_copy(inspection.thumb_name))

@@ -142,6 +142,7 @@ THINGS: dict[str, Thing] = {
     "finding-answers/<pk>": record("answer", OF_FINDING),
     "finding-replies/<pk>": record("reply", OF_FINDING),
     "files/<pk>": record("answer_file", OF_FINDING),
+    "files/<pk>/<size>": value("original"),
     "drafts/<pk>": record("finding_draft", OF_ROUND),
     "finding-drafts/<pk>": record("finding_draft", OF_ROUND),
     "job-reads/<pk>": record("job_read", OF_ROUND),

@@ -20,8 +20,9 @@ from compliance.audits.answers import (
     waiting_for_company,
     with_standing,
 )
-from compliance.audits.chasing import chase_late_findings
+from compliance.audits.chasing import remind_of_answers
 from compliance.audits.findings import record_finding
+from compliance.audits.follow_up import ask_follow_up
 from compliance.models import AnswerEvidence, EvidenceAccess, Finding, FindingAnswer, LedgerEntry
 from jobs.errors import Conflict, Refused
 from tests.compliance.reading_scene import AuditScene, audit_scene
@@ -156,12 +157,35 @@ def test_pages_give_each_side_its_form_when_it_is_its_turn(client, scene, findin
     assert [row.answered_by for row in FindingAnswer.objects.all()] == [officer]
 
 
+@pytest.mark.parametrize(
+    ("days_left", "said"),
+    [(8, ""), (7, "in 7 days"), (5, ""), (3, "in 3 days"), (1, "tomorrow"), (0, "today")],
+)
+def test_the_company_is_reminded_before_an_answer_is_due(
+    finding, officer, mailoutbox, days_left, said
+):
+    today = finding.answer_due_on - timedelta(days=days_left)
+
+    assert remind_of_answers(today) == bool(said)
+    assert remind_of_answers(today) == 0
+    assert all("Tray missing.”, due" in mail.body and said in mail.body for mail in mailoutbox)
+    assert standing(finding, today).soon == (days_left <= 3)
+
+
+def test_what_an_auditor_asked_for_is_reminded_of_too(scene, finding, officer, mailoutbox):
+    asked = ask_follow_up(finding, "call_back", scene.auditor)
+
+    assert remind_of_answers(asked.due_on - timedelta(days=1)) == 1
+    assert "call-back, “Tray missing.”, due" in mailoutbox[0].body
+    assert "tomorrow" in mailoutbox[0].body and "14 days late" not in mailoutbox[0].subject
+
+
 def test_late_findings_are_chased_by_mail_once_a_day(finding, officer, mailoutbox):
     late = finding.answer_due_on + timedelta(days=3)
 
     assert standing(finding, late).late
-    assert chase_late_findings(late) == 1
-    assert chase_late_findings(late) == 0
+    assert remind_of_answers(late) == 1
+    assert remind_of_answers(late) == 0
 
     (mail,) = mailoutbox
     assert mail.to == [officer.email]
@@ -171,7 +195,7 @@ def test_late_findings_are_chased_by_mail_once_a_day(finding, officer, mailoutbo
 def test_an_answered_or_closed_finding_is_not_chased(scene, finding, officer, mailoutbox):
     answer_finding(finding, officer, "Fitted.")
 
-    assert chase_late_findings(finding.answer_due_on + timedelta(days=30)) == 0
+    assert remind_of_answers(finding.answer_due_on + timedelta(days=30)) == 0
     assert mailoutbox == []
 
 
