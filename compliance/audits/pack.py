@@ -17,6 +17,7 @@ from compliance.audits.pictures import pictures_for
 from compliance.audits.report import DRAWN, report_pdf
 from compliance.audits.rounds import population_file_name, repeat_command
 from compliance.audits.strata import population_lines
+from compliance.certificates.signing import signing_key
 from compliance.ledger.facts import FACTS
 from compliance.models import AuditRound, Seal
 from compliance.packs.scope import PackScope, scope_for
@@ -86,7 +87,7 @@ class RoundExtra:
         text = population_text(population_lines(self.record))
         yield layout.AUDIT_POPULATION, iter([text.encode()])
         report = report_pdf(self.record, self.user, made_at=timezone.now())
-        yield f"{layout.AUDIT}report.pdf", iter([report])
+        yield layout.AUDIT_REPORT, iter([report])
         for picture in pictures_for(self.user, self.record):
             name = f"{layout.AUDIT}pictures/{picture.key}"
             yield f"{name}.svg", iter([picture.svg.encode()])
@@ -144,6 +145,7 @@ def _round_json(record: AuditRound) -> bytes:
         "nonce": record.nonce_hex,
         "seal": record.seal_id,
         "seal_root": record.seal.root_hex,
+        "report_key": signing_key().fingerprint,
         "sample_size": record.sample_size,
         "accept_at_most": record.accept_at_most,
         "strata": record.population_seal.strata,

@@ -15,6 +15,8 @@ from compliance.audits.pictures import Picture, pictures_for
 from compliance.audits.report_parts import findings_by_class, follow_ups, sample_rows
 from compliance.audits.rounds import repeat_agrees, repeat_command
 from compliance.audits.strata import sealed_strata, strata_now
+from compliance.certificates.key_records import keep_key
+from compliance.certificates.signing import AS_REPORT, sign_pdf, signing_key
 from compliance.models import AuditRound, Seal
 from jobs.errors import Conflict
 from jobs.models import User
@@ -30,12 +32,18 @@ DRAWN = (AuditRound.State.DRAWN, AuditRound.State.CLOSED)
 
 
 def report_pdf(record: AuditRound, user: User | Any, *, made_at: datetime) -> bytes:
-    """A tagged PDF of the round as this person may see it. The same round gives the same bytes.
+    """A tagged PDF of the round as this person may see it, signed as certificates are (PAdES).
+
+    The same round gives the same bytes by a key in a file; a device signs anew each time.
 
     Raises:
         Conflict: the round is not drawn yet.
     """
-    return typeset(TEMPLATE, report_contents(record, user), made_at=timezone.localtime(made_at))
+    key = signing_key()
+    contents = report_contents(record, user) | {"key": key.fingerprint}
+    pdf = typeset(TEMPLATE, contents, made_at=timezone.localtime(made_at))
+    keep_key(key)
+    return sign_pdf(pdf, made_at, key, reason=AS_REPORT)
 
 
 def report_contents(record: AuditRound, user: User | Any) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Signing certificates: PAdES with a key of our own, so that a changed byte is noticed.
+"""Signing certificates and reports of audits: PAdES, so that a changed byte is noticed.
 
 The key is EC P-256 with a self-signed certificate, made at the first start, and replaceable (see
 `compliance.certificates.key_sources`). Signatures carry the time of issue that the certificate
@@ -34,6 +34,8 @@ KEY_FILE = "certificate-signing.pem"
 FIELD = "Seal"
 YEARS_VALID = 20
 BYTES_RESERVED = 8192
+AS_CERTIFICATE = "Issued as a loft insulation certificate"
+AS_REPORT = "Issued as the report of an audit round"
 
 
 def signing_key() -> SigningKey:
@@ -113,13 +115,15 @@ def _for_signatures() -> x509.KeyUsage:
     )
 
 
-def sign_pdf(pdf: bytes, at: datetime, key: SigningKey | None = None) -> bytes:
+def sign_pdf(
+    pdf: bytes, at: datetime, key: SigningKey | None = None, *, reason: str = AS_CERTIFICATE
+) -> bytes:
     """`pdf` with a PAdES baseline signature (ETSI EN 319 142-1, level B-B) made at `at`."""
     meta = PdfSignatureMetadata(
         field_name=FIELD,
         md_algorithm="sha256",
         subfilter=SigSeedSubFilter.PADES,
-        reason="Issued as a loft insulation certificate",
+        reason=reason,
         name="Eavesbook",
     )
     signed = _SignerAt(meta, signer_of(key or signing_key()), at).sign_pdf(

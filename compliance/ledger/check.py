@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from django.db import connection, transaction
 
 from compliance.ledger.facts import ERASABLE, ERASED_HASHES, FACTS, fact_expression
-from compliance.ledger.seals import signature_holds, text_agrees
+from compliance.ledger.seals import follows, signature_holds, text_agrees
 from compliance.ledger.stored_tree import RUN, STEP
 from compliance.ledger.tree import Frontier, complete_root, leaf_hash
 from compliance.models import LedgerEntry, LedgerNode, Seal
@@ -201,11 +201,15 @@ def _higher_nodes() -> Iterator[Fault]:
 
 
 def _signatures() -> Iterator[Fault]:
+    before: Seal | None = None
     for seal in Seal.objects.order_by("id"):
         if not signature_holds(seal):
             yield Fault("its signature does not fit its text", f"Seal {seal.pk}")
         elif not text_agrees(seal):
             yield Fault("its signed text says something else than its row", f"Seal {seal.pk}")
+        elif not follows(seal, before):
+            yield Fault("it does not name the Seal before it", f"Seal {seal.pk}")
+        before = seal
 
 
 def _query(sql: str, parameters: list[object]) -> list[tuple]:  # type: ignore[type-arg]

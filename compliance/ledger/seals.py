@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 from functools import lru_cache
 
 from cryptography.exceptions import InvalidSignature
@@ -17,31 +16,14 @@ from compliance.certificates.keys import read_or_make
 from compliance.ledger.sequence import sequence_entries
 from compliance.ledger.stored_tree import StoredTree
 from compliance.models import Seal
+from compliance.verify.layout import NO_SEAL_BEFORE, SealLink, link_of, seal_text, text_sha256
 from jobs.errors import Conflict
 
 KEY_FILE = "seal-signing.pem"
-FIRST_LINE = "Eavesbook ledger seal, version 1"
 
 
 class LedgerRewritten(Conflict):
     """The stored tree does not continue the last Seal."""
-
-
-@dataclass(frozen=True, slots=True)
-class SealText:
-    """What a seal says; its text is what is signed."""
-
-    tree_size: int
-    root_hash: bytes
-    made_at: datetime
-
-    def __str__(self) -> str:
-        return (
-            f"{FIRST_LINE}\n"
-            f"tree size: {self.tree_size}\n"
-            f"root hash (SHA-256, RFC 9162): {self.root_hash.hex()}\n"
-            f"made at: {self.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}\n"
-        )
 
 
 def make_seal() -> Seal:
@@ -63,7 +45,8 @@ def make_seal() -> Seal:
                 return last
         root = tree.root(size)
         made_at = timezone.now().replace(microsecond=0)
-        text = str(SealText(size, root, made_at))
+        when = f"{made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+        text = seal_text(size, root.hex(), when, _link_to(last))
         key = seal_key()
         return Seal.objects.create(
             tree_size=size,
@@ -73,6 +56,18 @@ def make_seal() -> Seal:
             signature=key.sign(text.encode()),
             public_key=public_bytes(key.public_key()),
         )
+
+
+def _link_to(last: Seal | None) -> SealLink:
+    """The next number, and the Seal before by its text; called under the sequencer's lock.
+
+    Whoever holds a Seal so knows how many there were, and that none was slipped in between.
+    """
+    if last is None:
+        return SealLink(1, NO_SEAL_BEFORE)
+    link = link_of(last.signed_text)
+    number = Seal.objects.count() if link is None else link.number
+    return SealLink(number + 1, text_sha256(last.signed_text))
 
 
 def _refuse_rewritten(last: Seal, size: int, tree: StoredTree) -> None:
@@ -110,8 +105,22 @@ def signature_holds(seal: Seal) -> bool:
 
 def text_agrees(seal: Seal) -> bool:
     """Whether the signed text says what the seal's columns say."""
-    expected = SealText(seal.tree_size, bytes(seal.root_hash), seal.made_at)
-    return seal.signed_text == str(expected)
+    when = f"{seal.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+    link = link_of(seal.signed_text)
+    return seal.signed_text == seal_text(seal.tree_size, seal.root_hex, when, link)
+
+
+def follows(seal: Seal, before: Seal | None) -> bool:
+    """Whether the seal names the one before it; one of version 1 names none."""
+    link = link_of(seal.signed_text)
+    if link is None:
+        return before is None or link_of(before.signed_text) is None
+    if before is None:
+        return link == SealLink(1, NO_SEAL_BEFORE)
+    earlier = link_of(before.signed_text)
+    if earlier is not None and link.number != earlier.number + 1:
+        return False
+    return link.before == text_sha256(before.signed_text)
 
 
 @lru_cache(maxsize=4)

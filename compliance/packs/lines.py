@@ -119,20 +119,22 @@ def proof_lines(ids: array[int], seal: Seal) -> Iterator[bytes]:
 
 
 def chosen_seals(seal: Seal, wanted: tuple[int, ...]) -> list[Seal]:
-    """Seals of a pack, the smallest first: the first of each month, the last few, those asked for.
+    """Seals of a pack, the smallest first: the first of each month, the last few, those asked for
+    each with the one before it, which shows what was not sealed yet.
 
     Of Seals over the same entries only the newest.
     """
-    upto = Seal.objects.filter(tree_size__lte=seal.tree_size, tree_size__gt=0)
+    upto = Seal.objects.filter(tree_size__lte=seal.tree_size)
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT min(id) FROM compliance_seal WHERE tree_size > 0 "
             "GROUP BY date_trunc('month', made_at AT TIME ZONE 'UTC')"
         )
         monthly = [row[0] for row in cursor.fetchall()]
-    last = list(upto.order_by("-id").values_list("pk", flat=True)[:LAST_SEALS])
-    chosen = upto.filter(pk__in=[*monthly, *last, *wanted, seal.pk])
-    by_size = {one.tree_size: one for one in chosen.order_by("id")}
+    filled = upto.filter(tree_size__gt=0).order_by("-id").values_list("pk", flat=True)
+    before = [upto.filter(pk__lt=one).order_by("-id").first() for one in wanted]
+    chosen = [*monthly, *filled[:LAST_SEALS], *wanted, *(one.pk for one in before if one)]
+    by_size = {one.tree_size: one for one in upto.filter(pk__in=[*chosen, seal.pk]).order_by("id")}
     return [by_size[size] for size in sorted(by_size)]
 
 

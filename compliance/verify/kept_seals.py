@@ -9,7 +9,8 @@ from compliance.verify.reading_json import read_object
 from compliance.verify.seals import ReadSeal, seal_of
 
 SEAL_FILE = re.compile(
-    r"((?:.*\n)tree size: (\d+)\nroot hash \(SHA-256, RFC 9162\): (.*)\nmade at: (.*)\n)"
+    r"((?:.*\n)(?:number: \d+\n)?tree size: (\d+)\nroot hash \(SHA-256, RFC 9162\): (.*)\n"
+    r"made at: (.*)\n(?:seal before \(SHA-256 of its text\): .*\n)?)"
     r"public key \(Ed25519\): (.*)\nsignature \(Ed25519\): (.*)\s*"
 )
 

@@ -31,6 +31,9 @@ so needs no paths: its entries give the root of each Seal.
 
 from __future__ import annotations
 
+import hashlib
+import re
+from dataclasses import dataclass
 from typing import Final
 
 PACK_VERSION: Final = 1
@@ -58,10 +61,19 @@ ANSWER_FILES: Final = "data/answers/"
 AUDIT: Final = "data/audit/"
 AUDIT_ROUND: Final = "data/audit/round.json"
 AUDIT_POPULATION: Final = "data/audit/population.txt"
+AUDIT_REPORT: Final = "data/audit/report.pdf"
 VERIFIER: Final = "data/verifier.pyz"
 
 SIGNATURE_FIRST_LINE: Final = "Eavesbook evidence pack, version 1"
 SEAL_FIRST_LINE: Final = "Eavesbook ledger seal, version 1"
+LINKED_SEAL_FIRST_LINE: Final = "Eavesbook ledger seal, version 2"
+"""Version 2 also numbers the Seal and names the one before it."""
+NO_SEAL_BEFORE: Final = "none"
+LINK: Final = re.compile(
+    rf"{LINKED_SEAL_FIRST_LINE}\nnumber: ([1-9]\d{{0,17}})\n.*\n"
+    rf"seal before \(SHA-256 of its text\): ([0-9a-f]{{64}}|{NO_SEAL_BEFORE})\n",
+    re.DOTALL,
+)
 
 HASHED: Final = "sha256:"
 """Begins what stands in an entry in place of a hashed column."""
@@ -91,14 +103,39 @@ def signature_text(tag_manifest_sha256: str, made_at: str) -> str:
     )
 
 
-def seal_text(tree_size: int, root_hex: str, made_at: str) -> str:
-    """What a Seal's signature is over. made_at: UTC, such as 2026-11-25T12:00:00Z."""
-    return (
-        f"{SEAL_FIRST_LINE}\n"
-        f"tree size: {tree_size}\n"
-        f"root hash (SHA-256, RFC 9162): {root_hex}\n"
-        f"made at: {made_at}\n"
+@dataclass(frozen=True, slots=True)
+class SealLink:
+    """A Seal's place. before: SHA-256 in hex of the text of the Seal before it, or "none"."""
+
+    number: int
+    before: str
+
+
+def seal_text(tree_size: int, root_hex: str, made_at: str, link: SealLink | None = None) -> str:
+    """What a Seal's signature is over. made_at: UTC, such as 2026-11-25T12:00:00Z.
+
+    Without a link: of version 1, which leaves open what was sealed before it.
+    """
+    said = (
+        f"tree size: {tree_size}\nroot hash (SHA-256, RFC 9162): {root_hex}\nmade at: {made_at}\n"
     )
+    if link is None:
+        return f"{SEAL_FIRST_LINE}\n{said}"
+    return (
+        f"{LINKED_SEAL_FIRST_LINE}\nnumber: {link.number}\n{said}"
+        f"seal before (SHA-256 of its text): {link.before}\n"
+    )
+
+
+def link_of(signed_text: str) -> SealLink | None:
+    """The place that a signed text names; None for one of version 1, or for no Seal's text."""
+    found = LINK.fullmatch(signed_text)
+    return None if found is None else SealLink(int(found[1]), found[2])
+
+
+def text_sha256(signed_text: str) -> str:
+    """How the next Seal names the one with this text."""
+    return hashlib.sha256(signed_text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def signed_file(text: str, public_key_hex: str, signature_hex: str) -> str:

@@ -11,7 +11,6 @@ from compliance.verify.entries import EntryReader, contents_faults, whole_tree_f
 from compliance.verify.facts import Facts
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.layout import (
-    AUDIT_ROUND,
     CERTIFICATE,
     PACK,
     PACK_VERSION,
@@ -23,6 +22,7 @@ from compliance.verify.reading_json import read_object
 from compliance.verify.seals import (
     ReadSeal,
     continuation_faults,
+    link_faults,
     order_faults,
     read_seals,
     seal_faults,
@@ -113,8 +113,9 @@ class _Check:
     def _audit(self, files: PackFiles) -> None:
         before = len(self.faults)
         self._collect(audits.audit_faults(self.facts, files, self.seals))
-        if AUDIT_ROUND in files.names and len(self.faults) == before:
-            self.notes.append("The draw of the round was repeated, and gives the same jobs.")
+        self._collect(audits.report_faults(files, self.notes))
+        if len(self.faults) == before:
+            self.notes += audits.audit_notes(files, self.seals)
 
     def _bag(self, files: PackFiles) -> None:
         """Last, because it can say only which file is wrong, not which fact."""
@@ -175,6 +176,7 @@ def _read_pack(files: PackFiles) -> dict[str, Any]:
 
 def _of_seals(seals: list[ReadSeal], keys: Collection[bytes]) -> Faults:
     yield from order_faults(seals)
+    yield from link_faults(seals)
     for seal in seals:
         yield from seal_faults(seal, keys)
 

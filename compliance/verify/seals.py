@@ -3,14 +3,21 @@ one before."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from compliance.ledger.tree import EMPTY_ROOT, verify_consistency
 from compliance.verify.faults import Fault, Unsound
 from compliance.verify.keys import signed_by
-from compliance.verify.layout import CONSISTENCY, SEALS, seal_text
+from compliance.verify.layout import (
+    CONSISTENCY,
+    SEALS,
+    SealLink,
+    link_of,
+    seal_text,
+    text_sha256,
+)
 from compliance.verify.reading_json import from_hex, hex_field, read_object, whole_number
 from compliance.verify.sources import PackFiles
 
@@ -34,6 +41,11 @@ class ReadSeal:
     @property
     def name(self) -> str:
         return f"Seal {self.number} over {self.tree_size} entries"
+
+    @property
+    def link(self) -> SealLink | None:
+        """Its place among Seals, as it signed it; None for one of version 1."""
+        return link_of(self.signed_text)
 
 
 def seal_of(values: dict[str, Any], where: str) -> ReadSeal:
@@ -63,7 +75,7 @@ def seal_faults(seal: ReadSeal, keys: Collection[bytes]) -> Iterator[Fault]:
         )
     elif not signed_by(seal.public_key, seal.signature, seal.signed_text.encode()):
         yield Fault(seal.name, "its signature does not fit its text")
-    expected = seal_text(seal.tree_size, seal.root.hex(), seal.made_at)
+    expected = seal_text(seal.tree_size, seal.root.hex(), seal.made_at, seal.link)
     if seal.signed_text != expected:
         yield Fault(
             seal.name,
@@ -89,6 +101,30 @@ def order_faults(seals: list[ReadSeal]) -> Iterator[Fault]:
         if earlier.tree_size >= later.tree_size:
             yield Fault(
                 later.name, "does not come after the Seal before it", f"over {earlier.tree_size}"
+            )
+
+
+def link_faults(seals: Sequence[ReadSeal], *, all_there: bool = False) -> Iterator[Fault]:
+    """That neighbours which name their places stand in them; all_there: that none is left out."""
+    for earlier, later in zip(seals, seals[1:], strict=False):
+        link, before = later.link, earlier.link
+        if link is None:
+            if before is not None:
+                yield Fault(later.name, "does not say which Seal it follows, as Seals before it do")
+            continue
+        named = text_sha256(earlier.signed_text)
+        if before is not None and link.number <= before.number:
+            yield Fault(
+                later.name,
+                "is not numbered after the Seal before it",
+                f"a number above {before.number}",
+                str(link.number),
+            )
+        elif (all_there or (before is not None and link.number == before.number + 1)) and (
+            link.before != named
+        ):
+            yield Fault(
+                later.name, "names another Seal before it than there is", named, link.before
             )
 
 

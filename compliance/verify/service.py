@@ -10,7 +10,14 @@ from urllib.parse import urlencode
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.fetching import Fetcher
 from compliance.verify.reading_json import read_object
-from compliance.verify.seals import ReadSeal, continues, path_of, seal_faults, seal_of
+from compliance.verify.seals import (
+    ReadSeal,
+    continues,
+    link_faults,
+    path_of,
+    seal_faults,
+    seal_of,
+)
 
 SEALS_ADDRESS = "/api/v1/ledger/seals/"
 CONSISTENCY_ADDRESS = "/api/v1/ledger/consistency/"
@@ -84,6 +91,7 @@ def _faults(
 ) -> Iterator[Fault]:
     for seal in seals:
         yield from seal_faults(seal, keys)
+    yield from link_faults(seals, all_there=True)
     for kept in kept_seals:
         yield from seal_faults(kept, keys)
         same = [seal for seal in seals if seal.tree_size == kept.tree_size]

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from compliance.audits.findings import record_finding
 from compliance.audits.rounds import RoundTerms, commit_round, draw_sample, seal_population
+from compliance.ledger.seals import make_seal
 from compliance.models import AnswerEvidence, AuditRound, Finding, FindingAnswer
 from jobs.evidence.content_store import keep
 from jobs.models import Company, Crew, Job, User
@@ -55,6 +56,7 @@ def read_round() -> ReadRound:
         scheme.companies.add(scene.job.company)
     auditor = UserFactory(role="auditor", scheme=scheme)
     officer = UserFactory(role="compliance_officer", company=first.company)
+    make_seal()  # so that the one over the population is not the ledger's first
     record = _drawn(auditor)
     by_job = {drawn.job_id: drawn for drawn in record.drawn_jobs.all()}
     for scene, severity in zip(scenes, ("major", "sound", "minor"), strict=True):

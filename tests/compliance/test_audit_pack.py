@@ -56,6 +56,9 @@ def test_it_is_sound_repeats_the_draw_and_can_be_read(scene: ReadRound, files):
 
     assert report.sound, report
     assert "The draw of the round was repeated, and gives the same jobs." in report.notes
+    assert f"{scene.record.seal} was the first over the population".replace(
+        "Seal over", f"Seal {scene.record.seal_id} over"
+    ) in str(report)
     assert report.photos == 12 and report.certificates == 3
     assert files[f"{layout.AUDIT}report.pdf"].startswith(b"%PDF")
     assert {row["job"] for row in listed(files, "drawn")} == {j.reference for j in scene.jobs}
@@ -96,6 +99,29 @@ def _other_seal(files: dict[str, bytes]) -> None:
     files[layout.AUDIT_ROUND] = json.dumps(said | {"seal_root": "cd" * 32}).encode()
 
 
+def _later_seal(files: dict[str, bytes]) -> None:
+    """As if the company had waited for a Seal that it likes better."""
+    said = json.loads(files[layout.AUDIT_ROUND])
+    newest = json.loads(files[layout.SEALS].splitlines()[-1])
+    assert newest["root_hash"] != said["seal_root"]
+    said |= {"seal_root": newest["root_hash"]}
+    files[layout.AUDIT_ROUND] = json.dumps(said).encode()
+
+
+def _no_seal_before(files: dict[str, bytes]) -> None:
+    for name in (layout.SEALS, layout.CONSISTENCY):
+        files[name] = b"".join(files[name].splitlines(keepends=True)[1:])
+
+
+def _other_report(files: dict[str, bytes]) -> None:
+    files[layout.AUDIT_REPORT] = files[layout.AUDIT_REPORT].replace(b"%PDF-1.7", b"%PDF-1.6", 1)
+
+
+def _other_key_named(files: dict[str, bytes]) -> None:
+    said = json.loads(files[layout.AUDIT_ROUND])
+    files[layout.AUDIT_ROUND] = json.dumps(said | {"report_key": "ef" * 32}).encode()
+
+
 def _other_answer(files: dict[str, bytes]) -> None:
     (name,) = [name for name in files if name.startswith(layout.ANSWER_FILES)]
     files[name] = b"something else"
@@ -107,9 +133,13 @@ def _other_answer(files: dict[str, bytes]) -> None:
         (_other_list, "is not the list that was sealed"),
         (_other_nonce, "its nonce is not the one that the auditor committed to"),
         (_other_seal, "its draw used a Seal that is not in the pack"),
+        (_later_seal, "its draw did not use the first Seal over the population"),
+        (_no_seal_before, "nothing shows that the draw used the first over the population"),
+        (_other_report, "the report of the round: its signature is not over these bytes"),
+        (_other_key_named, "the report of the round: is signed by another key"),
         (_other_answer, "its file data/answers/"),
     ],
-    ids=["list", "nonce", "seal", "answer"],
+    ids=["list", "nonce", "seal", "later", "before", "report", "report's key", "answer"],
 )
 def test_whoever_holds_the_key_cannot_change_the_draw_unseen(files, change, named: str):
     """The pack is signed again with the true key after the change."""

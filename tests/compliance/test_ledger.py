@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 
 import pytest
@@ -9,7 +10,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection, connections, transaction
 
 from compliance.assess import assess_job
-from compliance.ledger import stored_tree
+from compliance.ledger import seals, stored_tree
 from compliance.ledger.check import verify_ledger
 from compliance.ledger.facts import FACTS
 from compliance.ledger.seals import make_seal, signature_holds
@@ -17,6 +18,7 @@ from compliance.ledger.sequence import sequence_entries
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import MemoryTree, verify_consistency, verify_inclusion
 from compliance.models import LedgerEntry, LedgerLeaf, LedgerNode, Seal
+from compliance.verify.layout import SealLink, link_of
 from jobs.models import DepthReading
 from tests.compliance.scene import certified_scene, fitted
 from tests.factories import DepthReadingFactory, VisitFactory
@@ -82,6 +84,38 @@ def test_without_new_entries_there_is_no_new_seal():
 
     assert make_seal() == make_seal()
     assert Seal.objects.count() == 1
+
+
+def test_a_seal_is_numbered_and_names_the_one_before():
+    fitted()
+    first = make_seal()
+    fitted()
+    second = make_seal()
+    fitted()
+    third = make_seal()
+
+    assert [link_of(seal.signed_text).number for seal in (first, second, third)] == [1, 2, 3]
+    assert link_of(first.signed_text).before == "none"
+    named = hashlib.sha256(second.signed_text.encode()).hexdigest()
+    assert link_of(third.signed_text).before == named
+    assert verify_ledger().sound
+    sql("DELETE FROM compliance_seal WHERE id = %s", second.pk)
+    assert "it does not name the Seal before it" in str(verify_ledger())
+
+
+def test_seals_from_before_they_were_numbered_are_gone_on_from(monkeypatch):
+    """Version 1 of a Seal names neither its number nor the one before."""
+    fitted()
+    monkeypatch.setattr(seals, "_link_to", lambda last: None)
+    old = make_seal()
+    monkeypatch.undo()
+    fitted()
+    new = make_seal()
+
+    assert old.signed_text.startswith("Eavesbook ledger seal, version 1\n")
+    named = hashlib.sha256(old.signed_text.encode()).hexdigest()
+    assert link_of(new.signed_text) == SealLink(2, named)
+    assert verify_ledger().sound
 
 
 def test_a_later_seal_is_consistent_with_an_earlier_one():

@@ -15,13 +15,18 @@ import bagit
 import pypdf
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.validation import validate_pdf_signature
+from pyhanko_certvalidator import ValidationContext
 
 from calculations.sampling import draw_seed
 from calculations.sampling.population import PopulationLine, draw_from, strata_of
 from compliance.audits.pack import round_scope
 from compliance.audits.report import report_pdf
+from compliance.certificates.signing import signing_key
 from compliance.verify import ed25519, layout
 from compliance.verify.draws import repeated_draw
+from compliance.verify.pdf_signature import check_signature
 from tests.compliance.audit_scene import read_round
 from tests.compliance.pack_scene import pack_of
 
@@ -102,7 +107,8 @@ def test_the_verifiers_own_draw_is_that_of_the_engine(strata: int, widenings: in
 def test_pack_and_report_of_a_round(tmp_path: Path):
     """RFC 8493 by the Library of Congress's `bagit`; ISO 19005-2 clause 6.6.4 and ISO 14289-1
     clause 5 by the report's own declaration, read with `pypdf`: tagged PDF/A-2a and PDF/UA-1,
-    every picture with a description (ISO 14289-1, 7.3)."""
+    every picture with a description (ISO 14289-1, 7.3). ETSI EN 319 142-1, level B-B, by
+    pyHanko's validator of the report's signature, which is made with pyHanko too."""
     scene = read_round()
     with zipfile.ZipFile(io.BytesIO(pack_of(round_scope(scene.record, scene.auditor)))) as packed:
         packed.extractall(tmp_path)
@@ -120,6 +126,12 @@ def test_pack_and_report_of_a_round(tmp_path: Path):
     assert re.search(r"pdfaid:conformance[>=\"]+A", metadata)
     assert re.search(r"pdfuaid:part[>=\"]+1", metadata)
     assert root["/MarkInfo"]["/Marked"] and root["/StructTreeRoot"]
+    embedded = PdfFileReader(io.BytesIO(paper)).embedded_signatures[0]
+    trusted = ValidationContext(trust_roots=[signing_key().signing_cert])
+    status = validate_pdf_signature(embedded, signer_validation_context=trusted)
+    assert embedded.sig_object["/SubFilter"] == "/ETSI.CAdES.detached"
+    assert status.bottom_line and status.coverage.name == "ENTIRE_FILE"
+    assert check_signature(paper).fingerprint == signing_key().fingerprint
     figures = [e for e in elements(root["/StructTreeRoot"]) if e.get("/S") == "/Figure"]
     assert len(figures) >= 5
     assert all(figure.get("/Alt") for figure in figures)
