@@ -7,6 +7,7 @@ order would be broken or a depot would run out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -65,6 +66,20 @@ class Draft:
         twin.free_s, twin.valid = self.free_s.copy(), self.valid.copy()
         twin.way_s, twin.way_units = self.way_s.copy(), self.way_units.copy()
         twin.slack_s = self.slack_s.copy()
+        return twin
+
+    def packed(self) -> dict[str, Any]:
+        """All that another process needs, beside the tables, to have the same draft."""
+        own = {name: value for name, value in vars(self).items() if name not in ("tables", "stock")}
+        return {**own, "used": self.stock.used}
+
+    @classmethod
+    def unpacked(cls, tables: Tables, packed: dict[str, Any]) -> Draft:
+        """The draft that `packed` told of."""
+        twin = cls.__new__(cls)
+        twin.tables = tables
+        vars(twin).update(packed)
+        twin.stock = StockUse.counted(tables, vars(twin).pop("used"))
         return twin
 
     def is_placed(self, visit: int) -> bool:

@@ -12,8 +12,8 @@ import pyvrp
 from jobs.planning.solving.draft import GONE, Draft
 from jobs.planning.solving.first_plan import by_urgency, drop_incomplete, take_sequence
 from jobs.planning.solving.insertion import insert_all
+from jobs.planning.solving.parts import Part, Within
 from jobs.planning.solving.routes import RoutingProblem, Wanted, improve, is_held
-from jobs.planning.solving.stopping import Progress
 from jobs.planning.solving.tables import RELOAD, Tables
 from jobs.planning.solving.timing import EMPTY, Timed
 
@@ -21,19 +21,18 @@ EXTRA_TASKS = 40
 MOST_PROFILES_AT_ONCE = 4
 FEWEST_TASKS_AT_ONCE = 100
 STEPS_AT_A_TIME = 200
-STEPS_WITHOUT_GAIN = 50_000
 SHIFTS_AT_A_TIME = (6, 10, 14)
 STEPS_BETWEEN_OFFERS = 500
 
 
-def wanted_around(draft: Draft, chance: Random, shifts: int) -> Wanted:
-    """So many shifts near each other, with what lies in them and what could be added."""
+def wanted_around(draft: Draft, chance: Random, shifts: int, within: Within) -> Wanted:
+    """So many shifts of the part near each other, with what lies there and could be added."""
     tables = draft.tables
-    left = [v for v in draft.unplaced() if tables.allowed[v].any()]
+    left = within.left_in(draft)
     if left and chance.random() < 0.5:
         seed = chance.choice(left)
     else:
-        seed = chance.randrange(len(tables.left_out_units))
+        seed = chance.choice(within.movable(draft) or range(len(tables.left_out_units)))
     place = tables.tasks[tables.first_task[seed]].place
     nearest = np.where(draft.valid, tables.seconds[draft.before, place], 1 << 40).min(axis=1)
     noise = np.array([chance.random() for _ in tables.shifts])
@@ -42,7 +41,9 @@ def wanted_around(draft: Draft, chance: Random, shifts: int) -> Wanted:
         day = tables.shifts[chance.randrange(len(tables.shifts))].day
         rank = np.where([row.day == day for row in tables.shifts], rank, rank + (1 << 24))
     rank = np.where(tables.allowed[seed], rank, rank * 2)
-    chosen = sorted(int(s) for s in np.argsort(rank, kind="stable")[:shifts])
+    rank = np.where(within.inside, rank, np.inf)
+    nearest_first = np.argsort(rank, kind="stable")[: min(shifts, len(within.part.shifts))]
+    chosen = sorted(int(shift) for shift in nearest_first)
     return wanted_of(draft, chosen, left, place)
 
 
@@ -62,13 +63,22 @@ def wanted_of(draft: Draft, shifts: Sequence[int], left: Sequence[int], place: i
     return Wanted(tuple(shifts), tuple(tasks + extra))
 
 
-def taken_over(draft: Draft, sequences: Mapping[int, Sequence[int]]) -> Draft:
-    """A new draft with those shifts as PyVRP would have them, as far as the rules let it.
+def taken_over(
+    draft: Draft, sequences: Mapping[int, Sequence[int]], within: Within | None = None
+) -> Draft:
+    """A new draft with those shifts as somebody would have them, as far as the rules let it.
 
-    What falls out is put in again wherever it fits.
+    What falls out is put in again wherever it fits, within the part if one is given. A visit that
+    lies in another shift by now stays there.
     """
     tables = draft.tables
     new = draft.copy()
+    elsewhere = {
+        item
+        for items in sequences.values()
+        for item in items
+        if item != RELOAD and draft.shift_of[item] not in (GONE, *sequences)
+    }
     before = {
         tables.tasks[item].visit
         for shift in sequences
@@ -78,15 +88,20 @@ def taken_over(draft: Draft, sequences: Mapping[int, Sequence[int]]) -> Draft:
     for shift in sequences:
         new.set_round(shift, _only_fixed(draft, shift))
     for shift in sorted(sequences, key=lambda s: tables.shifts[s].opens_s):
-        if sequences[shift]:
-            take_sequence(new, shift, sequences[shift])
+        items = [item for item in sequences[shift] if item not in elsewhere]
+        if items:
+            take_sequence(new, shift, items)
     drop_incomplete(new)
     missing = [visit for visit in before if new.shift_of[tables.first_task[visit]] == GONE]
     fixed = [v for v in missing if tables.tasks[tables.first_task[v]].fixed_s is not None]
     if fixed:
         return draft
     _drop_orphans(new)
-    insert_all(new, by_urgency(tables, new.unplaced()))
+    wanted = new.unplaced()
+    if within is not None:
+        wanted = [visit for visit in wanted if visit in within.left or visit in before]
+    only = None if within is None else within.only
+    insert_all(new, by_urgency(tables, wanted), shifts=only)
     return new
 
 
@@ -116,10 +131,11 @@ class Searching(Protocol):
 
     tables: Tables
     chance: Random
-    progress: Progress
+    part: Part
+    within: Within
+    best: Draft
+    steps: int
 
-    @property
-    def best(self) -> Draft: ...
     def step(self) -> None: ...
     def stopped(self) -> bool: ...
     def offer(self, draft: Draft) -> None: ...
@@ -141,23 +157,24 @@ def routable_at_once(tables: Tables) -> bool:
     return len(columns) <= MOST_PROFILES_AT_ONCE
 
 
-def route_everything(search: Searching) -> None:
-    """PyVRP on the whole problem, until it finds nothing better for a long time."""
-    tables = search.tables
-    every = Wanted(tuple(range(len(tables.shifts))), tuple(range(len(tables.tasks))))
-    _route(search, search.best, every, None, STEPS_WITHOUT_GAIN)
+def route_part(search: Searching) -> None:
+    """PyVRP on the whole part, for all of its steps."""
+    draft, tables = search.best, search.tables
+    tasks = [i for shift in search.part.shifts for i in draft.rounds[shift].items if i != RELOAD]
+    tasks += [tables.first_task[visit] for visit in search.within.left_in(draft)]
+    left = max(1, search.part.steps - search.steps)
+    _route(search, draft, Wanted(search.part.shifts, tuple(tasks)), left, left)
 
 
 def route_again(search: Searching) -> None:
     """PyVRP on a few shifts that lie near each other."""
     draft = search.best
-    wanted = wanted_around(draft, search.chance, search.chance.choice(SHIFTS_AT_A_TIME))
+    shifts = search.chance.choice(SHIFTS_AT_A_TIME)
+    wanted = wanted_around(draft, search.chance, shifts, search.within)
     _route(search, draft, wanted, STEPS_AT_A_TIME, STEPS_AT_A_TIME // 2)
 
 
-def _route(
-    search: Searching, draft: Draft, wanted: Wanted, steps: int | None, without_gain: int
-) -> None:
+def _route(search: Searching, draft: Draft, wanted: Wanted, steps: int, without_gain: int) -> None:
     """Hand that part of the draft to PyVRP and offer what the real rules leave of its answer."""
     problem = _startable(draft, wanted)
     if problem is None:
@@ -166,7 +183,7 @@ def _route(
     polling = _Polling(search, problem, draft, steps, without_gain)
     best = improve(problem, search.chance.randrange(1 << 30), polling, polling.noted)
     if best is not None:
-        search.offer(taken_over(draft, problem.sequences(best)))
+        search.offer(taken_over(draft, problem.sequences(best), search.within))
 
 
 def _startable(draft: Draft, wanted: Wanted) -> RoutingProblem | None:
@@ -189,7 +206,7 @@ def _startable(draft: Draft, wanted: Wanted) -> RoutingProblem | None:
 class _Polling:
     """PyVRP's stopping rule: asks the search's own, counts steps, tells of better plans.
 
-    It ends after so many `steps` (None: no such end) or so many `without_gain`.
+    It ends after so many `steps` or so many `without_gain`.
     """
 
     def __init__(
@@ -197,7 +214,7 @@ class _Polling:
         search: Searching,
         problem: RoutingProblem,
         draft: Draft,
-        steps: int | None,
+        steps: int,
         without_gain: int,
     ) -> None:
         self.search, self.problem, self.draft = search, problem, draft
@@ -217,9 +234,8 @@ class _Polling:
         # By steps, not by the clock: what is offered must be the same on every machine.
         if self.news is not None and self.done % STEPS_BETWEEN_OFFERS == 0:
             if self.news.is_feasible():
-                self.search.offer(taken_over(self.draft, self.problem.sequences(self.news)))
+                answer = self.problem.sequences(self.news)
+                self.search.offer(taken_over(self.draft, answer, self.search.within))
             self.news = None
-        over = self.since_gain > self.without_gain
-        if self.steps is not None:
-            over = over or self.done > self.steps
+        over = self.since_gain > self.without_gain or self.done > self.steps
         return over or self.search.stopped()

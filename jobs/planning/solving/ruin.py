@@ -15,6 +15,7 @@ import numpy as np
 from jobs.planning.solving.draft import Draft
 from jobs.planning.solving.first_plan import by_urgency
 from jobs.planning.solving.insertion import insert_all
+from jobs.planning.solving.parts import Within
 from jobs.planning.solving.tables import UNITS_PER_POINT
 
 MOST_REMOVED = 12
@@ -24,18 +25,26 @@ TRIED = 5
 WARMTH_POINTS = 4.0
 
 
-def ruined_and_remade(draft: Draft, chance: Random) -> Draft:
-    """A new draft with some neighbours taken out and put back, and others given a chance."""
-    tables = draft.tables
+def ruined_and_remade(draft: Draft, chance: Random, within: Within) -> Draft:
+    """A new draft with some neighbours taken out and put back, and others given a chance.
+
+    Only what lies in the part is taken out, and nothing is put in elsewhere.
+    """
     new = draft.copy()
-    gone = _neighbours(new, chance)
-    left = [v for v in new.unplaced() if tables.allowed[v].any()]
+    gone = _neighbours(new, chance, within)
+    left = within.left_in(new)
     chance.shuffle(left)
     new.remove(gone)
     wanted = list(dict.fromkeys([*gone, *left[:LEFT_TRIED], *_fallen(draft, new)]))
     order = _ordered(new, wanted, chance)
-    skip_share = chance.choice(SKIP_SHARES)
-    insert_all(new, order, chance=chance, skip_share=skip_share, tried=TRIED)
+    insert_all(
+        new,
+        order,
+        shifts=within.only,
+        chance=chance,
+        skip_share=chance.choice(SKIP_SHARES),
+        tried=TRIED,
+    )
     return new
 
 
@@ -45,18 +54,14 @@ def accepted(now: Draft, new: Draft, chance: Random) -> bool:
     return new.units < now.units + threshold
 
 
-def _neighbours(draft: Draft, chance: Random) -> list[int]:
-    """Placed visits near a place or in some rounds, never fixed ones."""
+def _neighbours(draft: Draft, chance: Random, within: Within) -> list[int]:
+    """Visits of the part near a place or in some rounds, never fixed ones."""
     tables = draft.tables
-    placed = [
-        visit
-        for visit in range(len(tables.left_out_units))
-        if draft.is_placed(visit) and tables.tasks[tables.first_task[visit]].fixed_s is None
-    ]
+    placed = within.movable(draft)
     if not placed:
         return []
     count = chance.randint(1, min(len(placed), MOST_REMOVED))
-    left = draft.unplaced()
+    left = within.left_in(draft)
     seed = chance.choice(left) if left and chance.random() < 0.3 else chance.choice(placed)
     place = tables.tasks[tables.first_task[seed]].place
     first = np.array([tables.first_task[visit] for visit in placed])

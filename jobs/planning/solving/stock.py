@@ -27,6 +27,13 @@ class StockUse:
         twin.used = {key: days.copy() for key, days in self.used.items()}
         return twin
 
+    @classmethod
+    def counted(cls, tables: Tables, used: Use) -> StockUse:
+        """A count that stands at that already."""
+        made = cls(tables)
+        made.used = used
+        return made
+
     def add(self, task: int, shift: int, sign: int) -> None:
         """Count (1) or take back (-1) what a task in that shift loads."""
         row = self.tables.shifts[shift]

@@ -12,8 +12,10 @@ from typing import Protocol
 class Progress:
     """How far a search has come.
 
-    `elapsed_s`: seconds of the clock; `processor_s`: seconds of processor time of this process;
-    `iterations`: steps done; `since_better`: steps since the plan last got better; `best_points`.
+    `elapsed_s`: seconds of the clock; `processor_s`: seconds of processor time of this process,
+    and those it waited while a process beside it used them; `iterations`: steps done, counted
+    when the parts they belong to are joined; `since_better`: steps since the plan last got better;
+    `best_points`.
     """
 
     started_at_s: float
@@ -21,6 +23,7 @@ class Progress:
     iterations: int = 0
     since_better: int = 0
     best_points: float = float("inf")
+    waited_s: float = 0.0
 
     @classmethod
     def begin(cls) -> Progress:
@@ -34,8 +37,8 @@ class Progress:
 
     @property
     def processor_s(self) -> float:
-        """Seconds of processor time since the start."""
-        return time.process_time() - self.started_processor_s
+        """Seconds of processor time since the start, as if no other program took any."""
+        return time.process_time() - self.started_processor_s + self.waited_s
 
 
 @dataclass(slots=True)
@@ -124,3 +127,17 @@ class AnyOf:
 
     def __call__(self, progress: Progress) -> bool:
         return any(rule(progress) for rule in self.rules)
+
+
+def steps_left(stop: Stop, progress: Progress) -> int | None:
+    """After how many steps at most the rule says yes; None if it does not go by steps."""
+    match stop:
+        case AfterIterations(iterations):
+            return max(0, iterations - progress.iterations)
+        case NoImprovement(iterations):
+            return max(0, iterations - progress.since_better)
+        case AnyOf(rules):
+            known = [left for rule in rules if (left := steps_left(rule, progress)) is not None]
+            return min(known, default=None)
+        case _:
+            return None
