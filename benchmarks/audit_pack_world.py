@@ -24,6 +24,8 @@ from tests.compliance.scene import Scene
 from tests.factories import UserFactory
 
 Keep = Callable[..., tuple[str, str]]
+PhotoFor = Callable[[int, int], tuple[str, str, int]]
+"""Of a job's number and the place of a photo in it: stored name, SHA-256 and bytes."""
 
 
 def copies_of(
@@ -32,21 +34,35 @@ def copies_of(
     """`count` jobs like the scene's, with evidence, verdict and certificate of their own."""
     from benchmarks.audit_pack import photo_bytes
 
+    def random_photo(number: int, nth: int) -> tuple[str, str, int]:
+        content = photo_bytes()
+        return *keep("photos", content), len(content)
+
     numbers = range(start, start + count)
+    verdicts = judged_copies(scene, certificate.assessment, numbers, photos, random_photo)
+    with open_kept(certificate.pdf_name) as file:
+        paper = file.read()
+    Certificate.objects.bulk_create(_certificate(certificate, one, paper, keep) for one in verdicts)
+
+
+def judged_copies(
+    scene: Scene, verdict: Assessment, numbers: range, photos: int, photo: PhotoFor
+) -> list[Assessment]:
+    """Jobs like the scene's, with evidence and a verdict of their own, and no certificate."""
     homes = _made(
         Property,
         [
-            _like(scene.job.property, reference=f"B{n:06}", address_line_1=f"{n} Example Row")
+            like(scene.job.property, reference=f"B{n:06}", address_line_1=f"{n} Example Row")
             for n in numbers
         ],
     )
-    jobs = _made(Job, [_like(scene.job, property_id=home.pk) for home in homes])
-    surveys = _made(Survey, [_like(scene.survey, job_id=job.pk) for job in jobs])
-    areas = _made(type(scene.area), [_like(scene.area, survey_id=s.pk) for s in surveys])
+    jobs = _made(Job, [like(scene.job, property_id=home.pk) for home in homes])
+    surveys = _made(Survey, [like(scene.survey, job_id=job.pk) for job in jobs])
+    areas = _made(type(scene.area), [like(scene.area, survey_id=s.pk) for s in surveys])
     visits = _made(
         Visit,
         [
-            _like(scene.visit, job_id=job.pk, during=_later(scene.visit.during, n))
+            like(scene.visit, job_id=job.pk, during=_later(scene.visit.during, n))
             for job, n in zip(jobs, numbers, strict=True)
         ],
     )
@@ -61,32 +77,27 @@ def copies_of(
     Handover.objects.bulk_create([row for rows in handovers for row in rows])
     pattern = list(scene.job.photos.order_by("pk"))
     taken: list[list[Photo]] = []
-    for visit in visits:
+    for number, visit in zip(numbers, visits, strict=True):
         found = []
         for nth in range(photos):
-            content = photo_bytes()
-            name, digest = keep("photos", content)
-            made = _like(
+            name, digest, size_bytes = photo(number, nth)
+            made = like(
                 pattern[nth % len(pattern)],
                 visit_id=visit.pk,
                 job_id=visit.job_id,
                 sha256=digest,
                 original_name=name,
-                size_bytes=len(content),
+                size_bytes=size_bytes,
                 client_key=uuid.uuid4(),
             )
             found.append(made)
         taken.append(found)
     Photo.objects.bulk_create([row for rows in taken for row in rows], batch_size=2000)
-    verdict = certificate.assessment
     verdicts = [
         _verdict(verdict, *row)
         for row in zip(surveys, jobs, readings, taken, checks, handovers, strict=True)
     ]
-    Assessment.objects.bulk_create(verdicts)
-    with open_kept(certificate.pdf_name) as file:
-        paper = file.read()
-    Certificate.objects.bulk_create(_certificate(certificate, one, paper, keep) for one in verdicts)
+    return list(Assessment.objects.bulk_create(verdicts))
 
 
 def drawn_whole(scheme: Any) -> int:
@@ -127,7 +138,7 @@ def _all_of_them(record: Any, lines: Sequence[Any]) -> Any:
     return strata_of(lines, len(lines))
 
 
-def _like(row: models.Model, **changes: object) -> Any:
+def like(row: models.Model, **changes: object) -> Any:
     """An unsaved copy of a row."""
     fields = [f.attname for f in row._meta.concrete_fields if not f.primary_key]
     return type(row)(**{name: getattr(row, name) for name in fields} | changes)
@@ -145,7 +156,7 @@ def _evidence(model: type[models.Model], rows: Any, visits: Sequence[Visit]) -> 
     """By visit: unsaved copies of the scene's evidence."""
     pattern = list(rows)
     return [
-        [_like(row, visit_id=visit.pk, client_key=uuid.uuid4()) for row in pattern]
+        [like(row, visit_id=visit.pk, client_key=uuid.uuid4()) for row in pattern]
         for visit in visits
     ]
 
@@ -167,7 +178,7 @@ def _verdict(
     inputs["pre_start_check"]["id"] = checks[0].pk
     inputs["handover"]["id"] = handovers[0].pk
     digest = canonical_sha256(inputs)
-    return _like(verdict, job_id=job.pk, inputs=inputs, inputs_sha256=digest)  # type: ignore[no-any-return]
+    return like(verdict, job_id=job.pk, inputs=inputs, inputs_sha256=digest)  # type: ignore[no-any-return]
 
 
 def _certificate(
@@ -175,7 +186,7 @@ def _certificate(
 ) -> Certificate:
     code = new_code()
     name, digest = keep("certificates", paper, code)
-    return _like(  # type: ignore[no-any-return]
+    return like(  # type: ignore[no-any-return]
         certificate,
         job_id=verdict.job_id,
         assessment_id=verdict.pk,

@@ -2,8 +2,9 @@
 
 A run is a list of jobs, each in a state. A piece takes some of those that wait in hand, issues each
 by the same function as any certificate, in a transaction of its own, and writes down what came of
-it. So it may be killed anywhere: what was in hand is taken again after a while, and a certificate
-that was issued by then is found, not issued twice.
+it. Several processes may be at a run, each with jobs of its own. A piece may be killed anywhere:
+what was in hand is taken again after a while, and a certificate that was issued by then is found,
+not issued twice.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ from jobs.models import Job, Scheme, Stage, User
 
 PIECE = 10
 """Jobs a piece: a second or two, after which it is seen whether to stop."""
+LANES = 2
+"""Pieces at once. The next piece goes to the end of the queue, so that others get their turn."""
 IN_HAND = timedelta(minutes=5)
 """A job taken in hand so long ago, without an end, was left by a process that died."""
 MOST_REFERENCES = 20_000
@@ -207,7 +210,7 @@ def _issue(run: IssueRun, row: IssueRunJob) -> None:
         certificate = had or issue_certificate(row.job_id, run.begun_by)
     except Refused as refusal:
         _write(row, State.REFUSED, reason=_why_not(row.job_id, refusal))
-    except DatabaseError:  # of the server, not of this job: the task tries again
+    except (DatabaseError, OSError):  # of a server, not of this job: the task tries again
         raise
     except Exception:
         log.exception("Job %s got no certificate in run %s", row.job_id, run.pk)
@@ -250,12 +253,15 @@ def _write(
 
 
 def _mark(run: IssueRun, worked: bool) -> bool:
-    """That the run moved; that it ended, once nothing waits or it was to stop."""
+    """That the run moved; that it ended, once nothing waits or is in hand where it was to stop."""
     now = timezone.now()
     IssueRun.objects.filter(pk=run.pk).update(moved_at=now)
     run.refresh_from_db(fields=["stop_asked_at"])
-    waits = IssueRunJob.objects.waiting().filter(run=run).exists()
-    if run.stop_asked_at or not waits:
+    waiting = IssueRunJob.objects.waiting().filter(run=run)
+    if run.stop_asked_at:
+        waiting = waiting.filter(taken_at__gte=now - IN_HAND)
+        worked = False
+    if not waiting.exists():
         IssueRun.objects.filter(pk=run.pk, ended_at=None).update(ended_at=now)
         return False
     return worked

@@ -24,7 +24,7 @@ from jobs.errors import Conflict
 log = logging.getLogger(__name__)
 
 RETRY = {
-    "autoretry_for": (OperationalError,),
+    "autoretry_for": (OperationalError, OSError),
     "retry_backoff": 2,
     "retry_backoff_max": 120,
     "max_retries": 8,
@@ -127,12 +127,18 @@ def issue_for_run(run_id: int) -> str:
     return "done"
 
 
+def send_issue_run(run_id: int) -> None:
+    """Begin with a run, or take it up, in as many tasks as work at it side by side."""
+    for _ in range(issue_runs.LANES):
+        issue_for_run.delay(run_id)
+
+
 @shared_task
 def look_after_issue_runs() -> int:
-    """Take up runs whose task was lost."""
+    """Take up runs whose tasks were lost."""
     waiting = list(issue_runs.left_behind(timezone.now()))
     for run_id in waiting:
-        issue_for_run.delay(run_id)
+        send_issue_run(run_id)
     return len(waiting)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
@@ -14,11 +14,11 @@ from django.utils import timezone
 from calculations.loft import Condition
 from calculations.records import Plain, to_plain
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
-from compliance.certificates.photos import PhotoLine, photos_shown
+from compliance.certificates.photos import PhotoLine, photos_of, photos_shown
 from compliance.certificates.sheets import SHEET, TYPESETTER
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment
-from jobs.models import Handover, LayerPlan, Survey
+from jobs.models import Handover, LayerPlan, Photo, Survey
 
 U_VALUE_METHOD = (
     "Calculated from survey and layers by the combined method of ISO 6946 at joist level, not "
@@ -141,8 +141,14 @@ def contents_from_dict(stored: Mapping[str, Any]) -> Contents:
     return Contents(**values)
 
 
-def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Contents:
-    """What a certificate on this assessment says."""
+def contents_of(
+    assessment: Assessment, code: str, issued_at: datetime, photos: Sequence[Photo] | None = None
+) -> Contents:
+    """What a certificate on this assessment says. `photos`: its own, where they are read already.
+
+    Raises:
+        PictureLost: a small copy of a photo is gone.
+    """
     job = assessment.job
     home = job.property
     rule = assessment.rule
@@ -189,7 +195,7 @@ def contents_of(assessment: Assessment, code: str, issued_at: datetime) -> Conte
         inputs_sha256=assessment.inputs_sha256,
         arithmetic=_arithmetic(assessment),
         drawing_svg=draw_assessment(assessment),
-        photos_shown=photos_shown(assessment),
+        photos_shown=photos_shown(photos_of(assessment) if photos is None else photos),
         sheet=SHEET,
         typesetter=TYPESETTER,
     )

@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.assess import assess_job, latest_assessment
 from compliance.certificates.code import new_code
 from compliance.certificates.contents import Contents, contents_from_dict, contents_of
-from compliance.certificates.photos import have_been_looked_at, refuse_without_pictures
+from compliance.certificates.photos import looked_at, refuse_without_pictures
 from compliance.certificates.storage import store_pdf
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate
@@ -45,11 +45,12 @@ def issue_certificate(
         if known is not None:
             return known
         assessment = _assessment_to_certify(job, by)
-        if not have_been_looked_at(assessment):
+        photos = looked_at(assessment)
+        if photos is None:
             assess_job(job_id)
             continue
         issued_at = (at or timezone.now()).replace(microsecond=0)
-        contents = contents_of(assessment, new_code(), issued_at)
+        contents = contents_of(assessment, new_code(), issued_at, photos)
         refuse_without_pictures(assessment, contents.photos_shown)
         key = keep_signing_key()
         kept = store_pdf(make_pdf(contents))
@@ -99,6 +100,7 @@ def _assessment_to_certify(job: Job, by: User | None) -> Assessment:
             field="job",
             remedy="A compliance officer decides whether to issue another.",
         )
+    assessment.job = job  # read with all that is printed of it
     return assessment
 
 
@@ -111,8 +113,8 @@ def _write_row(
         known = Certificate.objects.current().filter(job=job).first()
         if known is not None:
             return known
-        latest = latest_assessment(job)
-        if latest is None or latest.pk != assessment.pk:
+        latest = Assessment.objects.filter(job=job).order_by("-number").values_list("pk", flat=True)
+        if latest.first() != assessment.pk:
             return None
         certificate = Certificate.objects.create(
             job=job,

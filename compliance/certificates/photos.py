@@ -44,30 +44,41 @@ class PhotoLine:
     height_px: int
 
 
-def have_been_looked_at(assessment: Assessment) -> bool:
-    """Have every photo that may be printed inspected now, unless it was.
+def looked_at(assessment: Assessment) -> list[Photo] | None:
+    """The photos that may be printed, each inspected now unless it was.
 
-    Returns False where one turns out to be no picture: the verdict counted it, so it is out of
-    date. Inspecting is what a task does soon after a photo came; doing it twice does no harm.
+    None where one turns out to be no picture: the verdict counted it, so it is out of date.
+    Inspecting is what a task does soon after a photo came; doing it twice does no harm.
 
     Raises:
         PictureLost: the bytes of a photo are gone.
         OSError: storage or the process that opens photos can't be reached.
     """
-    return all(_is_picture(photo) for photo in _of(assessment))
+    photos = photos_of(assessment)
+    new = [photo for photo in photos if not photo.inspections.all()]  # type: ignore[attr-defined]
+    if new:
+        for photo in new:
+            _inspect(photo)
+        photos = photos_of(assessment)
+    return photos if all(_newest(photo).readable for photo in photos) else None
 
 
-def photos_shown(assessment: Assessment) -> tuple[PhotoLine, ...]:
-    """Of the photos a verdict rests on those that are printed, point by point.
+def photos_of(assessment: Assessment) -> list[Photo]:
+    """Those of before and after that a verdict rests on, with their inspections."""
+    ids = [photo["id"] for photo in assessment.inputs["photos"] if photo["moment"] in MOMENTS]
+    return list(Photo.objects.filter(pk__in=ids).prefetch_related("inspections").order_by("pk"))
+
+
+def photos_shown(photos: Iterable[Photo]) -> tuple[PhotoLine, ...]:
+    """Of a verdict's photos those that are printed, point by point.
 
     The newest of each point and moment, however many, then others while there is room. Left out
-    is one that was erased or not inspected (see `have_been_looked_at`).
+    is one that was erased or not inspected (see `looked_at`).
 
     Raises:
         PictureLost: a small copy is gone.
     """
-    seen = [photo for photo in _of(assessment) if _copy_of(photo)]
-    return tuple(_line(photo) for photo in _chosen(seen))
+    return tuple(_line(photo) for photo in _chosen([p for p in photos if _copy_of(p)]))
 
 
 def refuse_without_pictures(assessment: Assessment, shown: Sequence[PhotoLine]) -> None:
@@ -97,20 +108,15 @@ def _refuse_missing(missing: bool, which: str) -> None:
         )
 
 
-def _of(assessment: Assessment) -> list[Photo]:
-    ids = [photo["id"] for photo in assessment.inputs["photos"] if photo["moment"] in MOMENTS]
-    photos = Photo.objects.filter(pk__in=ids).select_related("visit", "job__property")
-    return list(photos.prefetch_related("inspections").order_by("pk"))
-
-
-def _is_picture(photo: Photo) -> bool:
-    known = list(photo.inspections.all())  # type: ignore[attr-defined]
-    if known:
-        return bool(known[-1].readable)
+def _inspect(photo: Photo) -> None:
     try:
-        return bool(inspect(photo).readable)
+        inspect(photo)
     except FileNotFoundError as error:
         raise _lost(photo, "The photo") from error
+
+
+def _newest(photo: Photo) -> PhotoInspection:
+    return list(photo.inspections.all())[-1]  # type: ignore[attr-defined]
 
 
 def _chosen(photos: list[Photo]) -> list[Photo]:
@@ -161,12 +167,12 @@ def _lost(photo: Photo, what: str) -> PictureLost:
 
 
 def _copy_of(photo: Photo) -> PhotoInspection | None:
-    """The newest inspection that made a small copy, unless the photo was erased or unreadable."""
-    done: Iterable[PhotoInspection] = photo.inspections.all()  # type: ignore[attr-defined]
-    newest = max(done, key=lambda one: one.pk, default=None)
-    if newest is None or is_erased(newest) or not newest.readable:
+    """The newest inspection with its small copy, unless the photo was erased or unreadable."""
+    if not photo.inspections.all():  # type: ignore[attr-defined]
         return None
-    return newest if newest.thumb_name else None
+    newest = _newest(photo)
+    kept = newest.readable and newest.thumb_name and not is_erased(newest)
+    return newest if kept else None
 
 
 def _when(photo: Photo) -> str:

@@ -85,8 +85,8 @@ def issue_runs(request: HttpRequest) -> HttpResponse:
 
 
 def send_on(run: IssueRun) -> None:
-    """Start the task once this is committed; if the broker does not get it, the beat does."""
-    transaction.on_commit(partial(tasks.issue_for_run.delay, run.pk), robust=True)
+    """Start its tasks once this is committed; if the broker does not get them, the beat does."""
+    transaction.on_commit(partial(tasks.send_issue_run, run.pk), robust=True)
 
 
 def _run(request: HttpRequest, pk: int) -> IssueRun:

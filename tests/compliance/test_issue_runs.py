@@ -168,6 +168,40 @@ def test_it_stops_and_goes_on_where_it_stopped(company, officer, drawn_plainly, 
         go_on(run)
 
 
+def test_two_at_a_time_share_it_and_the_last_one_ends_it(company, officer, drawn_plainly):
+    meeting(company, 3)
+    run = begin_issue_run(officer)
+    (in_hand, *_) = run.jobs.all()
+    IssueRunJob.objects.filter(pk=in_hand.pk).update(taken_at=timezone.now())
+
+    assert move_on(run.pk)
+    assert not move_on(run.pk)  # the other still has one in hand
+    stop_run(run)
+    assert not move_on(run.pk)
+    run.refresh_from_db()
+    assert (run.ended_at, counts_of(run)["issued"]) == (None, 2)
+    issue_runs._issue(run, in_hand)
+
+    assert not move_on(run.pk)
+    run.refresh_from_db()
+    assert run.ended_at is not None
+    assert counts_of(run) == {"issued": 3, "total": 3, "done": 3}
+
+
+def test_storage_that_is_down_is_nothing_of_the_job(company, officer, monkeypatch):
+    meeting(company, 1)
+    run = begin_issue_run(officer)
+
+    def down(*args) -> None:
+        raise ConnectionError("storage is down")
+
+    monkeypatch.setattr("compliance.certificates.issue.store_pdf", down)
+    with pytest.raises(ConnectionError):
+        move_on(run.pk)
+
+    assert counts_of(run)["waiting"] == 1
+
+
 def test_what_had_one_before_is_not_counted_as_issued(company, officer, drawn_plainly):
     (scene,) = meeting(company, 1)
     issue_certificate(scene.job.pk, at=timezone.now() - timedelta(days=1))
