@@ -122,7 +122,7 @@ class ReleaseView(APIView):
 class RemeasurementSerializer(serializers.ModelSerializer):
     """x_mm, y_mm: left out, the reading's own place. A second one at a reading corrects the first.
 
-    measured_at, phone_sent_at: by the phone's clock.
+    measured_at, phone_sent_at: by the phone's clock; phone_at is another name of the former.
     """
 
     drawn_job = VisibleRelatedField(queryset=DrawnJob.objects.select_related("round", "job"))
@@ -130,6 +130,7 @@ class RemeasurementSerializer(serializers.ModelSerializer):
     x_mm = serializers.FloatField(required=False)
     y_mm = serializers.FloatField(required=False)
     measured_at = serializers.DateTimeField(required=False)
+    phone_at = serializers.DateTimeField(required=False, write_only=True)
     client_key = serializers.UUIDField(required=False)
     difference_mm = serializers.FloatField(read_only=True)
 
@@ -148,6 +149,7 @@ class RemeasurementSerializer(serializers.ModelSerializer):
             "replaces",
             "measured_by",
             "measured_at",
+            "phone_at",
             "phone_sent_at",
             "received_at",
             "client_key",
@@ -156,6 +158,8 @@ class RemeasurementSerializer(serializers.ModelSerializer):
 
     def create(self, data: dict[str, Any]) -> Remeasurement:
         drawn, reading = data.pop("drawn_job"), data.pop("reading")
+        if phone_at := data.pop("phone_at", None):
+            data.setdefault("measured_at", phone_at)
         row = Again(reading.pk, sent_at=data.pop("phone_sent_at", None), **data)
         return remeasure(drawn, self.context["request"].user, [row])[0]
 

@@ -99,8 +99,21 @@ class MeasuredRow:
     y: Any
 
 
+def _named(name: str) -> dict[str, str]:
+    """What the phone's queue calls a field towards the API."""
+    return {"data-api-name": name}
+
+
+def _sent_as(name: str, **attrs: str) -> dict[str, object]:
+    """Of a field that the form of one place cannot do without."""
+    return {"required": True, "autocomplete": "off", **_named(name), **attrs}
+
+
 class AgainForm(forms.Form):
-    """A depth for each reading of a job; what is left empty is not measured."""
+    """A depth for each reading of a job; what is left empty is not measured.
+
+    On the page each place is a form of its own, which the phone keeps and sends by itself.
+    """
 
     def __init__(
         self,
@@ -113,14 +126,22 @@ class AgainForm(forms.Form):
         self.readings, self.known = readings, known
         for number, reading in enumerate(readings, start=1):
             self.fields[f"depth_{reading.pk}"] = forms.FloatField(
-                label=f"Place {number}", required=False, min_value=0, max_value=1500
+                label=f"Place {number}",
+                required=False,
+                min_value=0,
+                max_value=1500,
+                widget=forms.NumberInput(attrs=_sent_as("depth_mm", inputmode="decimal")),
             )
             for axis in ("x", "y"):
                 self.fields[f"{axis}_{reading.pk}"] = forms.FloatField(
-                    required=False, widget=forms.HiddenInput
+                    required=False,
+                    widget=forms.HiddenInput(attrs={"data-number": "", **_named(f"{axis}_mm")}),
                 )
             self.fields[f"why_{reading.pk}"] = forms.CharField(
-                label=f"Why place {number} is corrected", required=False, max_length=200
+                label=f"Why place {number} is corrected",
+                required=False,
+                max_length=200,
+                widget=forms.TextInput(attrs=_sent_as("correction_reason")),
             )
 
     def places(self) -> Iterator[MeasuredRow]:

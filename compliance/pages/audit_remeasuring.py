@@ -59,7 +59,8 @@ def measure_again(request: HttpRequest, pk: int) -> HttpResponse:
         "page_kicker": f"{drawn.round.name} · {drawn.job.reference}",
         "page_title": "Measure again",
         "page_lead": drawn.job.property.address,
-        "page_actions": [{"url": reverse("drawn_job", args=[drawn.pk]), "label": "The evidence"}],
+        "back_url": reverse("audit_round", args=[drawn.round_id]),
+        "back_label": "The round",
     }
     return render(request, "compliance/audits/measure_again.html", context)
 

@@ -19,6 +19,9 @@ from jobs.models import Role, User
 from jobs.pages.access import open_page, page_for
 from jobs.pages.phone_shell import shell
 
+KEEPERS = (Role.INSTALLER, Role.AUDITOR)
+"""Whose records are kept on a phone until there is signal."""
+
 SIGNED_OUT = {
     "type": "about:blank",
     "title": "Sign in first.",
@@ -69,10 +72,11 @@ def phone(request: HttpRequest) -> HttpResponse:
 
 def pages_to_keep(user: User) -> Iterator[str]:
     """Addresses of the day and of the next day with a visit; a visit's steps are found from it."""
+    if user.role in KEEPERS:
+        yield reverse("on_site_kept")
     if user.role != Role.INSTALLER:
         return
     yield reverse("on_site")
-    yield reverse("on_site_kept")
     today = timezone.localdate()
     days = days_of(user, today)
     for card in (*days.today, *(card for day in days.coming[:1] for card in day.cards)):
@@ -84,13 +88,14 @@ def pages_to_keep(user: User) -> Iterator[str]:
 
 
 @require_safe
-@page_for(Role.INSTALLER)
+@page_for(*KEEPERS)
 def kept(request: HttpRequest) -> HttpResponse:
     """What is on this phone only, what was refused, and what is safe at the office."""
+    lead = request.user.role == Role.INSTALLER
     context = {
         "page_title": "On this phone",
-        "back_url": reverse("on_site"),
-        "back_label": "Your visits",
+        "back_url": reverse("on_site" if lead else "home"),
+        "back_label": "Your visits" if lead else "Back",
     }
     return render(request, "jobs/on_site/kept.html", context)
 

@@ -63,7 +63,7 @@ def test_an_old_picture_sent_as_new_is_told_to_the_auditor_and_opened_as_a_copy(
     assert [w["code"] for w in very.warnings] == ["before_finding", "same_file"]
     told = {w["code"]: w for w in again.warnings}
     assert told["like_stored_photo"]["photo"] == photo.pk and "no_exif" in told
-    assert {w["code"] for w in new.warnings} == {"no_exif"}
+    assert {w["code"] for w in new.warnings} == {"no_time"}
     assert again.thumb_name and not waiting_picture_ids()
 
     client.force_login(scene.auditor)

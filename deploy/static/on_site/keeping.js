@@ -93,7 +93,8 @@ let renewing = null;
 async function renewSoon(id) {
   const item = await get(id);
   if (!item) return;
-  ["/on-site/", "/on-site/visits/" + item.visit + "/", item.page].forEach((page) => old.add(page));
+  const ofVisit = /^\d+$/.test(item.visit) ? ["/on-site/", "/on-site/visits/" + item.visit + "/"] : [];
+  [...ofVisit, item.page].forEach((page) => old.add(page));
   clearTimeout(renewing);
   renewing = setTimeout(() => {
     ask({ ask: "renew", pages: [...old] });

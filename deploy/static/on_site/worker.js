@@ -9,7 +9,7 @@ const PAGES = "eavesbook-pages-";
 const SHELL = "eavesbook-shell-";
 const PATIENCE_MS = 500; // as long a page from the office is waited for when a kept one is there
 const FRESH_MS = 10 * 60 * 1000;
-const KEPT = [/^\/$/, /^\/on-site\//, /^\/load-lists\//, /^\/round-sheets\//, /^\/rounds\//];
+const KEPT = [/^\/$/, /^\/on-site\//, /^\/load-lists\//, /^\/round-sheets\//, /^\/rounds\//, /^\/audit\/drawn\/\d+\/measure\/$/];
 const NEVER_KEPT = [/^\/on-site\/phone\//, /\/correct\//];
 const SMALL_PHOTO = /^\/photos\/\d+\/thumb\/$/;
 const STEP_LINK = /href="(\/on-site\/visits\/\d+\/[^"?#]*)[^"]*"/g;
