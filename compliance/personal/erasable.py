@@ -96,7 +96,7 @@ def _contact_items(job: Job) -> Items:
     rows = IntakeRow.objects.filter(job__property=job.property_id)
     unread = [str(row.pk) for row in rows if set(row.values.values()) - {ERASED}]
     if unread:
-        found["jobs_intakerow"] = {pk: ["values"] for pk in unread}
+        found["jobs_intakerow"] = {pk: ["values", "problems"] for pk in unread}
     return found
 
 
@@ -108,8 +108,8 @@ def _erase_contact(job: Job, items: Items) -> list[str]:
         history.filter(pgh_obj_id=job.property_id).exclude(**blank).update(**blank)
     rows = list(IntakeRow.objects.filter(pk__in=items.get("jobs_intakerow", ())))
     for row in rows:
-        row.values = dict.fromkeys(row.values, ERASED)
-    IntakeRow.objects.bulk_update(rows, ["values"])
+        row.values, row.problems = dict.fromkeys(row.values, ERASED), []
+    IntakeRow.objects.bulk_update(rows, ["values", "problems"])
     return _spreadsheets({row.batch_id for row in rows})
 
 

@@ -1,4 +1,4 @@
-"""What is held on one household as a ZIP: to read, to use in other programs, and the photos.
+"""What is held on one household as a ZIP: to read, to use in other programs, and its files.
 
 Sent while it is made: photos go through in pieces, so the largest needs no more memory.
 """
@@ -15,6 +15,7 @@ from typing import Any
 from django.template.loader import render_to_string
 from django.utils import timezone
 
+from compliance.models import AnswerEvidence, Certificate
 from compliance.packs.sinks import Outgoing
 from compliance.packs.zip_stream import ZipStream
 from compliance.personal.held import Table, photos_of, tables_of
@@ -46,6 +47,13 @@ def _pieces(home: Property) -> Iterator[bytes]:
         yield outgoing.take()
     for photo in still_kept(photos_of(home)):
         yield from _photo(zipped, outgoing, photo)
+    for certificate in Certificate.objects.filter(job__property=home).order_by("pk"):
+        name = f"certificates/{certificate.code}.pdf"
+        yield from _file(zipped, outgoing, name, certificate.pdf_name)
+    shown = AnswerEvidence.objects.filter(finding__drawn_job__job__property=home)
+    for one in shown.exclude(stored_name="").order_by("pk"):
+        name = f"answers/{one.pk}.{ENDINGS.get(one.media_type, 'bin')}"
+        yield from _file(zipped, outgoing, name, one.stored_name)
     zipped.close()
     yield outgoing.take()
 
@@ -84,12 +92,17 @@ def _cell(value: Any) -> Any:
 
 
 def _photo(zipped: ZipStream, outgoing: Outgoing, photo: Photo) -> Iterator[bytes]:
-    ending = ENDINGS.get(photo.media_type, "bin")
+    name = f"photos/{photo.pk}-{photo.moment}.{ENDINGS.get(photo.media_type, 'bin')}"
+    yield from _file(zipped, outgoing, name, photo.original_name)
+
+
+def _file(zipped: ZipStream, outgoing: Outgoing, name: str, stored: str) -> Iterator[bytes]:
+    """A stored file in pieces; one that storage lost is left out."""
     try:
-        source = open_kept(photo.original_name)
+        source = open_kept(stored)
     except FileNotFoundError:
         return
-    with source, zipped.open(f"photos/{photo.pk}-{photo.moment}.{ending}", packed=False) as file:
+    with source, zipped.open(name, packed=False) as file:
         while chunk := source.read(CHUNK_BYTES):
             file.write(chunk)
             yield outgoing.take()

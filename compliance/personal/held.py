@@ -11,19 +11,30 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.apps import apps
 from django.db.models import Model, QuerySet
 from django.utils import timezone
 
 from compliance.models import (
+    AnswerEvidence,
     Assessment,
+    AuditFollowUp,
+    AuditFollowUpAnswer,
     Certificate,
     CertificateWithdrawal,
+    DrawnJob,
     Erasure,
+    ErasureRequest,
     EvidenceAccess,
+    Finding,
+    FindingAnswer,
+    FindingReply,
+    LegalHold,
+    Remeasurement,
     Shortfall,
     Waiver,
+    WaiverAnswer,
 )
+from compliance.personal.words import history_of
 from jobs.models import (
     AgreedWindow,
     Arrival,
@@ -33,6 +44,7 @@ from jobs.models import (
     Hazard,
     IntakeRow,
     Job,
+    LayerPlan,
     Leave,
     LoftArea,
     Obstacle,
@@ -49,6 +61,78 @@ from jobs.models import (
     WorkStep,
 )
 
+OF_JOB, OF_VISIT, OF_SURVEY = "job__property", "visit__job__property", "survey__job__property"
+OF_FINDING = "finding__drawn_job__job__property"
+
+# Name of the file, title, table, and the way from a row to its home.
+HELD: tuple[tuple[str, str, type[Model], str], ...] = (
+    ("home", "The home", Property, "id"),
+    ("intake", "Rows of spreadsheets it came with", IntakeRow, OF_JOB),
+    ("jobs", "Jobs", Job, "property"),
+    ("needs", "Visits that were needed", VisitNeed, OF_JOB),
+    ("windows", "Times agreed with you", AgreedWindow, "need__job__property"),
+    ("visits", "Visits", Visit, OF_JOB),
+    ("surveys", "Surveys", Survey, OF_JOB),
+    ("areas", "Areas of the loft", LoftArea, OF_SURVEY),
+    ("obstacles", "Obstacles", Obstacle, OF_SURVEY),
+    ("fixtures", "Fixtures", Fixture, OF_SURVEY),
+    ("hazards", "Hazards", Hazard, OF_SURVEY),
+    ("layer_plans", "How the layers were planned", LayerPlan, OF_JOB),
+    ("arrivals", "Arrivals of the crew", Arrival, OF_VISIT),
+    ("pre_start_checks", "Checks before the start", PreStartCheck, OF_VISIT),
+    ("work_steps", "Steps of the work", WorkStep, OF_VISIT),
+    ("variations", "Where the work differed from its plan", Variation, OF_VISIT),
+    ("stop_works", "Work that was stopped", StopWork, OF_VISIT),
+    ("depth_readings", "Depth readings", DepthReading, OF_VISIT),
+    ("handovers", "Handovers", Handover, OF_VISIT),
+    ("leaves", "When the crew left", Leave, OF_VISIT),
+    ("photos", "Photos", Photo, OF_JOB),
+    ("photo_inspections", "What was read from photos", PhotoInspection, "photo__job__property"),
+    ("assessments", "Verdicts", Assessment, OF_JOB),
+    ("shortfalls", "Shortfalls", Shortfall, OF_JOB),
+    ("waivers", "Waivers", Waiver, OF_JOB),
+    ("waiver_answers", "Answers to waivers", WaiverAnswer, OF_JOB),
+    ("certificates", "Certificates", Certificate, OF_JOB),
+    (
+        "withdrawals",
+        "Certificates withdrawn",
+        CertificateWithdrawal,
+        "certificate__job__property",
+    ),
+    ("draws", "Audits that drew a job", DrawnJob, OF_JOB),
+    ("findings", "What an audit found", Finding, "drawn_job__job__property"),
+    ("finding_answers", "Answers to findings", FindingAnswer, OF_FINDING),
+    ("finding_replies", "Replies to answers", FindingReply, OF_FINDING),
+    ("answer_evidence", "What answers rest on", AnswerEvidence, OF_FINDING),
+    ("follow_ups", "What an audit asked for", AuditFollowUp, OF_JOB),
+    ("follow_up_answers", "What came of it", AuditFollowUpAnswer, OF_JOB),
+    ("remeasurements", "Depths measured again", Remeasurement, "drawn_job__job__property"),
+    ("legal_holds", "Legal holds", LegalHold, OF_JOB),
+    ("erasure_requests", "Erasures asked for", ErasureRequest, OF_JOB),
+    ("erasures", "What was erased", Erasure, OF_JOB),
+    ("openings", "Who opened the evidence", EvidenceAccess, OF_JOB),
+)
+WITH_HISTORY: tuple[tuple[str, type[Model], str], ...] = (
+    ("The home", Property, "id"),
+    ("Jobs", Job, "property"),
+    ("Visits that were needed", VisitNeed, OF_JOB),
+    ("Times agreed with you", AgreedWindow, "need__job__property"),
+    ("Visits", Visit, OF_JOB),
+    ("Surveys", Survey, OF_JOB),
+)
+"""Tables whose earlier values are told too, by title, with the way from an event to its home."""
+
+# Tables that lead to a job all the same, and why nothing of them is told.
+NOT_EXPORTED: dict[str, str] = {
+    "jobs_visitoperative": "who of the crew was sent: of those people",
+    "jobs_proposedvisit": "plans that were tried: of the crews' days",
+    "jobs_photohash": "figures by which near pictures are found, worked out from photos",
+    "jobs_upload": "photos under way, gone once they are here or given up",
+    "compliance_populationjob": "which jobs an audit chose from",
+    "compliance_issuerunjob": "progress of issuing many certificates",
+    "compliance_rulerunjob": "progress of judging many jobs",
+}
+
 # Bookkeeping of our own, or large drawings of the same figures.
 LEFT_OUT = frozenset(
     {
@@ -56,6 +140,7 @@ LEFT_OUT = frozenset(
         "version",
         "client_key",
         "salt",
+        "words_hashed",
         "phone_ahead",
         "inputs",
         "contents",
@@ -90,51 +175,18 @@ def photos_of(home: Property) -> QuerySet[Photo]:
 
 
 def _tables(home: Property) -> Iterator[Table]:
-    of_job, of_visit = {"job__property": home}, {"visit__job__property": home}
-    of_survey = {"survey__job__property": home}
-    history = apps.get_model("jobs", "PropertyEvent").objects.filter(pgh_obj_id=home.pk)
-    yield _table("home", "The home", Property.objects.filter(pk=home.pk))
-    yield _table("home_history", "The home as it was recorded over time", history)
-    yield _table("intake", "Rows of spreadsheets it came with", _of(IntakeRow, of_job))
-    yield _table("jobs", "Jobs", Job.objects.filter(property=home))
-    yield _table("needs", "Visits that were needed", _of(VisitNeed, of_job))
-    windows = AgreedWindow.objects.filter(need__job__property=home)
-    yield _table("windows", "Times agreed with you", windows)
-    yield _table("visits", "Visits", _of(Visit, of_job))
-    yield _table("surveys", "Surveys", _of(Survey, of_job))
-    for name, title, part in (
-        ("areas", "Areas of the loft", LoftArea),
-        ("obstacles", "Obstacles", Obstacle),
-        ("fixtures", "Fixtures", Fixture),
-        ("hazards", "Hazards", Hazard),
-    ):
-        yield _table(name, title, _of(part, of_survey))
-    for name, title, fact in (
-        ("arrivals", "Arrivals of the crew", Arrival),
-        ("pre_start_checks", "Checks before the start", PreStartCheck),
-        ("work_steps", "Steps of the work", WorkStep),
-        ("variations", "Where the work differed from its plan", Variation),
-        ("stop_works", "Work that was stopped", StopWork),
-        ("depth_readings", "Depth readings", DepthReading),
-        ("handovers", "Handovers", Handover),
-        ("leaves", "When the crew left", Leave),
-    ):
-        yield _table(name, title, _of(fact, of_visit))
-    yield _table("photos", "Photos", _of(Photo, of_job))
-    looked = PhotoInspection.objects.filter(photo__job__property=home)
-    yield _table("photo_inspections", "What was read from photos", looked)
-    yield _table("assessments", "Verdicts", _of(Assessment, of_job))
-    yield _table("shortfalls", "Shortfalls", _of(Shortfall, of_job))
-    yield _table("waivers", "Waivers", _of(Waiver, of_job))
-    yield _table("certificates", "Certificates", _of(Certificate, of_job))
-    withdrawn = CertificateWithdrawal.objects.filter(certificate__job__property=home)
-    yield _table("withdrawals", "Certificates withdrawn", withdrawn)
-    yield _table("erasures", "What was erased", _of(Erasure, of_job))
-    yield _table("openings", "Who opened the evidence", _of(EvidenceAccess, of_job))
+    for name, title, model, path in HELD:
+        yield _table(name, title, _released(model).filter(**{path: home.pk}).order_by("pk"))
+    for title, model, path in WITH_HISTORY:
+        rows = history_of(model).objects.filter(**{path: home.pk}).order_by("pgh_id")
+        name = next(name for name, _, one, _ in HELD if one is model)
+        yield _table(f"{name}_history", f"{title}, as recorded over time", rows)
 
 
-def _of(model: type[Model], where: dict[str, Any]) -> QuerySet[Any]:
-    return model._default_manager.filter(**where).order_by("pk")
+def _released(model: type[Model]) -> QuerySet[Any]:
+    """What an auditor has not released yet is the auditor's alone."""
+    rows = model._default_manager.all()
+    return rows.filter(released_at__isnull=False) if model is Finding else rows
 
 
 def _table(name: str, title: str, rows: QuerySet[Any]) -> Table:

@@ -13,6 +13,7 @@ from django.db import connection, transaction
 
 from compliance.assess import latest_assessment, rerun_agrees
 from compliance.certificates.issue import make_again
+from compliance.certificates.photos import PictureLost
 from compliance.certificates.withdraw import withdraw_certificate
 from compliance.ledger.check import verify_ledger
 from compliance.ledger.seals import make_seal
@@ -252,11 +253,16 @@ def test_an_erased_photo_is_not_looked_at_again_nor_its_bytes_taken_from_another
     assert remove_bytes() == 0
 
 
-def test_a_certificate_is_made_again_byte_for_byte_from_what_it_kept(
+def test_a_certificate_is_made_again_byte_for_byte_until_its_photos_are_erased(
     certified: tuple[Scene, Certificate], django_capture_on_commit_callbacks: Capture
 ):
     scene, certificate = certified
+    issued = default_storage.open(certificate.pdf_name).read()
 
-    erased_by_two(scene, django_capture_on_commit_callbacks)
+    erased_by_two(scene, django_capture_on_commit_callbacks, ["contact", "signatures"])
+    assert make_again(certificate) == issued
 
-    assert make_again(certificate) == default_storage.open(certificate.pdf_name).read()
+    erased_by_two(scene, django_capture_on_commit_callbacks, ["photos"])
+    with pytest.raises(PictureLost, match="signed file itself is kept"):
+        make_again(certificate)
+    assert default_storage.open(certificate.pdf_name).read() == issued
