@@ -11,9 +11,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from calculations import ENGINE_VERSION
+from compliance import judging
 from compliance.certificates.withdraw import withdraw_current
+from compliance.engines import engine_of, judging_by
 from compliance.gather import gather_evidence
-from compliance.judging import Evidence, Judgement, judge_evidence
+from compliance.judging import Evidence, Judgement, judge_evidence, sha256_of
 from compliance.models import Assessment
 from compliance.shortfalls import close_shortfall, flag_shortfall
 from jobs.errors import Conflict
@@ -74,9 +76,10 @@ def latest_assessment(job: Job) -> Assessment | None:
 class Rerun:
     """What an assessment's stored inputs give again.
 
-    untouched: the inputs give the hash that is kept of them. engine_then, engine_now: versions.
-    same_verdict, same_arithmetic: whether the answer is the stored one, the engine's own version
-    left out of the comparison.
+    untouched: the inputs give the hash that is kept of them. engine_then: what judged it;
+    engine_now: what judged it again, the same version where that was kept. same_verdict,
+    same_arithmetic: whether the answer is the stored one, the engine's own version left out of
+    the comparison.
     """
 
     untouched: bool
@@ -91,7 +94,7 @@ class Rerun:
 
     @property
     def agrees(self) -> bool | None:
-        """Whether it was reached again to the letter; None where that engine is not the one here.
+        """Whether it was reached again to the letter; None where that engine was not kept.
 
         Another engine may have good reason to answer otherwise, so it neither proves nor
         disproves the record.
@@ -112,25 +115,26 @@ class Rerun:
                 else "another verdict"
             )
         if self.same_engine:
-            return f"Engine {self.engine_now} gives {same}."
+            kept = "" if self.engine_now == ENGINE_VERSION else ", kept from then,"
+            return f"Engine {self.engine_now}{kept} gives {same}."
         return (
-            f"It was judged by engine {self.engine_then}; here runs engine {self.engine_now}, "
-            f"which gives {same}. That neither proves nor disproves the record: to repeat it to "
-            f"the letter, run engine {self.engine_then} on its inputs."
+            f"It was judged by engine {self.engine_then}, which is not kept here; engine "
+            f"{self.engine_now} gives {same}. That neither proves nor disproves the record: to "
+            f"repeat it to the letter, run engine {self.engine_then} on its inputs."
         )
 
 
 def rerun(assessment: Assessment) -> Rerun:
-    """Reach the verdict again from the stored inputs alone, with the engine that runs here."""
-    evidence = Evidence.from_dict(assessment.inputs)
-    again = judge_evidence(evidence)
+    """Reach the verdict again from the stored inputs alone, with the engine that reached it."""
+    kept = engine_of(assessment.engine_version)
+    judge = kept or judging_by(judging)
+    again = judge(assessment.inputs)
     return Rerun(
-        untouched=evidence.sha256 == assessment.inputs_sha256,
+        untouched=sha256_of(assessment.inputs) == assessment.inputs_sha256,
         engine_then=assessment.engine_version,
-        engine_now=again.engine_version,
-        same_verdict=again.verdict == assessment.verdict,
-        same_arithmetic=_without_version(again.to_dict())
-        == _without_version(assessment.arithmetic),
+        engine_now=assessment.engine_version if kept else ENGINE_VERSION,
+        same_verdict=again["verdict"] == assessment.verdict,
+        same_arithmetic=_without_version(again) == _without_version(assessment.arithmetic),
     )
 
 
@@ -139,7 +143,7 @@ def _without_version(arithmetic: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def rerun_agrees(assessment: Assessment) -> bool:
-    """Whether the engine that judged it runs here and gives the stored answer to the letter."""
+    """Whether the engine that judged it is kept and gives the stored answer to the letter."""
     return rerun(assessment).agrees is True
 
 

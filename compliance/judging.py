@@ -22,7 +22,7 @@ from calculations.depths import (
     Reading,
     assess_depths,
 )
-from calculations.drawing import photo_points
+from calculations.drawing.photo_points import photo_points
 from calculations.loft import LoftError, loft_from_dict
 from calculations.records import Plain, to_plain
 from calculations.u_route import depth_for_u_value
@@ -33,6 +33,7 @@ STEP_TITLES = {
     "cross_layers": "cross layers",
     "hatch_and_tank": "hatch and tank",
 }
+STEP_ORDER = {name: place for place, name in enumerate(STEP_TITLES)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +85,16 @@ class Evidence:
 
     @property
     def sha256(self) -> str:
-        """Of the canonical JSON: keys sorted, no blanks, UTF-8."""
-        text = json.dumps(self.to_dict(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        return hashlib.sha256(text.encode()).hexdigest()
+        return sha256_of(self.to_dict())
 
     def photo_count(self, moment: str) -> int:
         return sum(1 for photo in self.photos if photo["moment"] == moment)
+
+
+def sha256_of(plain: Mapping[str, Any]) -> str:
+    """Of the canonical JSON: keys sorted, no blanks, UTF-8."""
+    text = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,8 +262,12 @@ def _u_value_route(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
 
 
 def _work_steps(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
-    """Each step of laying, as the crew said it went: done, or not needed on this loft."""
-    for name, record in (evidence.work_steps or {}).items():
+    """Each step of laying, as the crew said it went: done, or not needed on this loft.
+
+    In the order of work, whatever order a stored record gives its keys.
+    """
+    steps = (evidence.work_steps or {}).items()
+    for name, record in sorted(steps, key=lambda one: STEP_ORDER.get(one[0], len(STEP_ORDER))):
         title = STEP_TITLES.get(name, name.replace("_", " "))
         passed = record is not None and record["outcome"] in ("done", "not_needed")
         step = _step(f"Step “{title}”", "done or not needed", int(passed), passed, "work_step")

@@ -23,7 +23,7 @@ def rerun(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         "facts": [
             {"label": "Verdict on record", "value": verdict},
             {"label": "Engine then", "value": again.engine_then},
-            {"label": "Engine here", "value": again.engine_now},
+            {"label": "Engine used again", "value": again.engine_now},
             {"label": "Same verdict", "value": "yes" if again.same_verdict else "no"},
             {"label": "Same arithmetic", "value": "yes" if again.same_arithmetic else "no"},
             {"label": "SHA-256 of the inputs", "value": assessment.inputs_sha256},
