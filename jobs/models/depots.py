@@ -16,6 +16,7 @@ from jobs.models.properties import Nation
 from jobs.stock_querysets import DepotQuerySet, StockOrderQuerySet
 
 
+@pghistory.track()
 class Depot(models.Model):
     """Where vans are loaded. Its nation says which bank holidays it keeps."""
 
@@ -73,6 +74,7 @@ class Weekday(models.IntegerChoices):
     SUNDAY = 6, "Sunday"
 
 
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class DepotHours(models.Model):
     """When a depot is open on a weekday; a weekday without a row is closed."""
 
@@ -153,6 +155,7 @@ class StockItem(models.Model):
         return self.name
 
 
+@pghistory.track()
 class StockOrder(models.Model):
     """Units that were ordered for a depot, and the day they are due."""
 

@@ -64,3 +64,11 @@ class Scheme(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+@pghistory.track(pghistory.InsertEvent(), pghistory.DeleteEvent(), obj_field=None)
+class SchemeCompany(Scheme.companies.through):  # type: ignore[misc, name-defined]
+    """That a company works under a scheme, so that joining and leaving have a history."""
+
+    class Meta:
+        proxy = True

@@ -171,6 +171,14 @@ class VisitNeed(models.Model):
         return f"need:{self.pk}"
 
 
+@pghistory.track(pghistory.InsertEvent(), pghistory.DeleteEvent(), obj_field=None)
+class BarredCrew(VisitNeed.barred_crews.through):  # type: ignore[misc, name-defined]
+    """That a crew is not sent to a needed visit, so that it has a history."""
+
+    class Meta:
+        proxy = True
+
+
 @pghistory.track(
     pghistory.InsertEvent(),
     pghistory.UpdateEvent(),

@@ -164,6 +164,7 @@ class VisitOperativeQuerySet(JobScopedQuerySet):
     job_path = "visit__job"
 
 
+@pghistory.track(pghistory.InsertEvent(), pghistory.DeleteEvent(), exclude=["during", "live"])
 class VisitOperative(models.Model):
     """One operative on one visit. `during` and `live` are the visit's own, kept by triggers."""
 
