@@ -274,6 +274,11 @@ if TRAVEL_ROUTER_URL and not TRAVEL_ROUTER_URL.startswith(("http://", "https://"
 TRAVEL_ROAD_FACTOR = env.number("TRAVEL_ROAD_PERCENT", 130, least=100) / 100
 TRAVEL_SPEED_KM_H = env.number("TRAVEL_SPEED_KM_H", 40, least=5)
 
+# How many processors a plan run may take at once, and how far it stands back (0 to 19, as `nice`)
+# when pages and other tasks want them.
+PLANNING_CORES = env.number("PLANNING_CORES", min(4, len(os.sched_getaffinity(0))), least=1)
+PLANNING_NICE = min(19, env.number("PLANNING_NICE", 5))
+
 # --- Safety of pages
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

@@ -26,6 +26,10 @@ CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
 CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
 
+# Tests share the processors among themselves; those of the search say what they want.
+PLANNING_CORES = env.number("PLANNING_CORES", 1, least=1)
+PLANNING_NICE = 0
+
 # Hashing is slow on purpose; the suite signs in hundreds of times and tests argon2 by itself.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 ACCOUNT_RATE_LIMITS = False

@@ -8,12 +8,14 @@ a process that dies at any moment leaves none, or all.
 from __future__ import annotations
 
 import logging
+import os
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
@@ -41,6 +43,9 @@ MOST_POINTS_OF_CURVE = 120
 # search [s]; what is left then goes without.
 EXPLAINING_S = 15.0
 PRICING_S = 15.0
+WENT_ON_ALONE = (
+    "Not all processes that were to look for this plan at the same time could; the others went on."
+)
 
 
 class Lost(Exception):
@@ -54,6 +59,7 @@ def work_on(run_id: int) -> PlanRun | None:
         return None
     try:
         with Pulse(run):
+            _stand_back()
             _carry_through(run)
     except Lost:
         log.warning("Plan run %d was taken over", run.pk)
@@ -66,6 +72,12 @@ def work_on(run_id: int) -> PlanRun | None:
     return run
 
 
+def _stand_back() -> None:
+    """Let pages have a processor first. Processes begun by this thread are as modest."""
+    now = os.getpriority(os.PRIO_PROCESS, 0)
+    os.setpriority(os.PRIO_PROCESS, 0, max(now, settings.PLANNING_NICE))
+
+
 def _carry_through(run: PlanRun) -> None:
     gathered = gathered_for(run)
     recorder = Recorder(run, gathered)
@@ -76,7 +88,10 @@ def _carry_through(run: PlanRun) -> None:
         stop=AnyOf((AfterSeconds(_seconds_left(run)), WhenAsked(recorder.asked_to_stop))),
         on_better=recorder.on_better,
         start_from=plan_from_json(run.best) if run.best else present_plan(gathered),
+        cores=settings.PLANNING_CORES,
     )
+    if found.lost_processes:
+        run.notes = [*run.notes, WENT_ON_ALONE]
     recorder.on_better(found.plan, found.objective, recorder.elapsed_s - recorder.spent_s)
     recorder.tell(force=True)
     _finish(run, gathered, found.plan, recorder.alive)

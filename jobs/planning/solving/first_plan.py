@@ -26,11 +26,11 @@ def first_draft(tables: Tables, start_from: Plan | None) -> Draft:
 
 
 def by_urgency(tables: Tables, visits: Sequence[int]) -> list[int]:
-    """Dearest to leave out first, then by fewest places to go, due time and length."""
+    """Dearest to leave out first, then by fewest places to go, due time, length and remoteness."""
     problem = tables.problem
     last_s = 1 << 40
 
-    def order(visit: int) -> tuple[int, bool, int, int, int]:
+    def order(visit: int) -> tuple[int, bool, int, int, int, int]:
         found = problem.visits[visit]
         due_s = found.due_s if found.due_s is not None else last_s
         single = len(found.lengths_s) == 1
@@ -40,6 +40,7 @@ def by_urgency(tables: Tables, visits: Sequence[int]) -> list[int]:
             tables.choices[visit],
             due_s,
             -found.service_s,
+            -tables.remote_s[visit],
         )
 
     return sorted(visits, key=order)

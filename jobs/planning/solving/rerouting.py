@@ -21,6 +21,8 @@ EXTRA_TASKS = 40
 MOST_PROFILES_AT_ONCE = 4
 FEWEST_TASKS_AT_ONCE = 100
 STEPS_AT_A_TIME = 200
+# Fewer make steps quicker, more find more; which is better differs from one instance to another.
+NEIGHBOURS = (25, 40)
 SHIFTS_AT_A_TIME = (6, 10, 14)
 STEPS_BETWEEN_OFFERS = 500
 
@@ -181,7 +183,9 @@ def _route(search: Searching, draft: Draft, wanted: Wanted, steps: int, without_
         search.step()
         return
     polling = _Polling(search, problem, draft, steps, without_gain)
-    best = improve(problem, search.chance.randrange(1 << 30), polling, polling.noted)
+    seed = search.chance.randrange(1 << 30)
+    neighbours = search.chance.choice(NEIGHBOURS)
+    best = improve(problem, seed, polling, polling.noted, neighbours)
     if best is not None:
         search.offer(taken_over(draft, problem.sequences(best), search.within))
 

@@ -18,6 +18,7 @@ from typing import Any, cast
 import numpy as np
 import pyvrp
 from pyvrp import Activity, ActivityType, Client, ClientGroup, Depot, Location, VehicleType
+from pyvrp.search import NeighbourhoodParams
 from pyvrp.stop import StoppingCriterion
 
 from jobs.planning.solving.choices import Choice, choices_of
@@ -330,10 +331,17 @@ def improve(
     seed: int,
     stop: StoppingCriterion,
     on_best: Callable[[pyvrp.Solution], None],
+    neighbours: int,
 ) -> pyvrp.Solution | None:
-    """PyVRP's best answer from the present rounds until `stop`; None if it has none."""
+    """PyVRP's best answer from the present rounds until `stop`; None if it has none.
+
+    `neighbours`: how many visits near each one a move may join it with.
+    """
     start = pyvrp.Solution(problem.data, [route for _, route in problem.routes()])
-    params = pyvrp.SolveParams(ils=pyvrp.IteratedLocalSearchParams(callbacks=_Telling(on_best)))
+    params = pyvrp.SolveParams(
+        ils=pyvrp.IteratedLocalSearchParams(callbacks=_Telling(on_best)),
+        neighbourhood=NeighbourhoodParams(num_neighbours=neighbours),
+    )
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         result = pyvrp.solve(

@@ -74,6 +74,7 @@ class Tables:
     one by one). `able[v, s]`: whether the crew of shift s may do visit v;
     `allowed[v, s]`: and whether it can begin there by its times. `assign[v, s]`: what
     it costs to give it to that shift, times apart. `late[v, s]`: the least it would be late there.
+    `remote_s[v]`: seconds from the nearest base.
     """
 
     def __init__(self, problem: PlanProblem) -> None:
@@ -137,6 +138,10 @@ class Tables:
         self.allowed_rows = [np.flatnonzero(row) for row in self.allowed]
         self.seconds_to: IntArray = np.ascontiguousarray(self.seconds.T)
         self.units_to: IntArray = np.ascontiguousarray(self.units.T)
+        bases = sorted({row.start for row in self.shifts})
+        places = [self.tasks[task].place for task in self.first_task[:-1]]
+        ways_s = self.seconds[np.ix_(bases, places)]
+        self.remote_s: list[int] = ways_s.min(axis=0).tolist() if bases else [0] * len(places)
         self._runs: dict[int, IntArray] = {}
         self.assign_rows: list[list[int]] = self.assign.tolist()
 
