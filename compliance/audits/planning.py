@@ -187,8 +187,9 @@ def _refuse_strangers(record: AuditRound) -> None:
 
 
 def crews_under(scheme_id: int) -> QuerySet[Crew]:
-    """Crews that were booked on a job of the scheme; of others its auditors hear nothing."""
+    """Crews that were booked to fit jobs of the scheme; of others its auditors hear nothing."""
     theirs = Visit.objects.filter(crew=OuterRef("pk"), job__scheme=scheme_id)
+    theirs = theirs.exclude(kind=Visit.Kind.SURVEY)
     return Crew.objects.filter(Exists(theirs))
 
 

@@ -202,13 +202,13 @@ def draw_sample(record: AuditRound, nonce_hex: str) -> AuditRound:
 def _refuse_nonce(record: AuditRound, nonce: str) -> None:
     if not _is_hex(nonce) or len(nonce) < 2 * LEAST_NONCE_BYTES:
         raise Refused(
-            "This is no nonce.",
+            "This is no secret such as a round is begun with.",
             field="nonce_hex",
             remedy=f"Give at least {2 * LEAST_NONCE_BYTES} hexadecimal digits.",
         )
     if hashlib.sha256(bytes.fromhex(nonce)).hexdigest() != record.nonce_commitment:
         raise Refused(
-            "This is not the nonce you committed to.",
+            "This is not the secret (the nonce) whose fingerprint you gave.",
             field="nonce_hex",
             remedy="Look it up where you kept it when you began the round.",
         )

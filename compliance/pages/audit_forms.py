@@ -18,6 +18,23 @@ class CrewChoice(forms.ModelChoiceField):
         return f"{crew.company.name}: {crew.name}"
 
 
+class OneOfThem(forms.Select):
+    """The empty choice is a choice, so the browser asks for no other."""
+
+    def use_required_attribute(self, initial: Any) -> bool:
+        return False
+
+
+class Choice(forms.ChoiceField):
+    """One of its choices, of which the empty one means something too."""
+
+    widget = OneOfThem
+
+    def validate(self, value: Any) -> None:
+        if value and not self.valid_value(value):
+            raise forms.ValidationError("Choose one of these.", code="invalid_choice")
+
+
 class RoundForm(forms.Form):
     """Terms of a round. Percentages as people write them; `terms` gives the engine's shares."""
 
@@ -37,9 +54,7 @@ class RoundForm(forms.Form):
         empty_label="All companies of the scheme",
     )
     crew = CrewChoice(Crew.objects.none(), required=False, label="Crew", empty_label="All crews")
-    nation = forms.ChoiceField(
-        required=False, label="Nation", choices=[("", "All nations"), *Nation.choices]
-    )
+    nation = Choice(label="Nation", choices=[("", "All nations"), *Nation.choices])
     postcode_areas = forms.CharField(
         required=False,
         max_length=120,
@@ -54,8 +69,7 @@ class RoundForm(forms.Form):
         initial="II",
         label="Inspection level",
     )
-    severity = forms.ChoiceField(
-        required=False,
+    severity = Choice(
         choices=[
             ("", "As the switching rules say"),
             ("tightened", "Tightened, to begin with"),
@@ -81,14 +95,16 @@ class RoundForm(forms.Form):
         label="That no more than this is defective",
         help_text="Per cent of the population.",
     )
-    strata_by = forms.ChoiceField(
-        required=False, choices=AuditRound.StrataBy.choices, label="Draw apart by"
+    strata_by = Choice(
+        choices=AuditRound.StrataBy.choices,
+        label="Draw apart by",
+        help_text="Each crew, company or place then has its share of the sample.",
     )
-    allocation = forms.ChoiceField(
-        required=False,
+    allocation = Choice(
         choices=AuditRound.Allocation.choices,
         initial="proportional",
         label="Share out",
+        help_text="Counts only where it is drawn apart.",
     )
     nonce_commitment = forms.CharField(
         label="Commitment",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import timedelta
 
 from django.urls import reverse
@@ -19,6 +20,7 @@ from jobs.pages.registry import (
     register_navigation,
 )
 
+State = AuditRound.State
 AUDITOR = frozenset({Role.AUDITOR})
 COMPANY = frozenset({Role.COMPLIANCE_OFFICER, Role.PLANNER})
 
@@ -40,8 +42,10 @@ def auditor_attention(user: User) -> list[Attention]:
     unread, answers = jobs_to_read(user), findings_waiting(user)
     late = _late(user)
     drafts = drafts_of(user.scheme_id)
-    sealed = rounds.filter(state=AuditRound.State.SEALED).count()
-    begun = rounds.filter(state=AuditRound.State.COMMITTED).count()
+    states = Counter(
+        rounds.filter(state__in=(State.SEALED, State.COMMITTED)).values_list("state", flat=True)
+    )
+    sealed, begun = states[State.SEALED], states[State.COMMITTED]
     return [
         Attention(
             unread, f"drawn {_many(unread, 'job')} {_is(unread)} still to be read", home, "now"

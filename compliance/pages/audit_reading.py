@@ -170,7 +170,9 @@ def job_read(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("drawn_job", pk=drawn.pk)
     onward = neighbours_of(drawn).next_unread
     if onward is None:
-        messages.success(request, "Every drawn job of this round is read.")
+        waiting = FindingDraft.objects.filter(drawn_job__round=drawn.round_id).count()
+        release = f" Findings that are not released yet: {waiting}." if waiting else ""
+        messages.success(request, f"Every drawn job of this round is read.{release}")
         return redirect("audit_round", pk=drawn.round_id)
     messages.success(request, f"{drawn.job.reference} is read. This is the next.")
     return redirect("drawn_job", pk=onward)

@@ -21,6 +21,7 @@ from compliance.audits.rounds import (
 from compliance.audits.switching import Subject, resume_inspection
 from compliance.models import AuditRound, SwitchingStep
 from compliance.pages.audit_forms import DrawForm, ReasonForm
+from compliance.pages.audit_round_parts import jobs_in_words
 from compliance.pages.audits import round_of
 from jobs.errors import Refused
 from jobs.models import Role
@@ -47,7 +48,9 @@ def _reason(request: HttpRequest) -> str:
 @require_POST
 @page_for(Role.AUDITOR)
 def round_seal(request: HttpRequest, pk: int) -> HttpResponse:
-    return act_on(request, pk, seal_population, lambda r: f"Sealed: {r.population_size} jobs.")
+    return act_on(
+        request, pk, seal_population, lambda r: f"Sealed: {jobs_in_words(r.population_size)}."
+    )
 
 
 @require_POST
@@ -59,7 +62,7 @@ def round_draw(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         pk,
         lambda record: draw_sample(record, nonce),
-        lambda drawn: f"Drawn: {drawn.sample_size} jobs.",
+        lambda drawn: f"Drawn: {jobs_in_words(drawn.sample_size)}.",
     )
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
 
 from calculations.sampling import Stratum
+from compliance.audits.findings import DEFECTIVE
 from compliance.audits.outcome import Outcome, acceptance_plan, outcome_of
 from compliance.audits.rounds import (
     given_up_before,
@@ -15,8 +17,15 @@ from compliance.audits.rounds import (
     repeat_agrees,
     repeat_command,
 )
-from compliance.audits.strata import strata_now, weights_of
-from compliance.models import AuditFollowUp, AuditRound, DrawnJob, Finding, PopulationJob
+from compliance.audits.strata import results_by_stratum, strata_now, weights_of
+from compliance.models import (
+    AuditFollowUp,
+    AuditRound,
+    DrawnJob,
+    Finding,
+    FindingDraft,
+    PopulationJob,
+)
 from compliance.pages.audit_forms import DrawForm, ReasonForm
 
 READABLE = (AuditRound.State.DRAWN, AuditRound.State.CLOSED)
@@ -40,11 +49,13 @@ class StratumRow:
 
 @dataclass(frozen=True, slots=True)
 class DrawnRow:
-    """A drawn job, the weight it has today, and why it was thought a risk before the Seal."""
+    """A drawn job, the weight it has today, why it was thought a risk before the Seal, and how
+    many of its findings are drafts."""
 
     drawn: DrawnJob
     weight: float
     reasons: tuple[str, ...]
+    drafts: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +78,7 @@ def round_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:
     """The context of a round's page. repeat: repeat the draw even from a great population."""
     is_read = record.state in READABLE
     outcome = outcome_of(record) if is_read else None
+    sample = _sample(record) if is_read else []
     return {
         "round": record,
         "plan_words": plan_words(record),
@@ -74,10 +86,13 @@ def round_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:
         "outcome": outcome,
         "limit_rows": _limit_rows(outcome) if outcome else (),
         "strata": _strata(record, outcome) if record.seal_id and record.strata_by else (),
-        "sample": _sample(record) if is_read else (),
+        "sample": sample,
+        "drafts": sum(row.drafts for row in sample),
+        "drafted_jobs": sum(1 for row in sample if row.drafts and not row.drawn.findings.all()),
         "defects": _defects(record) if is_read else (),
         "of_round": record.follow_ups.filter(job=None).with_place() if is_read else (),
         "given_up_before": given_up_before(record),
+        "lots_before": _lots_before(record),
         "draw_form": DrawForm(),
         "reason_form": ReasonForm(),
         "population_url": reverse("audit_population", args=[record.pk]),
@@ -124,9 +139,14 @@ def plan_words(record: AuditRound) -> list[str]:
         if record.population_size:
             plan = acceptance_plan(record)
             words.append(
-                f"Code letter {plan.code_letter} for {plan.lot_size} jobs: {plan.sample_size} "
-                f"are drawn; {_accepted_on(plan.accept)}."
+                f"Code letter {plan.code_letter} for {jobs_in_words(plan.lot_size)}: "
+                f"{plan.sample_size} {'is' if plan.sample_size == 1 else 'are'} drawn; "
+                f"{_accepted_on(plan.accept)}."
             )
+            if plan.sample_size == plan.lot_size:
+                words.append(
+                    "That is every job: with so few, this limit is told by no smaller sample."
+                )
     else:
         words.append(
             f"If no drawn job is defective one is {100 * record.confidence:.4g} % sure that no "
@@ -145,6 +165,27 @@ def plan_words(record: AuditRound) -> list[str]:
                 "so the estimate for the population leans to no side."
             )
     return words
+
+
+def jobs_in_words(count: int) -> str:
+    return f"{count} job{'' if count == 1 else 's'}"
+
+
+def _lots_before(record: AuditRound) -> int:
+    """Jobs of this population that stood in an earlier lot of the same series."""
+    if record.plan != AuditRound.Plan.ACCEPTANCE or not record.seal_id:
+        return 0
+    earlier = AuditRound.objects.filter(
+        scheme=record.scheme_id,
+        company=record.company_id,
+        crew=record.crew_id,
+        plan=record.plan,
+        state=AuditRound.State.CLOSED,
+        pk__lt=record.pk,
+    )
+    own = PopulationJob.objects.filter(round=record).values("job_id")
+    again = PopulationJob.objects.filter(round__in=earlier, job_id__in=own)
+    return again.values("job_id").distinct().count()
 
 
 def _accepted_on(accept: int) -> str:
@@ -167,7 +208,7 @@ def _limit_rows(outcome: Outcome) -> list[tuple[tuple[float, float, float], str,
 
 
 def _strata(record: AuditRound, outcome: Outcome | None) -> list[StratumRow]:
-    found = {r.name: r for r in outcome.strata} if outcome else {}
+    found = {r.name: r for r in results_by_stratum(record, DEFECTIVE)} if outcome else {}
     return [
         StratumRow(
             s,
@@ -186,7 +227,12 @@ def _sample(record: AuditRound) -> list[DrawnRow]:
             round=record, job_id__in=[one.job_id for one in drawn]
         ).values_list("job_id", "risk_reasons")
     )
-    return [DrawnRow(one, weights[one.pk], tuple(reasons[one.job_id])) for one in drawn]
+    drafts = Counter(
+        FindingDraft.objects.filter(drawn_job__round=record).values_list("drawn_job", flat=True)
+    )
+    return [
+        DrawnRow(one, weights[one.pk], tuple(reasons[one.job_id]), drafts[one.pk]) for one in drawn
+    ]
 
 
 def _defects(record: AuditRound) -> list[DefectRow]:

@@ -47,7 +47,9 @@ def follow_up_ask(request: HttpRequest, pk: int) -> HttpResponse:
         if not form.is_valid():
             raise Refused("Say what is asked for: a call-back or a withdrawal.")
         asked = ask_follow_up(finding, **form.cleaned_data, by=request.user)
-        messages.success(request, f"Asked: {asked.get_kind_display().lower()}, by {asked.due_on}.")
+        messages.success(
+            request, f"Asked: {asked.get_kind_display().lower()}, by {asked.due_on:%-d %b %Y}."
+        )
     except Refused as refusal:
         messages.error(request, str(refusal))
     return redirect("audit_round", pk=finding.drawn_job.round_id)

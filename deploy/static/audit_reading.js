@@ -80,7 +80,19 @@ function find(key) {
   if ([...about.options].some((option) => option.value === key)) about.value = key;
   form.classList.add("form-docked");
   form.querySelector("[data-form-away]").hidden = false;
+  form.querySelector("[data-form-keys]").hidden = !keysOn.checked;
   (form.querySelector("[name=severity]:checked") || form.elements.text).focus();
+}
+
+/** In the form no key of the page acts: a number chooses the class, anything else is typed. */
+function inForm(event) {
+  const classes = [...form.querySelectorAll("[name=severity]")];
+  const chosenClass = event.target.matches("[name=severity]") && classes[Number(event.key) - 1];
+  if (chosenClass) chosenClass.checked = true;
+  else if (event.key.length > 1 || event.key === " ") return;
+  else if (!event.target.matches("[name=severity]")) return;
+  form.elements.text.focus();
+  if (chosenClass) event.preventDefault();
 }
 
 function putAway() {
@@ -120,6 +132,7 @@ document.addEventListener("keydown", (event) => {
     return form.requestSubmit();
   }
   if (event.ctrlKey || event.metaKey || event.altKey || isTyping(event.target)) return;
+  if (form?.contains(event.target)) return inForm(event);
   if (!keysOn.checked || isZoomed() || keysDialog.open) return;
   const act = /^[1-6]$/.test(event.key) ? () => jump(Number(event.key)) : ACTS[event.key];
   const arrow = { ArrowDown: 1, ArrowUp: -1 }[event.key];
@@ -144,6 +157,14 @@ document.addEventListener("click", (event) => {
     zoomPair(event.target.closest(".pair"));
   } else if (event.target.closest("[data-form-away]")) putAway();
 });
+
+// What is typed and not kept is not left behind unasked.
+addEventListener("beforeunload", (event) => {
+  if (form?.elements.text.value.trim() && !leaving) event.preventDefault();
+});
+let leaving = false;
+form?.addEventListener("submit", () => { leaving = true; });
+document.addEventListener("htmx:afterRequest", () => { leaving = false; });
 
 // ---- Beginning ----------------------------------------------------------------------------
 const opener = document.querySelector("[data-show-keys]");

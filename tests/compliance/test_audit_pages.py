@@ -84,7 +84,7 @@ def test_a_wrong_secret_is_refused_in_words(client, auditor):
     address = reverse("audit_round_draw", args=[record.pk])
     shown = client.post(address, {"nonce_hex": "cd" * 32}, follow=True)
 
-    assert "not the nonce you committed to" in shown.text
+    assert "not the secret" in shown.text
 
 
 def test_the_list_of_rounds_costs_a_fixed_number_of_queries(

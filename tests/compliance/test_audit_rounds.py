@@ -121,7 +121,7 @@ def test_anyone_can_repeat_the_draw_from_the_command_line(drawn, tmp_path):
 def test_another_nonce_than_the_one_committed_to_is_refused(begun):
     sealed = seal_population(begun)
 
-    with pytest.raises(Refused, match="not the nonce you committed to"):
+    with pytest.raises(Refused, match="not the secret"):
         draw_sample(sealed, "ab" * 32)
 
     assert not sealed.drawn_jobs.exists()

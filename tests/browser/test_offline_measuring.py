@@ -1,0 +1,67 @@
+"""An auditor in a loft without signal measures again; nothing is lost and each depth comes once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.urls import reverse
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from compliance.audits.remeasuring import readings_to_measure
+from compliance.models import Remeasurement
+from tests.browser.line import Line
+from tests.browser.phones import WORKER_IN_CHARGE, Phone
+from tests.browser.shapes import PATIENCE_MS
+from tests.compliance.reading_scene import AuditScene, audit_scene
+
+pytestmark = pytest.mark.browser
+
+
+def elsewhere(make: Callable[[], AuditScene]) -> AuditScene:
+    """Made in another thread, with a connection to the database of its own."""
+
+    def made() -> AuditScene:
+        try:
+            return make()
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(made).result()
+
+
+def test_depths_measured_without_signal_stay_on_the_phone_and_arrive_once(
+    pocket: Callable[[str], Phone], line: Line
+) -> None:
+    scene = elsewhere(audit_scene)  # signing needs a loop of its own, and the browser's runs here
+    reading = readings_to_measure(scene.drawn)[0]
+    address = reverse("remeasure", args=[scene.drawn.pk])
+    phone = pocket("auditor")
+    phone.sign_in(scene.auditor)
+    page = phone.page()
+    for _ in range(2):  # the second time the worker is in charge, and keeps the page
+        page.goto(address)
+        page.wait_for_selector("html[data-ready]")
+        page.evaluate(WORKER_IN_CHARGE)
+    place = page.locator("#place-1")
+
+    line.down()
+    place.get_by_label("Depth at place 1").fill("251")
+    place.get_by_role("button", name="Record place 1").click()
+    expect(place).to_contain_text("251 mm. On this phone only", timeout=PATIENCE_MS)
+    measured_by = timezone.now()
+    page.goto(address)
+    expect(place).to_contain_text("251 mm. On this phone only", timeout=PATIENCE_MS)
+    assert not Remeasurement.objects.exists()
+
+    line.up()
+    expect(place).to_contain_text(f"Installer: {reading.depth_mm:.0f}", timeout=PATIENCE_MS)
+    made = Remeasurement.objects.get()
+    assert (made.reading_id, made.depth_mm, made.measured_by) == (reading.pk, 251, scene.auditor)
+    assert made.measured_at <= measured_by + timedelta(seconds=1)
+    assert phone.troubles == []
