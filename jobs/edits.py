@@ -16,11 +16,11 @@ from django.db.backends.postgresql.psycopg_any import Range
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from jobs.models import Crew, Job, Operative, Property, Role, User
+from jobs.models import Company, Crew, Job, Operative, Property, Role, Scheme, User, Visit
 
 BOOKKEEPING = frozenset({"id", "version", "updated_at", "created_at", "times_closed"})
 OF_A_PERSON = frozenset(
-    {"householder_name", "householder_phone", "householder_email", "access_notes"}
+    {"householder_name", "householder_phone", "householder_email", "access_notes", "operative"}
 )
 TOO_LONG = 200
 WHO_NOT_TOLD = (Role.AUDITOR, Role.INSTALLER)
@@ -46,7 +46,7 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Edit:
-    """One row changed once. what: such as "Visit 12 changed"; place: from where it came.
+    """One row changed once. what: such as "Visit, fitting: changed"; place: from where it came.
 
     first: nothing is known of the row before, so the changes tell all its values.
     """
@@ -72,7 +72,7 @@ _further: dict[str, list[Callable[[Any], list[Source]]]] = {}
 
 
 def register_edits(of: str, sources: Callable[[Any], list[Source]]) -> None:
-    """Have the edits of further tables told: of "job", "property" or "crew"."""
+    """Have the edits of further tables told: of "job", "property", "crew" or "scheme"."""
     _further.setdefault(of, []).append(sources)
 
 
@@ -83,6 +83,7 @@ def _with_further(of: str, record: Any, sources: list[Source]) -> list[Source]:
 def sources_of_job(job: Job) -> list[Source]:
     surveys = list(job.surveys.values_list("pk", flat=True))
     needs = list(job.visit_needs.values_list("pk", flat=True))
+    visits = list(Visit.objects.filter(job=job).values_list("pk", flat=True))
     parts = [
         Source(event, {"survey_id__in": surveys}, noun)
         for event, noun in (
@@ -99,7 +100,9 @@ def sources_of_job(job: Job) -> list[Source]:
             Source("jobs.JobEvent", {"pgh_obj_id": job.pk}, "Job"),
             Source("jobs.PropertyEvent", {"pgh_obj_id": job.property_id}, "Home"),
             Source("jobs.VisitEvent", {"job_id": job.pk}, "Visit"),
+            Source("jobs.VisitOperativeEvent", {"visit_id__in": visits}, "Who goes on a visit"),
             Source("jobs.VisitNeedEvent", {"job_id": job.pk}, "Needed visit"),
+            Source("jobs.BarredCrewEvent", {"visitneed_id__in": needs}, "Crew not to be sent"),
             Source("jobs.AgreedWindowEvent", {"need_id__in": needs}, "Agreed time"),
             Source("jobs.SurveyEvent", {"job_id": job.pk}, "Survey"),
             *parts,
@@ -129,6 +132,47 @@ def sources_of_crew(crew: Crew) -> list[Source]:
     )
 
 
+def sources_of_yard(company: Company) -> list[Source]:
+    """All crews, operatives, vans and absences of a company, those without a crew too."""
+    mine = {"company_id": company.pk}
+    return [
+        Source("jobs.CrewEvent", mine, "Crew"),
+        Source("jobs.OperativeEvent", mine, "Operative"),
+        Source("jobs.VanEvent", mine, "Van"),
+        Source("jobs.AbsenceEvent", mine, "Absence"),
+    ]
+
+
+def sources_of_depots(company: Company) -> list[Source]:
+    """Depots of a company, when they are open, what they keep and what was ordered."""
+    mine = {"company_id": company.pk}
+    depots = list(company.depots.values_list("pk", flat=True))
+    return [
+        Source("jobs.DepotEvent", mine, "Depot"),
+        Source("jobs.DepotHoursEvent", {"depot_id__in": depots}, "Opening hours"),
+        Source("jobs.StockItemEvent", mine, "Stock item"),
+        Source("jobs.StockOrderEvent", mine, "Order"),
+    ]
+
+
+def sources_of_company(company: Company) -> list[Source]:
+    return [
+        Source("jobs.CompanyEvent", {"pgh_obj_id": company.pk}, "Company"),
+        Source("jobs.SchemeCompanyEvent", {"company_id": company.pk}, "Working under a scheme"),
+    ]
+
+
+def sources_of_scheme(scheme: Scheme) -> list[Source]:
+    return _with_further(
+        "scheme",
+        scheme,
+        [
+            Source("jobs.SchemeEvent", {"pgh_obj_id": scheme.pk}, "Scheme"),
+            Source("jobs.SchemeCompanyEvent", {"scheme_id": scheme.pk}, "Company under it"),
+        ],
+    )
+
+
 def sources_of_person(person: User) -> list[Source]:
     return [Source("jobs.UserEvent", {"pgh_obj_id": person.pk}, "Account")]
 
@@ -149,8 +193,8 @@ def _steps(source: Source) -> Iterator[_Step]:
     events = apps.get_model(source.event).objects.filter(**source.where)
     latest: dict[int, Any] = {}
     for event in events.select_related("pgh_context").order_by("pgh_id"):
-        yield _Step(source.noun, latest.get(event.pgh_obj_id), event)
-        latest[event.pgh_obj_id] = event
+        yield _Step(source.noun, latest.get(event.id), event)
+        latest[event.id] = event
 
 
 class _Names:
@@ -199,7 +243,7 @@ def _told_fields(event: Any) -> list[Any]:
 def _edit(step: _Step, names: _Names, hidden: frozenset[str]) -> Edit | None:
     was, now = step.was, step.now
     deleted = now.pgh_label == "delete"
-    changes = [] if deleted else list(_changes(step, names, hidden))
+    changes = list(_changes(step, names, hidden, gone=deleted))
     if was is not None and not changes and not deleted:
         return None
     first = now.pgh_label == "insert"
@@ -210,10 +254,23 @@ def _edit(step: _Step, names: _Names, hidden: frozenset[str]) -> Edit | None:
         at=now.pgh_created_at,
         who=names.of(User, person) if person else BY_ITSELF,
         place=_place(metadata),
-        what=f"{step.noun} {now.pgh_obj_id} {act}",
+        what=f"{step.noun}{_which(now)} {act}",
         changes=tuple(changes),
-        first=was is None,
+        first=was is None and not deleted,
     )
+
+
+def _which(event: Any) -> str:
+    """Which row of its kind, in words: its name or reference, else what kind of thing it is."""
+    if isinstance(event, apps.get_model("jobs.JobEvent")):
+        return f" {Job(pk=event.id).reference}"
+    for field in event._meta.concrete_fields:
+        value = getattr(event, field.attname)
+        if field.name in ("name", "reference", "email") and value:
+            return f" “{value}”"
+        if field.name in ("kind", "weekday") and field.choices and value not in (None, ""):
+            return f", {str(dict(field.flatchoices).get(value, value)).lower()},"
+    return ""
 
 
 def _place(metadata: dict[str, Any]) -> str:
@@ -224,11 +281,17 @@ def _place(metadata: dict[str, Any]) -> str:
     return f"{url} from {address}" if url and address else url or SHELL
 
 
-def _changes(step: _Step, names: _Names, hidden: frozenset[str]) -> Iterator[Changed]:
+def _changes(
+    step: _Step, names: _Names, hidden: frozenset[str], *, gone: bool
+) -> Iterator[Changed]:
+    """What each field was and is; of a row that is gone, what it had at the end."""
     for field in _told_fields(step.now):
-        value = getattr(step.now, field.attname)
+        value = None if gone else getattr(step.now, field.attname)
         before = getattr(step.was, field.attname) if step.was is not None else None
-        if before == value or (step.was is None and value in (None, "", [], {})):
+        if gone:
+            before = getattr(step.now, field.attname)
+        empty = (None, "", [], {})
+        if before == value or (before in empty and value in empty):
             continue
         label = str(field.verbose_name).capitalize()
         if field.name in hidden:

@@ -59,7 +59,7 @@ def calendar_answer(request: HttpRequest, content: bytes, name: str) -> HttpResp
     return answer if told is None else told
 
 
-@page_for(Role.PLANNER, Role.SURVEYOR, Role.INSTALLER)
+@page_for(Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER)
 def visit_file(request: HttpRequest, pk: int) -> HttpResponse:
     """One visit, to be put into a calendar by hand."""
     visit = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)

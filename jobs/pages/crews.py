@@ -9,12 +9,13 @@ from django.contrib import messages
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path, reverse
+from django.urls import path
 
 from jobs.errors import Refused
 from jobs.models import Crew, Operative, Role, Van
 from jobs.pages.access import page_for
 from jobs.pages.crew_forms import CrewForm, KeptForm, OperativeForm, VanForm
+from jobs.pages.edits import history_link
 from jobs.pages.refusals import show_refusal
 from jobs.planning.crews import keep
 
@@ -46,6 +47,7 @@ def crew_list(request: HttpRequest) -> HttpResponse:
         "may_edit": user.role == Role.PLANNER,
         "page_title": "Crews",
         "page_lead": "Who there is to send, with which skills, and in what.",
+        "page_actions": [history_link("yard_edits")] * (user.role == Role.PLANNER),
     }
     return render(request, "jobs/crews/crew_list.html", context)
 
@@ -71,10 +73,10 @@ def record_form(request: HttpRequest, kind: str, pk: int | None = None) -> HttpR
 
 
 def _history(kind: str, pk: int | None) -> list[dict[str, str]]:
-    """A crew's history, its people and van included."""
-    if kind != "crew" or pk is None:
+    """A crew's history, its people and van included; of others the whole yard's."""
+    if pk is None:
         return []
-    return [{"url": reverse("crew_edits", args=[pk]), "label": "History"}]
+    return [history_link("crew_edits", pk) if kind == "crew" else history_link("yard_edits")]
 
 
 def _article(word: str) -> str:

@@ -17,6 +17,7 @@ from jobs.loading.standing import standing_of
 from jobs.models import Depot, Role, StockItem
 from jobs.pages.access import page_for
 from jobs.pages.depot_forms import DepotForm, StockItemForm
+from jobs.pages.edits import history_link
 from jobs.pages.refusals import show_refusal
 
 READS = (Role.PLANNER, Role.SURVEYOR)
@@ -40,7 +41,11 @@ def depot_list(request: HttpRequest) -> HttpResponse:
         "may_edit": may_edit,
         "page_title": "Depots",
         "page_lead": "Where vans are loaded, what lies there, and what to order by when.",
-        "page_actions": [{"url": reverse("depot_new"), "label": "Add a depot"}] * may_edit,
+        "page_actions": [
+            {"url": reverse("depot_new"), "label": "Add a depot"},
+            history_link("depot_edits"),
+        ]
+        * may_edit,
     }
     return render(request, "jobs/depots/depot_list.html", context)
 
@@ -67,6 +72,7 @@ def _actions(found: Depot) -> list[dict[str, Any]]:
         {"url": reverse("depot_count", args=[found.pk]), "label": "Stock-take"},
         {"url": reverse("depot_order", args=[found.pk]), "label": "Note an order"},
         {"url": reverse("depot_edit", args=[found.pk]), "label": "Edit"},
+        history_link("depot_edits"),
     ]
 
 

@@ -1,4 +1,4 @@
-"""The history of a record, edit by edit: of a job, a home, a crew, an account."""
+"""The history of a record, edit by edit: of a job, a home, a crew, an account, a company."""
 
 from __future__ import annotations
 
@@ -12,12 +12,16 @@ from django.urls import path, reverse
 from jobs.edits import (
     Source,
     edits_of,
+    sources_of_company,
     sources_of_crew,
+    sources_of_depots,
     sources_of_job,
     sources_of_person,
     sources_of_property,
+    sources_of_scheme,
+    sources_of_yard,
 )
-from jobs.models import Crew, Job, Property, Role, User
+from jobs.models import Company, Crew, Job, Property, Role, Scheme, User
 from jobs.pages.access import page_for
 
 EDITS_A_PAGE = 50
@@ -70,9 +74,48 @@ def person_edits(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
+@page_for(Role.PLANNER)
+def yard_edits(request: HttpRequest) -> HttpResponse:
+    """All crews, vans and operatives, those that stand alone too."""
+    company = request.user.company  # type: ignore[union-attr]
+    sources = sources_of_yard(company)  # type: ignore[arg-type]
+    return edits_page(request, sources, "Crews, vans and operatives", reverse("crew_list"))
+
+
+@page_for(Role.PLANNER)
+def depot_edits(request: HttpRequest) -> HttpResponse:
+    company = request.user.company  # type: ignore[union-attr]
+    sources = sources_of_depots(company)  # type: ignore[arg-type]
+    return edits_page(request, sources, "Depots, stock items and orders", reverse("depot_list"))
+
+
+@page_for(Role.PLANNER, Role.PLATFORM_ADMIN)
+def company_edits(request: HttpRequest, pk: int) -> HttpResponse:
+    company = get_object_or_404(Company.objects.visible_to(request.user), pk=pk)
+    admin = request.user.role == Role.PLATFORM_ADMIN  # type: ignore[union-attr]
+    back = reverse("company", args=[pk]) if admin else reverse("office")
+    return edits_page(request, sources_of_company(company), company, back)
+
+
+@page_for(Role.PLATFORM_ADMIN)
+def scheme_edits(request: HttpRequest, pk: int) -> HttpResponse:
+    scheme = get_object_or_404(Scheme.objects.visible_to(request.user), pk=pk)
+    back = reverse("scheme", args=[pk])
+    return edits_page(request, sources_of_scheme(scheme), scheme, back)
+
+
+def history_link(name: str, *arguments: int) -> dict[str, str]:
+    """The action of a page that leads to its record's history."""
+    return {"url": reverse(name, args=arguments), "label": "History"}
+
+
 urlpatterns = [
     path("jobs/<int:pk>/history/", job_edits, name="job_edits"),
     path("properties/<int:pk>/history/", property_edits, name="property_edits"),
     path("crews/<int:pk>/history/", crew_edits, name="crew_edits"),
+    path("crews/history/", yard_edits, name="yard_edits"),
+    path("depots/history/", depot_edits, name="depot_edits"),
+    path("companies/<int:pk>/history/", company_edits, name="company_edits"),
+    path("platform/schemes/<int:pk>/history/", scheme_edits, name="scheme_edits"),
     path("people/<int:pk>/history/", person_edits, name="person_edits"),
 ]

@@ -9,6 +9,7 @@ from django.urls import path
 
 from jobs.models import Role
 from jobs.pages.access import page_for
+from jobs.pages.edits import history_link
 from jobs.pages.platform import kept
 from jobs.pages.platform_forms import OfficePhoneForm
 from jobs.platform.companies import set_office_phone
@@ -33,6 +34,7 @@ def office(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page_title": "Reaching the office",
         "page_lead": "A number that every visit shows on the crew's phone, with or without signal.",
+        "page_actions": [history_link("company_edits", company.pk)],
     }
     return render(request, "jobs/people/office.html", context)
 

@@ -15,6 +15,7 @@ from django.urls import path
 from jobs.errors import Refused
 from jobs.models import Company, Role, Scheme, User
 from jobs.pages.access import page_for
+from jobs.pages.edits import history_link
 from jobs.pages.platform_filters import CompanyFilter, SchemeFilter
 from jobs.pages.platform_forms import CompanyForm, NewSchemeForm, SchemeForm, scheme_values
 from jobs.pages.refusals import show_refusal
@@ -93,6 +94,7 @@ def company(request: HttpRequest, pk: int) -> HttpResponse:
         "page": Paginator(people, ROWS_A_PAGE).get_page(request.GET.get("page")),
         "page_title": record.name,
         "page_kicker": "Company",
+        "page_actions": [history_link("company_edits", pk)],
     }
     return render(request, "jobs/platform/company.html", context)
 
@@ -147,6 +149,7 @@ def scheme(request: HttpRequest, pk: int) -> HttpResponse:
         "auditors": record.auditors.with_place(),
         "page_title": record.name,
         "page_kicker": f"Scheme {record.code}",
+        "page_actions": [history_link("scheme_edits", pk)],
     }
     return render(request, "jobs/platform/scheme.html", context)
 

@@ -11,6 +11,7 @@ from jobs.errors import Refused
 from jobs.intake.properties import change_property, take_in_property, values_of
 from jobs.models import Job, Property, Role
 from jobs.pages.access import page_for
+from jobs.pages.edits import history_link
 from jobs.pages.property_form import NewPropertyForm, PropertyForm
 from jobs.pages.refusals import show_refusal
 
@@ -43,7 +44,13 @@ def property_edit(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("job", pk=job.pk) if job else redirect("job_list")
         except Refused as refusal:
             show_refusal(form, refusal)
-    context = {"form": form, "page_title": f"Correct {home}", "confirm": "Save", "job": job}
+    context = {
+        "form": form,
+        "page_title": f"Correct {home}",
+        "page_actions": [history_link("property_edits", home.pk)],
+        "confirm": "Save",
+        "job": job,
+    }
     return render(request, "jobs/properties/property_form.html", context)
 
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from jobs.errors import Refused
 from jobs.models import AgreedWindow, Job, Role, User, Visit, VisitNeed
 from jobs.pages.access import page_for
+from jobs.pages.edits import history_link
 from jobs.pages.refusals import show_refusal
 from jobs.pages.registry import StorySection, register_story_section
 from jobs.pages.visit_need_forms import NeedForm, WindowForm
@@ -27,7 +28,7 @@ def _need(request: HttpRequest, pk: int) -> VisitNeed:
     return get_object_or_404(mine.prefetch_related("windows", "barred_crews"), pk=pk)
 
 
-@page_for(Role.PLANNER, Role.SURVEYOR)
+@page_for(Role.PLANNER, Role.SURVEYOR, Role.COMPLIANCE_OFFICER)
 def visit_need(request: HttpRequest, pk: int) -> HttpResponse:
     """What the visit asks for; for the planner the form to change it."""
     need = _need(request, pk)
@@ -122,6 +123,8 @@ def _page(request: HttpRequest, need: VisitNeed, **context: Any) -> HttpResponse
         "may_edit": request.user.role == Role.PLANNER,
         "page_title": f"{need.get_kind_display()} to {need.job.property}",
         "page_kicker": need.job.reference,
+        "page_actions": [history_link("job_edits", need.job_id)]
+        * (request.user.role != Role.SURVEYOR),
     } | context
     return render(request, "jobs/visits/need.html", context)
 

@@ -17,6 +17,7 @@ from jobs.errors import Conflict, Refused, Stale
 from jobs.models import Job, Role, User, Visit
 from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
 from jobs.pages.access import page_for
+from jobs.pages.edits import history_link
 from jobs.pages.reason_form import ReasonForm
 from jobs.pages.refusals import show_refusal
 from jobs.pages.visit_forms import BookingForm, MovingForm, VisitFilter, VisitForm
@@ -115,7 +116,7 @@ def crews_day(request: HttpRequest) -> HttpResponse:
     return render(request, "jobs/visits/crews_day.html", context)
 
 
-@page_for(Role.PLANNER, Role.SURVEYOR)
+@page_for(Role.PLANNER, Role.SURVEYOR, Role.COMPLIANCE_OFFICER)
 def visit(request: HttpRequest, pk: int) -> HttpResponse:
     """One visit: what it is, and for the planner the form to move it."""
     record = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
@@ -138,6 +139,7 @@ def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[s
         "crews": crews_on_day(user, form.shown_day) if form else (),
         "page_title": f"{record.get_kind_display()} at {record.job.property}",
         "page_kicker": record.job.reference,
+        "page_actions": [history_link("job_edits", record.job_id)] * (user.role != Role.SURVEYOR),
     }
 
 

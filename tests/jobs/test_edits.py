@@ -9,10 +9,26 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from jobs.edits import edits_of, sources_of_crew, sources_of_job, sources_of_person
+from jobs.edits import (
+    edits_of,
+    sources_of_crew,
+    sources_of_job,
+    sources_of_person,
+    sources_of_scheme,
+)
 from jobs.history_context import task_begins, task_ends
-from jobs.models import Absence, Crew
-from tests.factories import A_MONDAY, CrewFactory, JobFactory, OperativeFactory, UserFactory
+from jobs.models import Absence, Crew, Depot
+from tests.factories import (
+    A_MONDAY,
+    CompanyFactory,
+    CrewFactory,
+    JobFactory,
+    OperativeFactory,
+    SchemeFactory,
+    UserFactory,
+    VanFactory,
+    VisitFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -39,7 +55,7 @@ def test_an_edit_tells_who_made_it_from_where_and_each_value(client: Client):
 
     edit = edits_of(sources_of_job(job), planner)[0]
     told = {(change.label, change.was, change.now) for change in edit.changes}
-    assert (edit.who, edit.what) == (str(planner), f"Home {home.pk} changed")
+    assert (edit.who, edit.what) == (str(planner), f"Home “{home.reference}” changed")
     assert edit.place == f"/properties/{home.pk}/edit/ from 192.0.2.7"
     assert ("Town", home.town, "Elsewhere") in told
     assert ("Householder phone", "none", "0300 123456") in told
@@ -91,7 +107,7 @@ def test_what_a_task_changes_is_told_as_the_tasks():
         task_ends(task_id="one")
 
     edits = edits_of(sources_of_job(job), UserFactory(role="planner", company=job.company))
-    edit = next(edit for edit in edits if edit.what == f"Job {job.pk} changed")
+    edit = next(edit for edit in edits if edit.what == f"Job {job.reference} changed")
 
     assert edit.place == "the task quantify job"
     assert edit.who == "Eavesbook"
@@ -107,3 +123,54 @@ def test_an_account_tells_who_changed_it():
     edit = edits_of(sources_of_person(person), admin)[0]
 
     assert (edit.who, edit.changes[0].now) == (str(admin), "Another")
+
+
+def test_each_record_of_the_office_tells_its_edits_on_a_page(client: Client):
+    """Made through the pages a planner uses; told in words, with who and from where."""
+    planner = UserFactory(role="planner")
+    company = planner.company
+    client.force_login(planner)
+    van = VanFactory(company=company, name="Van One")
+    depot = Depot.objects.create(company=company, name="Yard", nation="england")
+    client.post(
+        reverse("van_edit", args=[van.pk]),
+        {"name": "Van Renamed", "load_volume_m3": "9", "version": van.version},
+    )
+    client.patch(
+        f"/api/v1/depots/{depot.pk}/",
+        {"name": "Yard Renamed"},
+        content_type="application/json",
+        headers={"If-Match": client.get(f"/api/v1/depots/{depot.pk}/")["ETag"]},
+    )
+    client.post(reverse("office"), {"office_phone": "0300 654321", "version": company.version})
+
+    told = {
+        "yard_edits": ("Van “Van Renamed” changed", "Van One → Van Renamed"),
+        "depot_edits": ("Depot “Yard Renamed” changed", "Yard → Yard Renamed"),
+        "company_edits": (f"Company “{company.name}” changed", "none → 0300 654321"),
+    }
+    for name, said in told.items():
+        arguments = [company.pk] if name == "company_edits" else []
+        page = client.get(reverse(name, args=arguments)).content.decode()
+        for words in (*said, str(planner), "127.0.0.1"):
+            assert words in page, (name, words)
+
+
+def test_who_works_under_a_scheme_and_who_goes_on_a_visit_have_a_history():
+    scheme, admin = SchemeFactory(), UserFactory(role="platform_admin")
+    company = CompanyFactory(name="Invented Warmth")
+    with pghistory.context(user=admin.pk):
+        scheme.companies.add(company)
+        scheme.companies.remove(company)
+    visit = VisitFactory()
+    operative = OperativeFactory(company=visit.company, name="Kit Invented")
+    visit.visit_operatives.create(operative=operative)
+
+    gone, came = edits_of(sources_of_scheme(scheme), admin)[:2]
+    assert (came.what, gone.what) == ("Company under it recorded", "Company under it taken back")
+    assert "Invented Warmth" in repr(gone.changes)
+    assert gone.who == str(admin)
+    planner = UserFactory(role="planner", company=visit.company)
+    auditor = UserFactory(role="auditor", scheme=visit.job.scheme)
+    assert "Kit Invented" in repr(edits_of(sources_of_job(visit.job), planner))
+    assert "Kit Invented" not in repr(edits_of(sources_of_job(visit.job), auditor))
