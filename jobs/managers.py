@@ -10,7 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from jobs.audited import audited_jobs
 
@@ -151,6 +151,14 @@ class AgreedWindowQuerySet(models.QuerySet[Any]):
         return self.none()
 
 
+# A line of a plan after which a crew does not come when, or not the one, that was told. One that
+# only lasts longer breaks no promise.
+BREAKS_PROMISE = Q(visit__promised_at__isnull=False) & (
+    Q(change__in=("taken_off", "other_crew"))
+    | (Q(change="moved") & ~Q(during__startswith=F("was_during__startswith")))
+)
+
+
 class ProposedVisitQuerySet(models.QuerySet[Any]):
     def visible_to(self, user: User | Any) -> Self:
         role = getattr(user, "role", None)
@@ -172,6 +180,10 @@ class ProposedVisitQuerySet(models.QuerySet[Any]):
     def changing(self) -> Self:
         """Lines that would change what is booked."""
         return self.filter(change__in=("new", "moved", "other_crew", "taken_off"))
+
+    def breaking_promises(self) -> Self:
+        """Lines after which a crew does not come when, or not the one, that was told."""
+        return self.filter(BREAKS_PROMISE)
 
     def unanswered(self) -> Self:
         return self.filter(answer="none")

@@ -8,11 +8,13 @@
 //   planning_keys.js    the same by keyboard and by the buttons of the moving bar
 //   planning_news.js    what other people change meanwhile
 //   planning_sheet.js   the sheet about one visit
+//   planning_zoom.js    how long an hour is drawn
 //   planning_say.js     telling it: to the eye, and to a screen reader
 import { listenToKeys } from "./planning_keys.js";
 import { listenToNews } from "./planning_news.js";
 import { listenToPointer } from "./planning_pointer.js";
 import { listenToSheet } from "./planning_sheet.js";
+import { listenToZoom } from "./planning_zoom.js";
 
 if (document.getElementById("board")) {
   document.body.classList.add("has-script");
@@ -20,4 +22,5 @@ if (document.getElementById("board")) {
   listenToKeys();
   listenToNews();
   listenToSheet();
+  listenToZoom();
 }

@@ -78,5 +78,18 @@ for (const label of form.querySelectorAll(".tick-all")) {
   const group = label.closest("[data-group]");
   label.hidden = !group.querySelector("input[name=line]");
 }
+// What is ticked from the beginning brings along what it cannot do without.
+set(boxes.filter((box) => box.checked).map((box) => box.value), true);
 refresh();
 unfold();
+
+// Before promised visits change, the server asks again; its question is a dialog here.
+document.body.addEventListener("htmx:afterSwap", ({ detail }) => {
+  const dialog = detail.target.id === "offers-asked" && document.getElementById("sure");
+  if (!dialog) return;
+  dialog.showModal();
+  dialog.querySelector("[data-leaves]").addEventListener("click", (event) => {
+    event.preventDefault();
+    dialog.close();
+  });
+});

@@ -9,7 +9,7 @@ import { NO, SO_FAR, WORD, YES, neverHere, verdictOn } from "./planning_rules.js
 import { clearNotes, say, tell } from "./planning_say.js";
 
 const ASK_AFTER_MS = 140;
-let hand = null; // { thing, at, ghost, verdict, timer, asking, places }
+let hand = null; // { thing, at, ghost, verdict, timer, asking, led }
 
 export const inHand = () => hand;
 
@@ -30,7 +30,7 @@ export function pickUp(thing, { byHand = false } = {}) {
   clearNotes();
   const ghost = document.createElement("div");
   ghost.className = "ghost";
-  hand = { thing, at: thing.from || firstPlace(thing), ghost, verdict: null, places: {} };
+  hand = { thing, at: thing.from || firstPlace(thing), ghost, verdict: null, led: byHand };
   document.body.classList.add("is-moving");
   liftAgain();
   document.getElementById("moving-bar").hidden = false;
@@ -49,6 +49,7 @@ export function liftAgain() {
 
 export function moveTo(at, { aloud = false } = {}) {
   if (!hand || !trackOf(at.crew, at.day)) return;
+  hand.led = true;
   const same = hand.at.crew === at.crew && hand.at.day === at.day && hand.at.step === at.step;
   hand.at = { ...at, step: inside(at.step) };
   if (same && hand.verdict) return;
@@ -207,6 +208,16 @@ async function askForPlaces() {
     const track = trackOf(crew, day);
     if (track && track.dataset.verdict !== NO) mark(track, fit, words);
   });
+  if (!hand.led && thing.type === "need") toBest(answer.places);
+}
+
+/** What was picked from the list begins where it costs least, unless it was led elsewhere already. */
+function toBest(places) {
+  const worth = ({ fit, extra_min: extra }) => (fit === YES ? 0 : 1e6) + extra;
+  const [best] = places.filter(({ fit }) => fit !== NO).sort((one, other) => worth(one) - worth(other));
+  if (!best) return;
+  const [hours, minutes] = best.starts_at.split(":").map(Number);
+  moveTo({ crew: best.crew, day: best.day, step: (hours * 60 + minutes) / STEP_MIN }, { aloud: true });
 }
 
 function mark(track, verdict, words) {

@@ -6,7 +6,7 @@ import { STEPS_A_DAY, STEP_MIN, blocksOf, clock, rowOf, tracks } from "./plannin
 export const YES = "yes";
 export const DEAR = "dear";
 export const NO = "no";
-export const WORD = { yes: "fits", dear: "fits, at a price", no: "does not fit" };
+export const WORD = { yes: "fits", dear: "can be booked, but", no: "does not fit" };
 /** While the server is still asked, which knows drives, agreed times and stock. */
 export const SO_FAR = "fits so far…";
 

@@ -17,6 +17,7 @@ from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.answering import accept, discard
 from jobs.planning.runs import start_run, stop_run
 from jobs.planning.together import needed_by_line, with_partners
+from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 
 
@@ -25,6 +26,14 @@ def _factor(of_what: str) -> serializers.FloatField:
     return serializers.FloatField(
         min_value=0.01, max_value=100, default=1.0, help_text=f"Price of {of_what}; 1 is as usual."
     )
+
+
+class DisturbanceSerializer(serializers.Serializer):
+    """A crew whose days are not as they were: only what clashes there moves."""
+
+    crew = serializers.IntegerField(min_value=1)
+    first_day = serializers.DateField()
+    last_day = serializers.DateField()
 
 
 class WishesSerializer(serializers.Serializer):
@@ -38,8 +47,14 @@ class WishesSerializer(serializers.Serializer):
     may_move = serializers.ChoiceField(
         [each.value for each in MayMove],
         default=MayMove.ALL.value,
-        help_text="Booked visits: all, unpromised ones only, or nothing.",
+        help_text="Booked visits: all, unpromised ones only, those that clash, or nothing.",
     )
+    waiting = serializers.ChoiceField(
+        [each.value for each in Waiting],
+        default=Waiting.PLAN.value,
+        help_text="What is not booked yet: planned, only into freed time, or left waiting.",
+    )
+    disturbed = DisturbanceSerializer(default=None, allow_null=True)
 
     def to_internal_value(self, data: Any) -> Wishes:
         """The wishes themselves; a factor that is no number at all is refused as any other."""

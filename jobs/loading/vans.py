@@ -15,6 +15,7 @@ from jobs.errors import Conflict, Refused, Stale, refusals_explained
 from jobs.loading.load_lines import LoadLine
 from jobs.loading.load_list import Load, load_list_of_day
 from jobs.loading.movements import MOST_UNITS, Kind, one_act
+from jobs.loading.when import refuse_too_early
 from jobs.models import Crew, Role, StockItem, StockMovement, User, VanLoading
 
 
@@ -54,7 +55,8 @@ def mark_loaded(
     Raises:
         Refused: a difference without a reason, or units that cannot be (field: the item's code);
             there is nothing to load, or somebody who is not of the crew marks it.
-        Conflict: the load is on the van already, another comes first, or the depot holds too few.
+        Conflict: the load is on the van already, another comes first, the depot holds too few, or
+            its day is further off than the crew's next working day.
         Stale: the load changed since it was looked at.
     """
     if not may_load(by, crew):
@@ -64,6 +66,7 @@ def mark_loaded(
         known = VanLoading.objects.filter(client_key=key).first() if key else None
         if known is not None:
             return _same(known, crew, day)
+        refuse_too_early(crew, day)
         load = _open_load(crew, day, number)
         if seen and seen != load.fingerprint:
             raise Stale("This load")

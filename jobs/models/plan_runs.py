@@ -88,6 +88,11 @@ class PlanRun(models.Model):
     def is_under_way(self) -> bool:
         return self.state in self.UNDER_WAY
 
+    @property
+    def looks_at_all(self) -> bool:
+        """Visits that are not booked yet are planned as well."""
+        return bool(self.wishes.get("waiting", "plan") == "plan")
+
 
 class ProposedVisit(models.Model):
     """One line of a plan beside what is booked: new, moved, another crew, kept, taken off, left.

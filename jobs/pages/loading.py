@@ -18,6 +18,7 @@ from jobs.loading.cautions import LOADING_CAUTIONS
 from jobs.loading.load_list import LoadList, load_list_for
 from jobs.loading.load_list_paper import load_list_pdf
 from jobs.loading.vans import mark_loaded, may_load, on_van, return_unused
+from jobs.loading.when import loads_from, may_be_loaded
 from jobs.models import Crew, Role
 from jobs.pages.access import page_for
 from jobs.pages.loading_forms import LoadForm, UnitsForm
@@ -40,11 +41,13 @@ def shown_load_list(request: HttpRequest, crew_pk: int, day: date) -> LoadList:
 def _show(request: HttpRequest, found: LoadList, form: LoadForm | None) -> HttpResponse:
     place = [found.crew.pk, found.day]
     marks = may_load(request.user, found.crew)
+    is_time = may_be_loaded(found.crew, found.day)
     if form is None and marks and found.next_load is not None:
         form = LoadForm(load=found.next_load)
     context = {
         "found": found,
-        "form": form if marks else None,
+        "form": form if marks and (is_time or form and form.errors) else None,
+        "loads_from": None if is_time or not marks else loads_from(found.crew, found.day),
         "out": on_van(found.crew, found.day) if marks else {},
         "cautions": LOADING_CAUTIONS,
         "page_kicker": f"{found.day:%a %-d %b %Y}",

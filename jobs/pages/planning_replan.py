@@ -16,6 +16,7 @@ from jobs.pages.planning_run_forms import CancelledForm, CrewAwayForm, OverrunFo
 from jobs.pages.refusals import show_refusal
 from jobs.planning.absences import record_absence
 from jobs.planning.booking import cancel_visit
+from jobs.planning.disturbance import Disturbance
 from jobs.planning.runs import replan, visit_overruns
 
 View = Callable[[HttpRequest], HttpResponse]
@@ -64,18 +65,31 @@ def _plan_without_crew(request: HttpRequest, form: CrewAwayForm) -> PlanRun:
         reason=Absence.Reason.ILL,
         note=given["note"],
     )
-    return replan(user.company, by=user, because=f"{given['crew']} is away")
+    return replan(
+        user.company,
+        by=user,
+        because=f"{given['crew']} is away",
+        disturbed=form.disturbed,
+        waiting=given["waiting"],
+    )
 
 
 def _plan_without_visit(request: HttpRequest, form: CancelledForm) -> PlanRun:
     given, user = form.cleaned_data, request.user
     visit = cancel_visit(given["visit"], given["reason"], user)
     because = f"{visit.job.property.address_line_1} is called off"
-    return replan(user.company, by=user, because=because)
+    return replan(
+        user.company,
+        by=user,
+        because=because,
+        disturbed=Disturbance.of_visit(visit),
+        waiting=given["waiting"],
+    )
 
 
 def _plan_around_visit(request: HttpRequest, form: OverrunForm) -> PlanRun:
-    return visit_overruns(form.cleaned_data["visit"], form.until, by=request.user)
+    given = form.cleaned_data
+    return visit_overruns(given["visit"], form.until, by=request.user, waiting=given["waiting"])
 
 
 urlpatterns = [

@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from jobs.models import Crew, User, Visit
 from jobs.planning.board_parts import first_working_day, working_days_from
+from jobs.planning.disturbance import Disturbance
+from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 
 HOW_LONG = ((10, "10 seconds"), (30, "half a minute"), (60, "a minute"), (300, "five minutes"))
@@ -26,6 +28,11 @@ MAY_MOVE = (
     (MayMove.UNPROMISED.value, "Booked visits, but no promised ones"),
     (MayMove.CLASHES.value, "Only booked visits that clash"),
     (MayMove.NOTHING.value, "Nothing: booked visits stay"),
+)
+WAITING = (
+    (Waiting.FREED.value, "May take the time that is freed"),
+    (Waiting.LEAVE.value, "Waits on; only what is booked is looked at"),
+    (Waiting.PLAN.value, "Is planned as well, for all crews (takes longer)"),
 )
 CALENDAR_DAYS = ((1, "1 day"), (5, "5 days"), (7, "a week"), (14, "two weeks"), (28, "four weeks"))
 
@@ -84,6 +91,19 @@ class RunForm(forms.Form):
         return Wishes(**factors, may_move=MayMove(self.cleaned_data["may_move"]))
 
 
+def waiting_field(*choices: Waiting) -> forms.TypedChoiceField:
+    """What becomes of visits that are not booked yet; the first choice is the usual one."""
+    words = dict(WAITING)
+    return forms.TypedChoiceField(
+        label="What waits to be planned",
+        choices=[(one.value, words[one.value]) for one in choices],
+        coerce=Waiting,
+        initial=choices[0].value,
+        empty_value=choices[0],
+        required=False,
+    )
+
+
 class CrewAwayForm(forms.Form):
     """A crew that cannot come, from now or a day on."""
 
@@ -91,6 +111,7 @@ class CrewAwayForm(forms.Form):
     first_day = day_field(label="From")
     last_day = day_field(label="Last day away")
     note = forms.CharField(required=False, max_length=200)
+    waiting = waiting_field(Waiting.LEAVE, Waiting.PLAN)
 
     def __init__(self, data: Any = None, *, user: User, initial: dict[str, Any]) -> None:
         first = next_day()
@@ -106,6 +127,11 @@ class CrewAwayForm(forms.Form):
         if first and first < timezone.localdate():
             self.add_error("first_day", "That day has passed. Begin today or later.")
         return given
+
+    @property
+    def disturbed(self) -> Disturbance:
+        given = self.cleaned_data
+        return Disturbance(given["crew"].pk, given["first_day"], given["last_day"])
 
     @property
     def starts_at(self) -> datetime:
@@ -144,6 +170,7 @@ class CancelledForm(VisitForm):
         label="What the householder said",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+    waiting = waiting_field(Waiting.FREED, Waiting.LEAVE, Waiting.PLAN)
 
 
 class OverrunForm(VisitForm):
@@ -157,6 +184,7 @@ class OverrunForm(VisitForm):
     ends_at = forms.TimeField(
         label="Ends at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
     )
+    waiting = waiting_field(Waiting.LEAVE, Waiting.PLAN)
 
     DAYS = 3
     NONE_WORDS = "No visit of today or the next two working days is left."

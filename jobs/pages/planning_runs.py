@@ -7,16 +7,17 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
-from jobs.models import PlanRun, Role
+from jobs.models import PlanRun, ProposedVisit, Role
 from jobs.pages.access import page_for
 from jobs.pages.planning_run_forms import RunForm
 from jobs.pages.refusals import show_refusal
-from jobs.planning.answering import Accepted, accept, discard
+from jobs.planning.answering import Accepted, accept, discard, promised_among
 from jobs.planning.proposals import proposals_of, summary_of
+from jobs.planning.run_answer import answer_to, disturbance_of
 from jobs.planning.run_chart import chart_of
 from jobs.planning.run_groups import proposed_by
 from jobs.planning.run_words import objective_lines
@@ -75,11 +76,21 @@ def _run_context(record: PlanRun) -> dict[str, Any]:
         "progress": progress,
         "objective": objective_lines(progress.objective),
         "chart": chart_of(progress.curve, progress.elapsed_s),
-        "summary": None if record.is_under_way else summary_of(record),
-        "proposed": None if record.is_under_way else proposed_by(proposals_of(record)),
         "page_title": str(record),
         "page_kicker": record.because or "Planning",
+        **({} if record.is_under_way else _found(record)),
     }
+
+
+def _found(record: PlanRun) -> dict[str, Any]:
+    """What a run that is over proposes, laid out by what it was asked for."""
+    lines, disturbed = proposals_of(record), disturbance_of(record)
+    if disturbed is not None and record.state != PlanRun.State.FAILED:
+        answer = answer_to(disturbed, record, lines)
+        title = f"{record.because}: what changes" if record.because else "What changes"
+        told = {"answer": answer, "page_title": title, "page_kicker": answer.where}
+        return {"summary": summary_of(record), **told}
+    return {"summary": summary_of(record), "proposed": proposed_by(lines)}
 
 
 @page_for(Role.PLANNER)
@@ -113,27 +124,71 @@ def run_stop(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @page_for(Role.PLANNER)
 def run_answer(request: HttpRequest, pk: int) -> HttpResponse:
-    """Accept all, accept what is ticked, or discard the rest."""
+    """Accept all, accept what is ticked, or discard the rest. Promised visits are asked about."""
     record = get_object_or_404(PlanRun.objects.visible_to(request.user), pk=pk)
     answer = request.POST.get("answer", "")
     ticked = [int(pk) for pk in request.POST.getlist("line") if pk.isdecimal()]
+    chosen = ticked if answer == "ticked" else None
+    if answer in ("all", "ticked") and "sure" not in request.POST:
+        promised = promised_among(record, chosen)
+        if promised:
+            return _ask_again(request, record, promised, answer, ticked)
     try:
-        if answer == "discard":
-            count = discard(record, request.user)
-            messages.success(request, f"{count} proposals are set aside; what is booked stays.")
-        elif answer == "ticked" and not ticked:
-            messages.error(request, "Nothing is ticked. Tick what you want to accept.")
-        else:
-            chosen = ticked if answer == "ticked" else None
-            _tell(request, accept(record, request.user, chosen))
+        _carry_out(request, record, answer, chosen)
     except Refused as refusal:
         messages.error(request, str(refusal))
-    return redirect("planning_run", pk=pk)
+    return _back_to(request, record)
+
+
+def _carry_out(
+    request: HttpRequest, record: PlanRun, answer: str, chosen: list[int] | None
+) -> None:
+    if answer == "discard":
+        count = discard(record, request.user)
+        messages.success(request, f"{_proposals(count)} set aside; what is booked stays.")
+    elif answer == "ticked" and not chosen:
+        messages.error(request, "Nothing is ticked. Tick what you want to accept.")
+    elif answer in ("all", "ticked"):
+        _tell(request, accept(record, request.user, chosen))
+    else:
+        messages.error(request, "Say what to do with the proposals: accept or discard them.")
+
+
+def _ask_again(
+    request: HttpRequest,
+    record: PlanRun,
+    promised: list[ProposedVisit],
+    answer: str,
+    ticked: list[int],
+) -> HttpResponse:
+    """Who was promised something else, by name: as a dialog, or without scripts as a page."""
+    context = {
+        "run": record,
+        "promised": promised,
+        "coming_off": sum(line.change == ProposedVisit.Change.TAKEN_OFF for line in promised),
+        "answer": answer,
+        "lines": ticked if answer == "ticked" else [],
+        "page_title": "Promised visits would change",
+        "page_kicker": record.because or str(record),
+    }
+    part = "run_sure" if "HX-Request" in request.headers else "run_sure_page"
+    return render(request, f"jobs/planning/{part}.html", context)
+
+
+def _back_to(request: HttpRequest, record: PlanRun) -> HttpResponse:
+    """The run's page anew: htmx is told to load it, anybody else is sent there."""
+    if "HX-Request" in request.headers:
+        return HttpResponse(headers={"HX-Redirect": reverse("planning_run", args=[record.pk])})
+    return redirect("planning_run", pk=record.pk)
+
+
+def _proposals(count: int) -> str:
+    return "1 proposal is" if count == 1 else f"{count} proposals are"
 
 
 def _tell(request: HttpRequest, accepted: Accepted) -> None:
     if accepted.done:
-        messages.success(request, f"{len(accepted.done)} proposals are carried out.")
+        messages.success(request, f"{_proposals(len(accepted.done))} carried out.")
     if accepted.refused:
         count = len(accepted.refused)
         messages.warning(

@@ -70,6 +70,14 @@ def accept(run: PlanRun, by: User, proposal_ids: Iterable[int] | None = None) ->
     return Accepted(tuple(rest), tuple(line for line in lines if line.pk in refused))
 
 
+def promised_among(run: PlanRun, ids: Iterable[int] | None = None) -> list[Line]:
+    """Open lines, all or of these ids, that move or take off what a householder was told."""
+    lines = run.proposals.with_place().changing().unanswered()
+    if ids is not None:
+        lines = lines.filter(pk__in=list(ids))
+    return list(lines.breaking_promises().order_by("was_during", "pk"))
+
+
 def discard(run: PlanRun, by: User, proposal_ids: Iterable[int] | None = None) -> int:
     """Set lines aside, or all that are not answered; how many. What is booked stays.
 

@@ -175,7 +175,9 @@ def _track(
     opens, closes = step_of_clock(crew.day_starts_at), step_of_clock(crew.day_ends_at)
     away = _away_on(crew, day, absences, opens, closes)
     free = 0 if any(stretch.whole_day for stretch in away) else closes - opens
-    free -= sum(_within(stretch, opens, closes) for stretch in away if not stretch.whole_day)
+    # With one operative away the others still come: that warns, and takes no hours.
+    cut = (stretch for stretch in away if stretch.refuses and not stretch.whole_day)
+    free -= sum(_within(stretch, opens, closes) for stretch in cut)
     van_m3 = crew.van.load_volume_m3 if crew.van else None
     taken = {visit.pk: shares[visit.pk] for visit in visits if visit.pk in shares}
     reloads = reloads_planned(taken.values(), van_m3)

@@ -38,13 +38,17 @@ class PlaceFit:
 
 @dataclass(frozen=True, slots=True)
 class TrackFit:
-    """The best place on one crew's day, or why there is none. `starts_at` on the local clock."""
+    """The best place on one crew's day, or why there is none. `starts_at` on the local clock.
+
+    `extra_min`: minutes of driving more than now, where there is a place.
+    """
 
     crew: int
     day: str
     fit: str
     words: str
     starts_at: str = ""
+    extra_min: float | None = None
 
 
 def fit_of(
@@ -96,7 +100,8 @@ def _track_fit(place: Opening | Closed, saved_min: float) -> TrackFit:
         return TrackFit(crew, day, NO, place.why)
     words = ", ".join((_opening_words(place, saved_min), *place.warnings))
     fit = DEAR if place.warnings else YES
-    return TrackFit(crew, day, fit, words, f"{moment_of(place.track.day, place.step):%H:%M}")
+    starts_at = f"{moment_of(place.track.day, place.step):%H:%M}"
+    return TrackFit(crew, day, fit, words, starts_at, round(place.extra_min - saved_min, 1))
 
 
 def _opening_words(place: Opening, saved_min: float) -> str:

@@ -133,8 +133,7 @@ def _too_far(row: CrewRow, track: Track, thing: ToPlace) -> Closed | None:
     return Closed(
         row,
         track,
-        f"The way there and back takes {spell_minutes(there_and_back)}: "
-        f"too far for a day of {row.crew}.",
+        f"{spell_minutes(there_and_back)} there and back: too far for a day.",
         "far",
     )
 

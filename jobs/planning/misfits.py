@@ -6,7 +6,7 @@ to leave. What is said is what is wrong where they stand, not where else they co
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from django.utils import timezone
@@ -28,12 +28,8 @@ def misfits_of(gathered: Gathered, plan: Plan) -> dict[str, tuple[Reason, ...]]:
     visits = {**gathered.visits, **gathered.aside}
     if not visits:
         return {}
-    away = away_between(
-        next(iter(visits.values())).company_id,
-        min(visit.during.lower for visit in visits.values()),
-        max(visit.during.upper for visit in visits.values()),
-    )
-    found = {key: (_why_aside(gathered, key, away),) for key in gathered.aside}
+    away = away_during(list(visits.values()))
+    found = {key: (why_not_there(gathered, visit, away),) for key, visit in gathered.aside.items()}
     shifts_by_key = {shift.key: shift for shift in problem.shifts}
     before = dict(_stops_before(plan))
     for key, visit in gathered.visits.items():
@@ -47,9 +43,15 @@ def misfits_of(gathered: Gathered, plan: Plan) -> dict[str, tuple[Reason, ...]]:
     return found
 
 
-def _why_aside(gathered: Gathered, key: str, away: Away) -> Reason:
+def away_during(visits: Sequence[Visit]) -> Away:
+    """Who is away from the first of some visits of one company to the last. One query."""
+    begins = min(visit.during.lower for visit in visits)
+    ends = max(visit.during.upper for visit in visits)
+    return away_between(visits[0].company_id, begins, ends)
+
+
+def why_not_there(gathered: Gathered, visit: Visit, away: Away) -> Reason:
     """Why the crew cannot be planned for it: the day, an absence, or another visit."""
-    visit = gathered.aside[key]
     crew, day = visit.crew, _day(visit)
     holiday = holiday_on(day, crew.nation)
     if not crew.is_active:
@@ -86,7 +88,7 @@ def _wrong(
     gathered: Gathered, to_plan: VisitToPlan, visit: Visit, shift: Shift, before: Stop | None
 ) -> Iterator[Reason]:
     """What is wrong with a visit on a day on which its crew works."""
-    yield from _hours(gathered, visit, shift)
+    yield from hours_cut(gathered, visit, shift)
     lacking = to_plan.skills - shift.skills
     if lacking:
         words = f"Nobody of {visit.crew} who is there has {', '.join(sorted(lacking))}."
@@ -102,7 +104,7 @@ def _wrong(
         yield from _reached(gathered, to_plan, before)
 
 
-def _hours(gathered: Gathered, visit: Visit, shift: Shift) -> Iterator[Reason]:
+def hours_cut(gathered: Gathered, visit: Visit, shift: Shift) -> Iterator[Reason]:
     """An absence that takes a part of the day away from it."""
     starts_s, ends_s = (gathered.seconds(m) for m in (visit.during.lower, visit.during.upper))
     for rest in shift.breaks:

@@ -11,7 +11,9 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 
+from jobs.managers import BREAKS_PROMISE
 from jobs.models import Crew, PlanRun, ProposedVisit, Visit
+from jobs.planning.causes import causes_of
 from jobs.planning.gather import Gathered
 from jobs.planning.gather_visits import Left
 from jobs.planning.misfits import misfits_of
@@ -34,10 +36,8 @@ def proposals_of(run: PlanRun) -> QuerySet[ProposedVisit]:
 
 @dataclass(frozen=True, slots=True)
 class RunSummary:
-    """How many lines of each kind a run has.
-
-    `told`: moved or taken off although the householder was told. `misfits`: stay as booked, and do
-    not fit any more.
+    """How many lines of each kind a run has. `told`: moved or taken off although promised.
+    `misfits`: stay as booked, and do not fit any more.
     """
 
     new: int
@@ -57,12 +57,11 @@ class RunSummary:
 
 def summary_of(run: PlanRun) -> RunSummary:
     """Counts over the lines of a run. One query."""
-    changing = Q(change__in=("moved", "other_crew", "taken_off"))
     would_change = Q(change__in=("new", "moved", "other_crew", "taken_off"))
     return RunSummary(
         **run.proposals.aggregate(
             **{change.value: Count("pk", filter=Q(change=change)) for change in Change},
-            told=Count("pk", filter=changing & Q(visit__promised_at__isnull=False)),
+            told=Count("pk", filter=BREAKS_PROMISE),
             misfits=Count("pk", filter=Q(change="kept") & ~Q(reasons=[])),
             unanswered=Count("pk", filter=would_change & Q(answer="none")),
         )
@@ -80,25 +79,33 @@ def propose(
 ) -> list[ProposedVisit]:
     """The lines of a plan, not yet stored. `costs`: what moving a placed visit would cost."""
     lines: list[ProposedVisit] = []
-    misfits = misfits_of(gathered, plan)
+    misfits, causes = misfits_of(gathered, plan), causes_of(gathered)
     for round_ in plan.rounds:
         visits = [stop for stop in round_.stops if stop.kind == "visit"]
         for sequence, stop in enumerate(visits, start=1):
             line = _placed(run, gathered, round_, stop, sequence, costs.get(stop.key))
-            line.reasons = _told(misfits.get(stop.key, ()), gathered.item_names)
+            kept = line.change == Change.KEPT
+            told = misfits.get(stop.key, ()) if kept else _first(causes.get(stop.key))
+            line.reasons = _told(told, gathered.item_names)
             lines.append(line)
     for left in plan.unplanned:
         if left.key in gathered.visits and gathered.problem.visit(left.key).fixed:
-            told = _told(left.reasons or [NO_ROOM], gathered.item_names)
-            lines.append(_standing(run, gathered.visits[left.key], told))
+            words = _told(left.reasons or [NO_ROOM], gathered.item_names)
+            lines.append(_standing(run, gathered.visits[left.key], words))
         else:
-            lines.append(_unplanned(run, gathered, left.key, left.reasons))
+            told = [*_first(causes.get(left.key)), *left.reasons]
+            lines.append(_unplanned(run, gathered, left.key, told))
     lines += [
         _standing(run, visit, _told(misfits[key], gathered.item_names))
         for key, visit in gathered.aside.items()
     ]
     lines += [_left(run, each) for each in gathered.left]
     return lines
+
+
+def _first(cause: Reason | None) -> tuple[Reason, ...]:
+    """Why a booked visit cannot stay, before anything else that is told of it."""
+    return () if cause is None else (cause,)
 
 
 def _standing(run: PlanRun, visit: Visit, told: list[dict[str, str]]) -> ProposedVisit:

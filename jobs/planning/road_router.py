@@ -4,17 +4,23 @@ The server speaks the open `table` service of HTTP road routing: `GET {address}/
 {longitude},{latitude};...?sources=..&destinations=..&annotations=duration,distance` answers
 `{"code": "Ok", "durations": [[s]], "distances": [[m]]}` with null where there is no road.
 Such servers limit how many places one request may hold, commonly 100.
+
+A server that is gone, slow or talks nonsense stops no plan: what it answered is kept, the great
+circle stands in for the rest, and the plan says which drives come from where, and why.
 """
 
 from __future__ import annotations
 
+import http.client
 import json
 import logging
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlsplit
 
 import numpy as np
 from django.conf import settings
@@ -28,13 +34,16 @@ log = logging.getLogger(__name__)
 PLACES_A_REQUEST = 100
 BLOCK = PLACES_A_REQUEST // 2
 LONGEST_ANSWER_BYTES = 4_000_000
+PIECE_BYTES = 65_536
 UNKNOWN = -1
+# A week of seconds, and metres far beyond any island: more than that is no drive.
+LARGEST = 10_000_000
 
 Rounded = tuple[int, int]  # 1/10,000 deg
 
 
 class NoRoute(Exception):
-    """The server did not answer, or not what was asked."""
+    """The server did not answer, or not what was asked: says why in words for the planner."""
 
 
 def road_router(rule: GreatCircle) -> RoadRouter | None:
@@ -52,19 +61,21 @@ def rounded(position: Position) -> Rounded:
 class RoadRouter:
     """Answers from the database where they are known, else asks the server for them.
 
-    `rule` stands in where there is no road between two places, such as an island.
+    `rule` stands in where there is no road between two places, such as an island, and for all that
+    the server does not answer. One request may take `timeout_s`, all of them `budget_s` [s].
     """
 
     address: str
     rule: GreatCircle
-    timeout_s: float = 20.0
+    timeout_s: float = 10.0
+    budget_s: float = 60.0
 
     @property
     def name(self) -> str:
         return self.address[:120]
 
     def matrices(self, positions: Sequence[Position]) -> Matrices:
-        """Drives between all positions; raises `NoRoute` when the server is no help."""
+        """Drives between all positions, and notes that say where they are from."""
         places = [rounded(position) for position in positions]
         distinct = sorted(set(places))
         index = {place: n for n, place in enumerate(distinct)}
@@ -73,9 +84,8 @@ class RoadRouter:
         np.fill_diagonal(missing, False)
         np.fill_diagonal(seconds, 0)
         np.fill_diagonal(metres, 0)
-        for block in _blocks(missing):
-            self._ask(distinct, block, seconds, metres)
-        notes = self._fill_gaps(distinct, seconds, metres)
+        failure = self._ask_all(distinct, missing, seconds, metres)
+        notes = self._fill_gaps(distinct, seconds, metres, failure)
         chosen = np.array([index[place] for place in places], dtype=np.int64)
         grid = np.ix_(chosen, chosen)
         return Matrices(seconds[grid], metres[grid], notes)
@@ -93,8 +103,24 @@ class RoadRouter:
                 seconds[at], metres[at] = leg_s, leg_m
         return seconds, metres
 
+    def _ask_all(self, places: list[Rounded], missing: Any, s: Whole, m: Whole) -> str:
+        """Ask for what is missing, block by block, until the server fails: why it did, or ''."""
+        until = time.monotonic() + self.budget_s
+        try:
+            for block in _blocks(missing):
+                self._ask(places, block, s, m, until)
+        except NoRoute as failure:
+            log.warning("The road-routing server %s is no help: %s", self.host, failure)
+            return str(failure)
+        return ""
+
     def _ask(
-        self, places: list[Rounded], block: tuple[list[int], list[int]], s: Whole, m: Whole
+        self,
+        places: list[Rounded],
+        block: tuple[list[int], list[int]],
+        s: Whole,
+        m: Whole,
+        until: float,
     ) -> None:
         """Ask for the drives from some places to some others, and keep the answer."""
         sources, goals = block
@@ -103,6 +129,7 @@ class RoadRouter:
             [places[n] for n in asked],
             [asked.index(n) for n in sources],
             [asked.index(n) for n in goals],
+            until,
         )
         legs = []
         for row, origin in enumerate(sources):
@@ -127,7 +154,9 @@ class RoadRouter:
             metres=int(m[origin, goal]),
         )
 
-    def _get(self, places: list[Rounded], sources: list[int], goals: list[int]) -> Any:
+    def _get(
+        self, places: list[Rounded], sources: list[int], goals: list[int], until: float
+    ) -> Any:
         """Durations [s] and distances [m] as lists of rows."""
         where = ";".join(f"{lon / 10_000:.4f},{lat / 10_000:.4f}" for lat, lon in places)
         query = (
@@ -135,23 +164,43 @@ class RoadRouter:
             "&annotations=duration,distance"
         )
         address = f"{self.address.rstrip('/')}/table/v1/driving/{where}?{query}"
+        until = min(until, time.monotonic() + self.timeout_s)
         try:
-            with urllib.request.urlopen(address, timeout=self.timeout_s) as answer:
-                body = json.loads(answer.read(LONGEST_ANSWER_BYTES))
-        except (OSError, ValueError) as error:
-            raise NoRoute(f"{self.address}: {error}") from error
+            body = json.loads(_read(address, until))
+        except (OSError, http.client.HTTPException) as error:
+            raise NoRoute(_why(error)) from error
+        except (ValueError, RecursionError) as error:
+            raise NoRoute("its answer could not be read") from error
         return _checked(body, len(sources), len(goals))
 
-    def _fill_gaps(self, places: list[Rounded], seconds: Whole, metres: Whole) -> tuple[str, ...]:
+    @property
+    def host(self) -> str:
+        """The server by its name alone: an address may hold a key."""
+        return urlsplit(self.address).hostname or "?"
+
+    def _fill_gaps(
+        self, places: list[Rounded], seconds: Whole, metres: Whole, failure: str
+    ) -> tuple[str, ...]:
+        """Straight distances where the server knows no drive, and what is to be told."""
         gaps = seconds == UNKNOWN
-        if not gaps.any():
-            return ()
-        rough = self.rule.matrices([(lat / 10_000, lon / 10_000) for lat, lon in places])
-        seconds[gaps], metres[gaps] = rough.seconds[gaps], rough.metres[gaps]
-        count = int(gaps.sum())
-        return (f"{count} drives have no road by the server; they are from straight distances.",)
+        count, total = int(gaps.sum()), len(places) * (len(places) - 1)
+        if count:
+            rough = self.rule.matrices([(lat / 10_000, lon / 10_000) for lat, lon in places])
+            seconds[gaps], metres[gaps] = rough.seconds[gaps], rough.metres[gaps]
+        if failure and count == total:
+            return (f"The road-routing server {self.host} is no help: {failure}. {STRAIGHT}",)
+        told = [f"Drives are from the road-routing server {self.host}."]
+        if failure:
+            told = [
+                f"The road-routing server {self.host} failed meanwhile: {failure}. {count:,} of "
+                f"{total:,} drives are from straight distances, the others from the server."
+            ]
+        elif count:
+            told.append(f"{count:,} have no road by the server; they are from straight distances.")
+        return (" ".join(told),)
 
 
+STRAIGHT = "All drives are from straight distances."
 KNOWN_LEGS = """
     WITH place (latitude, longitude) AS (SELECT * FROM unnest(%s::int[], %s::int[])),
          goal (latitude, longitude) AS (SELECT * FROM unnest(%s::int[], %s::int[]))
@@ -161,6 +210,34 @@ KNOWN_LEGS = """
     JOIN goal ON to_latitude_e4 = goal.latitude AND to_longitude_e4 = goal.longitude
     WHERE provider = %s
 """
+
+
+def _read(address: str, until: float) -> bytes:
+    """The body of an answer, piece by piece: one that only drips is given up in time."""
+    pieces: list[bytes] = []
+    left_s = until - time.monotonic()
+    if left_s <= 0:
+        raise TimeoutError
+    with urllib.request.urlopen(address, timeout=left_s) as answer:
+        while piece := answer.read1(PIECE_BYTES):
+            pieces.append(piece)
+            if time.monotonic() > until:
+                raise TimeoutError
+            if sum(map(len, pieces)) > LONGEST_ANSWER_BYTES:
+                raise ValueError("The answer is too long.")
+    return b"".join(pieces)
+
+
+def _why(error: Exception) -> str:
+    """What went wrong on the way, for the planner."""
+    if isinstance(error, urllib.error.HTTPError):
+        return f"it answered with the error {error.code}"
+    reason = getattr(error, "reason", error)
+    if isinstance(reason, TimeoutError):
+        return "it took too long"
+    if isinstance(reason, ConnectionRefusedError):
+        return "it is not there"
+    return "the connection failed"
 
 
 def _blocks(missing: Any) -> list[tuple[list[int], list[int]]]:
@@ -182,11 +259,11 @@ def _checked(body: Any, rows: int, columns: int) -> tuple[list[list[Any]], list[
     """Durations and distances of an answer, or `NoRoute` when it is not what was asked."""
     if not isinstance(body, dict) or body.get("code") != "Ok":
         code = body.get("code") if isinstance(body, dict) else "nothing"
-        raise NoRoute(f"the server answered “{str(code)[:60]}”")
+        raise NoRoute(f"it answered “{str(code)[:60]}”")
     found = body.get("durations"), body.get("distances")
     for table in found:
         if not _is_table(table, rows, columns):
-            raise NoRoute("the server's answer has another shape than was asked for")
+            raise NoRoute("its answer is not what was asked for")
     return found  # type: ignore[return-value]
 
 
@@ -197,4 +274,7 @@ def _is_table(table: Any, rows: int, columns: int) -> bool:
 
 
 def _numbers(row: list[Any]) -> bool:
-    return all(value is None or (isinstance(value, (int, float)) and value >= 0) for value in row)
+    return all(
+        value is None or (isinstance(value, (int, float)) and 0 <= value <= LARGEST)
+        for value in row
+    )

@@ -29,6 +29,8 @@ class Chart:
     @property
     def words(self) -> str:
         saved = self.highest - self.lowest
+        if saved < 1:
+            return f"The first plan was the best that was found, at {self.lowest:,.0f} points."
         return (
             f"The first plan cost {self.highest:,.0f} points, the best one costs "
             f"{self.lowest:,.0f}: {saved:,.0f} fewer after {self.seconds:.0f} s."

@@ -114,22 +114,27 @@ class Proposed:
 
 def proposed_by(lines: Iterable[ProposedVisit]) -> Proposed:
     """The lines of a run (`proposals_of`), laid out for reading and ticking."""
-    found = list(lines)
-    needed = needed_by_line(found)
-    homes = {line.pk: _job(line).property.address_line_1 for line in found}
-    shown = [_shown(line, needed, homes) for line in found]
+    shown = shown_lines(lines)
 
     def of(*changes: Change) -> list[ShownLine]:
         return [each for each in shown if each.line.change in changes]
 
     kept = of(Change.KEPT)
     return Proposed(
-        changes=_by_crew(of(Change.NEW, Change.MOVED, Change.OTHER_CREW)),
+        changes=by_crew(of(Change.NEW, Change.MOVED, Change.OTHER_CREW)),
         taken_off=tuple(of(Change.TAKEN_OFF)),
         misfits=tuple(each for each in kept if each.line.reasons),
-        left=_by_reason(of(Change.LEFT)),
-        kept=_by_crew([each for each in kept if not each.line.reasons]),
+        left=by_reason(of(Change.LEFT)),
+        kept=by_crew([each for each in kept if not each.line.reasons]),
     )
+
+
+def shown_lines(lines: Iterable[ProposedVisit]) -> list[ShownLine]:
+    """Each line with its job, what would change in words, and what goes with it."""
+    found = list(lines)
+    needed = needed_by_line(found)
+    homes = {line.pk: _job(line).property.address_line_1 for line in found}
+    return [_shown(line, needed, homes) for line in found]
 
 
 def _job(line: ProposedVisit) -> Job:
@@ -162,11 +167,11 @@ def _what(line: ProposedVisit) -> str:
     return f"From {was}"
 
 
-def _by_crew(lines: Iterable[ShownLine]) -> tuple[CrewLines, ...]:
+def by_crew(lines: Iterable[ShownLine]) -> tuple[CrewLines, ...]:
     """By crew, then by day, each in order."""
-    by_crew: dict[str, list[ShownLine]] = defaultdict(list)
+    rows: dict[str, list[ShownLine]] = defaultdict(list)
     for each in lines:
-        by_crew[str(each.line.crew)].append(each)
+        rows[str(each.line.crew)].append(each)
     return tuple(
         CrewLines(
             name,
@@ -174,7 +179,7 @@ def _by_crew(lines: Iterable[ShownLine]) -> tuple[CrewLines, ...]:
             _by_day(own),
             any(each.is_open for each in own),
         )
-        for name, own in sorted(by_crew.items())
+        for name, own in sorted(rows.items())
     )
 
 
@@ -200,7 +205,7 @@ def _count_words(lines: Sequence[ShownLine]) -> str:
     return ", ".join(told) or f"{len(lines)} as booked"
 
 
-def _by_reason(lines: Iterable[ShownLine]) -> tuple[ReasonLines, ...]:
+def by_reason(lines: Iterable[ShownLine]) -> tuple[ReasonLines, ...]:
     """By the first reason that keeps each out, the commonest first."""
     by_words: dict[str, list[ShownLine]] = defaultdict(list)
     for each in lines:

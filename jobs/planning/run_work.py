@@ -32,6 +32,7 @@ from jobs.planning.runs import claim_run
 from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
 from jobs.planning.solving.solve import solve_plan
 from jobs.planning.solving.stopping import AfterSeconds, AnyOf, WhenAsked
+from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import Wishes, wished
 
 log = logging.getLogger(__name__)
@@ -220,7 +221,7 @@ def _amounts(objective: Objective) -> dict[str, float]:
 
 def _finish(run: PlanRun, gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> None:
     """Store the proposals and say so, all or nothing."""
-    plan = _explained(gathered, plan, alive)
+    plan = _explained(gathered, _without_candidates(run, gathered, plan), alive)
     lines = propose(run, gathered, plan, _prices(gathered, plan, alive))
     with transaction.atomic():
         locked = PlanRun.objects.select_for_update(of=("self",)).get(pk=run.pk)
@@ -232,6 +233,14 @@ def _finish(run: PlanRun, gathered: Gathered, plan: Plan, alive: Callable[[], No
         locked.best = plan_to_json(plan)
         locked.claim = None
         locked.save(update_fields=["state", "ended_at", "notes", "best", "claim"])
+
+
+def _without_candidates(run: PlanRun, gathered: Gathered, plan: Plan) -> Plan:
+    """What was only looked at for a gap, and did not get it, waits as it did: nothing to tell."""
+    if Wishes.from_json(run.wishes).waiting == Waiting.PLAN:
+        return plan
+    left = tuple(one for one in plan.unplanned if one.key in gathered.visits)
+    return replace(plan, unplanned=left)
 
 
 def _explained(gathered: Gathered, plan: Plan, alive: Callable[[], None]) -> Plan:

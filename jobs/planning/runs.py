@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -20,6 +20,8 @@ from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Company, PlanRun, User, Visit
+from jobs.planning.disturbance import Disturbance
+from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 
 State = PlanRun.State
@@ -35,6 +37,10 @@ UNCLAIMED_S = 60
 MOST_ATTEMPTS = 3
 # When something came between, what is booked should move as little as it can: our own choice.
 CALM = Wishes(promises=4.0, may_move=MayMove.CLASHES)
+# Looking for new places for a few visits takes seconds; for all that waits as well, longer.
+LOOK_CALM_S, LOOK_ALL_S = 6, 20
+# Three weeks: what fits nowhere in two full ones still finds a day, instead of coming off.
+DAYS_ANEW = 21
 
 
 def start_run(
@@ -161,6 +167,11 @@ def _state_words(run: PlanRun) -> str:
     if run.state == State.WAITING and run.attempts:
         return "The planner process ended; another one goes on from the best plan so far"
     quiet_since = timezone.now() - timedelta(seconds=QUIET_S)
+    if run.state == State.WAITING and run.asked_at < quiet_since:
+        return (
+            "No planner process has taken it up yet: it works on another company’s plan, or is "
+            "not running"
+        )
     if run.state == State.RUNNING and heard is not None and heard < quiet_since:
         return "The planner process does not answer; another one takes over within half a minute"
     return run.get_state_display()
@@ -265,12 +276,20 @@ def replan(
     *,
     by: User,
     because: str,
-    days: int = 10,
-    seconds: int = 20,
+    days: int = DAYS_ANEW,
+    seconds: int | None = None,
     overruns: Mapping[int, datetime] | None = None,
+    disturbed: Disturbance | None = None,
+    waiting: Waiting = Waiting.LEAVE,
 ) -> PlanRun:
-    """Plan again from a moment on: what is before it or held stays, what was told has a price."""
+    """Plan again from a moment on: what is before it or held stays, what was told has a price.
+
+    `disturbed`: whose days are; only what clashes there moves. `waiting`: what becomes of visits
+    that are not booked yet. `seconds`: without, as long as so much to plan takes.
+    """
     moment = from_moment or timezone.now()
+    if seconds is None:
+        seconds = LOOK_ALL_S if waiting == Waiting.PLAN else LOOK_CALM_S
     return start_run(
         company,
         by=by,
@@ -280,11 +299,13 @@ def replan(
         because=because,
         from_moment=moment,
         overruns=overruns,
-        wishes=CALM,
+        wishes=replace(CALM, waiting=waiting, disturbed=disturbed),
     )
 
 
-def visit_overruns(visit: Visit, ends_at: datetime, *, by: User) -> PlanRun:
+def visit_overruns(
+    visit: Visit, ends_at: datetime, *, by: User, waiting: Waiting = Waiting.LEAVE
+) -> PlanRun:
     """A visit will last until `ends_at`: plan the rest of the days around it.
 
     Raises:
@@ -297,4 +318,11 @@ def visit_overruns(visit: Visit, ends_at: datetime, *, by: User) -> PlanRun:
             "It would not end later than booked.", field="ends_at", remedy="Give a later time."
         )
     because = f"{visit.job.reference} lasts until {timezone.localtime(ends_at):%H:%M}"
-    return replan(visit.company, by=by, because=because, overruns={visit.pk: ends_at})
+    return replan(
+        visit.company,
+        by=by,
+        because=because,
+        overruns={visit.pk: ends_at},
+        disturbed=Disturbance.of_visit(visit),
+        waiting=waiting,
+    )

@@ -64,30 +64,50 @@ def _without_place(problem: PlanProblem, visits: Sequence[VisitToPlan]) -> set[s
 
 
 def clashing_visits(gathered: Gathered, visits: Sequence[VisitToPlan]) -> set[str]:
-    """Booked visits that cannot stay as they are: crew away or gone home, or in an overrun's way.
+    """Booked visits that cannot stay as they are: crew away or gone home, or an overrun before.
 
     `visits` as they would be if all that is booked stayed.
     """
     problem = gathered.problem
     shifts = {(shift.crew, shift.day): shift for shift in problem.shifts}
-    late_from_s: dict[tuple[str, int], int] = {}
-    for key, booked in {**gathered.visits, **gathered.aside}.items():
-        if key in gathered.overruns:
-            starts_s = gathered.seconds(booked.during.lower)
-            of_day = (f"crew:{booked.crew_id}", day_of(problem, starts_s))
-            late_from_s[of_day] = min(starts_s, late_from_s.get(of_day, starts_s))
-    found = _without_place(problem, visits)
+    found = _without_place(problem, visits) | _pushed(gathered, visits)
     for visit in visits:
         if visit.promised is None:
             continue
-        of_day = (visit.promised.crew, day_of(problem, _start_s(visit)))
-        shift = shifts.get(of_day)
-        outside = shift is not None and (
+        shift = shifts.get((visit.promised.crew, day_of(problem, _start_s(visit))))
+        if shift is not None and (
             _start_s(visit) < shift.opens_s or _end_s(visit) > shift.closes_s + shift.overtime_s
-        )
-        if outside or _start_s(visit) > late_from_s.get(of_day, _start_s(visit)):
+        ):
             found.add(visit.key)
     return found
+
+
+def _pushed(gathered: Gathered, visits: Sequence[VisitToPlan]) -> set[str]:
+    """What an overrun pushes on: the crew cannot be at the door in time, and so on down the day."""
+    problem, found = gathered.problem, set[str]()
+    by_start = sorted((visit for visit in visits if visit.promised is not None), key=_start_s)
+    for longer in (visit for visit in by_start if visit.key in gathered.overruns):
+        free_s, here = _end_s(longer), longer.place
+        for visit in by_start:
+            if not _later_that_day(problem, longer, visit):
+                continue
+            there_s = free_s + problem.travel_s(here, visit.place)
+            if _start_s(visit) >= there_s:
+                break
+            found.add(visit.key)
+            free_s, here = there_s + visit.service_s, visit.place
+    return found
+
+
+def _later_that_day(problem: PlanProblem, first: VisitToPlan, other: VisitToPlan) -> bool:
+    if first.promised is None or other.promised is None or first.key == other.key:
+        return False
+    same_day = day_of(problem, _start_s(first)) == day_of(problem, _start_s(other))
+    return (
+        same_day
+        and first.promised.crew == other.promised.crew
+        and _start_s(other) >= _start_s(first)
+    )
 
 
 def _start_s(visit: VisitToPlan) -> int:

@@ -8,18 +8,15 @@ would take longer. Only what a server answered is (`road_router.py`).
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 from django.conf import settings
 
 from jobs.planning.problem import Travel
-
-log = logging.getLogger(__name__)
 
 Position = tuple[float, float]  # latitude, longitude [deg], WGS 84
 Whole = npt.NDArray[np.int64]
@@ -89,11 +86,7 @@ class TravelProvider(Protocol):
     name: str
 
     def matrices(self, positions: Sequence[Position]) -> Matrices:
-        """Drives between all positions.
-
-        Raises:
-            jobs.planning.road_router.NoRoute: the provider does not answer.
-        """
+        """Drives between all positions, and where they are from in the notes."""
 
 
 def great_circle_m(first: Position, second: Position) -> float:
@@ -131,7 +124,13 @@ class GreatCircle:
         apart = metres >= 1.0
         seconds = np.where(apart, seconds + self.rule.at_the_ends_s, 0.0)
         metres = np.where(apart, metres, 0.0)
-        return Matrices(np.rint(seconds).astype(np.int64), np.rint(metres).astype(np.int64))
+        rounded = np.rint(seconds).astype(np.int64), np.rint(metres).astype(np.int64)
+        return Matrices(*rounded, (self.note,))
+
+    @property
+    def note(self) -> str:
+        times, speed = f"{self.rule.road_factor:g}", f"{self.rule.speed_km_h:g}"
+        return f"Drives are from straight distances, {times} times as far, at {speed} km/h."
 
 
 def drive_between(first: Position, second: Position, rule: TravelRule | None = None) -> Drive:
@@ -145,21 +144,13 @@ def drive_between(first: Position, second: Position, rule: TravelRule | None = N
 
 
 def travel_matrix(positions: Sequence[Position]) -> Matrices:
-    """Drives between all positions by the provider of the settings.
+    """Drives between all positions by the provider of the settings; the notes say which it was.
 
-    A road-routing server that does not answer is replaced by the great-circle rule, and a note
-    says so: a plan with rough drives is better than none.
+    Where a road-routing server does not answer, the great-circle rule stands in: a plan with rough
+    drives is better than none.
     """
-    from jobs.planning.road_router import NoRoute, road_router
+    from jobs.planning.road_router import road_router
 
     rule = GreatCircle(travel_rule())
-    router: Any = road_router(rule)
-    if router is None:
-        return rule.matrices(positions)
-    try:
-        return router.matrices(positions)
-    except NoRoute as failure:
-        log.warning("The road-routing server is no help: %s", failure)
-        rough = rule.matrices(positions)
-        note = "The road-routing server did not answer; drives are from straight distances."
-        return Matrices(rough.seconds, rough.metres, (note,))
+    provider: TravelProvider = road_router(rule) or rule
+    return provider.matrices(positions)

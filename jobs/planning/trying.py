@@ -15,6 +15,7 @@ from jobs.planning.booking import check_stage, hours_of, refuse_past, span
 from jobs.planning.booking_checks import Intended, objections
 from jobs.planning.calendars import at, holiday_on
 from jobs.planning.clashes import clashing_visits, in_words
+from jobs.planning.spelling import spell_minutes
 from jobs.planning.travel import Drive, Position, drive_between
 
 
@@ -187,7 +188,8 @@ def _tight(other: Visit, here: Position, gap: timedelta, way: str) -> Iterator[s
     short = minutes - gap.total_seconds() / 60
     if 0.5 <= short and gap >= timedelta(0):
         home = other.job.property.address_line_1
-        yield f"The drive {way} {home} takes {minutes:.0f} min, {short:.0f} more than there is."
+        takes, lacks = spell_minutes(minutes), spell_minutes(short)
+        yield f"The drive {way} {home} takes {takes}, {lacks} more than there is."
 
 
 def _saved(visit: Visit) -> float:

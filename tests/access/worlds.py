@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import lru_cache
 from typing import Any
+from unittest.mock import patch
 
 from django.apps import apps
 from django.utils import timezone
@@ -420,7 +421,8 @@ def keep_stock(world: World) -> None:
     world.stock_order = place_order(
         world.depot, world.stock_item, 24, due_on, by=planner, note=f"Rung {world.secret}"
     )
-    world.loading = mark_loaded(world.crew, A_MONDAY.date(), 1, by=planner)
+    with patch("jobs.loading.when.today", A_MONDAY.date):
+        world.loading = mark_loaded(world.crew, A_MONDAY.date(), 1, by=planner)
     _, world.calendar_token = renew_feed(world.crew, planner)
 
 

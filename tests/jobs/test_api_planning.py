@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import time, timedelta
+from datetime import date, time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -10,6 +10,8 @@ from django.utils import timezone
 from jobs.models import Absence, AgreedWindow, PlanRun, Visit
 from jobs.planning import run_work
 from jobs.planning.calendars import at
+from jobs.planning.disturbance import Disturbance
+from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 from tests.jobs.plan_scene import (
     a_day_ahead,
@@ -188,12 +190,16 @@ def test_a_plan_is_asked_for_with_wishes(office, crew, api):
         assert refused.status_code == 400
         assert "wishes" in refused.content.decode()
 
-    wishes = {"travel": 2, "may_move": "nothing"}
+    disturbed = {"crew": crew.pk, "first_day": day, "last_day": day}
+    wishes = {"travel": 2, "may_move": "clashes", "waiting": "freed", "disturbed": disturbed}
     made = api.post("/api/v1/plan-runs/", {"first_day": day, "wishes": wishes}).json()
     usual = {"late": 1.0, "overtime": 1.0, "left_out": 1.0, "promises": 1.0}
-    assert made["wishes"] == usual | {"travel": 2.0, "may_move": "nothing"}
+    assert made["wishes"] == usual | wishes
     kept = Wishes.from_json(PlanRun.objects.get(pk=made["id"]).wishes)
-    assert kept == Wishes(travel=2.0, may_move=MayMove.NOTHING)
+    on_day = Disturbance(crew.pk, date.fromisoformat(day), date.fromisoformat(day))
+    assert kept == Wishes(
+        travel=2.0, may_move=MayMove.CLASHES, waiting=Waiting.FREED, disturbed=on_day
+    )
 
 
 def test_what_is_refused_is_told_line_by_line(office, crew, api):

@@ -9,6 +9,7 @@ import pytest
 from jobs.models import Absence, Visit
 from jobs.planning.absences import record_absence
 from jobs.planning.calendars import midnight
+from jobs.planning.causes import causes_of
 from jobs.planning.gather import gather
 from jobs.planning.proposals import summary_of
 from jobs.planning.wishes import MayMove, Wishes, wished
@@ -100,15 +101,21 @@ def free_keys(found) -> set[int]:
     return {found.visits[v.key].pk for v in found.problem.visits if v.promised and not v.fixed}
 
 
-def test_only_what_comes_after_an_overrun_on_its_day_may_move(office, crew, day):
-    before, first, next_one = (booked(office, crew, day, hour, hours=1) for hour in (8, 10, 13))
+def test_only_what_an_overrun_pushes_on_may_move(office, crew, day):
+    """The next one cannot be reached in time, the one behind it then neither; the last one can."""
+    hours = (8, 10, 12, 13, 15.5)
+    before, first, next_one, behind, last = (booked(office, crew, day, h, hours=1) for h in hours)
     other = booked(office, based_crew(office), day, 13, hours=1)
-    until = first.during.upper + timedelta(hours=1)
+    until = first.during.upper + timedelta(hours=1.5)
 
     found = gather(office.company, day, 1, overruns={first.pk: until})
+    calm = wished(found, CLASHES)
 
-    assert free_keys(wished(found, Wishes())) == {before.pk, next_one.pk, other.pk}
-    assert free_keys(wished(found, CLASHES)) == {next_one.pk}
+    everything = {before.pk, next_one.pk, behind.pk, last.pk, other.pk}
+    assert free_keys(wished(found, Wishes())) == everything
+    assert free_keys(calm) == {next_one.pk, behind.pk}
+    dues = {v.key: v.due_s for v in calm.problem.visits}
+    assert dues[f"visit:{next_one.pk}"] == calm.seconds(next_one.during.upper)
 
 
 def test_only_visits_of_a_crew_that_is_away_may_move(office, crew, day):
@@ -126,4 +133,5 @@ def test_only_visits_of_a_crew_that_is_away_may_move(office, crew, day):
     found = wished(gather(office.company, day, 1), CLASHES)
 
     assert free_keys(found) == {noon.pk}
+    assert "is there only from" in causes_of(found)[f"visit:{noon.pk}"].words
     assert {morning.pk, other.pk} <= {visit.pk for visit in found.visits.values()}

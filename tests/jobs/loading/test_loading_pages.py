@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -63,6 +64,22 @@ def test_marking_by_the_form_takes_the_load_from_the_stock(yard):
     assert "Load 1 is on the van." in answer.text
     assert "<strong>On the van</strong>" in answer.text
     assert stock_now(yard.depot)["W170"] == 28
+
+
+def test_a_list_of_a_day_far_ahead_is_read_and_not_marked(yard, monkeypatch):
+    monkeypatch.setattr("jobs.loading.when.today", lambda: MONDAY - timedelta(days=12))
+    client = signed_in(yard.planner)
+    text = client.get(page_of(yard)).text
+    assert "Not yet" in text
+    assert "The load is on the van" not in text
+
+    refused = client.post(page_of(yard, "load_mark"), sent(yard))
+    assert refused.status_code == 422
+    assert "It is too early: this load is for" in refused.text
+    load = load_list_of_day(yard.crew, MONDAY).next_load
+    address = f"/api/v1/load-lists/{yard.crew.pk}/{MONDAY}/load/"
+    problem = api_for(yard.planner).post(address, {"number": load.number})
+    assert (problem.status_code, VanLoading.objects.count()) == (409, 0)
 
 
 def test_a_difference_without_a_reason_comes_back_with_what_was_typed(yard):

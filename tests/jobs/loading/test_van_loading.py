@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -33,6 +34,20 @@ def test_marking_a_load_takes_it_from_the_depot_in_one_act(yard):
     assert (movement.kind, movement.quantity, movement.day) == ("loaded", -12, MONDAY)
     assert movement.crew_id == yard.crew.pk and movement.van_id == yard.crew.van_id
     assert [line["item"] for line in record.lines] == ["W170", "sealant"]
+
+
+def test_a_load_is_marked_on_its_day_or_the_working_day_before(yard, monkeypatch):
+    friday, clock = MONDAY - timedelta(days=3), "jobs.loading.when.today"
+    weekday = lambda crew, day: day.isoweekday() in crew.works_on  # noqa: E731  no holidays
+    monkeypatch.setattr("jobs.loading.when.works_on", weekday)
+    monkeypatch.setattr(clock, lambda: friday - timedelta(days=1))
+    with pytest.raises(Conflict, match="too early") as refusal:
+        mark_loaded(yard.crew, MONDAY, 1, by=yard.planner)
+    assert f"Mark it from {friday:%a %-d %b} on" in refusal.value.remedy
+    assert not VanLoading.objects.exists()
+
+    monkeypatch.setattr(clock, lambda: friday)
+    mark_loaded(yard.crew, MONDAY, 1, by=yard.planner)
 
 
 def test_the_same_marking_sent_twice_is_one_load(yard):
@@ -139,7 +154,7 @@ CREWS, LOADS_EACH, ROLLS_A_LOAD, HELD = 10, 20, 3, 330
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_hundred_loads_at_once_never_take_more_than_the_depot_holds():
+def test_two_hundred_loads_at_once_never_take_more_than_the_depot_holds(monkeypatch):
     """200 loads of 3 rolls each ask for 600; the depot holds 330, and gives exactly 110 loads."""
     yard = a_yard()
     yard.receive(W170=HELD)
@@ -150,6 +165,7 @@ def test_two_hundred_loads_at_once_never_take_more_than_the_depot_holds():
     for crew in crews:
         for day in days:
             yard.visit(yard.planned_job({"W170": ROLLS_A_LOAD}), day, crew=crew)
+    monkeypatch.setattr("jobs.loading.when.today", lambda: days[-1])
     done, refused, odd = [], [], []
     begin = threading.Barrier(CREWS)
 
