@@ -13,7 +13,7 @@ from django.db import models
 from django.utils import timezone
 
 from compliance.audits import rounds
-from compliance.audits.findings import DAYS_TO_ANSWER
+from compliance.audits.answers import DAYS_TO_ANSWER
 from compliance.audits.planning import RoundTerms, commit_round
 from compliance.certificates.code import new_code
 from compliance.models import Assessment, Certificate, DrawnJob, Finding

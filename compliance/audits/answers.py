@@ -24,6 +24,8 @@ from jobs.evidence.media_types import HEAD_BYTES, require_whole, sniff
 from jobs.models import User
 
 DAYS_TO_ANSWER = 14
+DAYS_FOR_CRITICAL = 3
+"""Of what may be dangerous now; both are ours, without a published source."""
 SOON_DAYS = 3
 """An answer due within so many days is urgent [common practice, no published source]."""
 FOLDER = "answers"
@@ -62,6 +64,12 @@ class Standing:
             "returned": "not accepted, to be answered again",
             "closed": "closed",
         }[self.state]
+
+
+def answer_due_on(severity: str, today: date) -> date:
+    """By when the company has to answer a finding that is released, or returned, today."""
+    critical = severity == Finding.Severity.CRITICAL
+    return today + timedelta(days=DAYS_FOR_CRITICAL if critical else DAYS_TO_ANSWER)
 
 
 def days_in_words(left: int) -> str:
@@ -123,7 +131,7 @@ def reply_to_answer(
 ) -> FindingReply:
     """The auditor's word on the newest answer; accepting it closes the finding.
 
-    An answer that is not accepted is to be given again within `DAYS_TO_ANSWER`.
+    An answer that is not accepted is to be given again within the same days as the first.
 
     Raises:
         Refused: no reason why it is not accepted.
@@ -146,7 +154,7 @@ def reply_to_answer(
             answer=answer,
             accepted=accepted,
             text=text.strip(),
-            answer_due_on=None if accepted else today + timedelta(days=DAYS_TO_ANSWER),
+            answer_due_on=None if accepted else answer_due_on(finding.severity, today),
             replied_by=by,
         )
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from compliance.audits.answers import DAYS_TO_ANSWER, answer_finding
+from compliance.audits.answers import answer_due_on, answer_finding
 from compliance.audits.things import require_thing
 from compliance.models import AuditRound, DrawnJob, Finding, FindingDraft
 from jobs.errors import Conflict, Refused, refusals_explained, refuse_invalid
@@ -50,7 +49,7 @@ def record_finding(
         found_by=by,
         answer_due_on=None
         if severity == Finding.Severity.SOUND
-        else timezone.localdate() + timedelta(days=DAYS_TO_ANSWER),
+        else answer_due_on(severity, timezone.localdate()),
     )
     refuse_invalid(finding)
     with refusals_explained():

@@ -27,6 +27,7 @@ METHODS = {
     "hypergeometric": "exact for this population (hypergeometric)",
     "clopper_pearson": "Clopper and Pearson",
     "stratified": "strata weighted by their jobs",
+    "korn_graubard": "strata weighted by their jobs; Korn and Graubard",
 }
 DRAWN = (AuditRound.State.DRAWN, AuditRound.State.CLOSED)
 
@@ -92,9 +93,12 @@ def _lead(outcome: Outcome) -> str:
     if outcome.accepted is None:
         return "Not decided yet."
     said = "Accepted" if outcome.accepted else "Not accepted"
+    defective, by_weight = outcome.first.defective, ""
+    if outcome.counted != defective:
+        by_weight = f" (counted by weight: {outcome.counted})"
     return (
-        f"{said}: {outcome.counted} defective of {outcome.first.drawn} jobs drawn, where "
-        f"{outcome.accept_at_most} are allowed."
+        f"{said}: {defective} defective of {outcome.first.drawn} jobs drawn{by_weight}, where "
+        f"{outcome.accept_at_most} {'is' if outcome.accept_at_most == 1 else 'are'} allowed."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.audits.answer_photos import is_picture
-from compliance.audits.answers import Standing, standing_of, with_standing
+from compliance.audits.answers import Standing, days_in_words, standing_of, with_standing
 from compliance.audits.things import words_of
 from compliance.models import AnswerEvidence, AnswerInspection, Finding, FindingAnswer
 from jobs.evidence.exif import ASSUMED
@@ -52,9 +53,12 @@ class ShownEvidence:
 
 @dataclass(frozen=True, slots=True)
 class ToldAnswer:
+    """late: such as "2 days late"; empty where it came in time."""
+
     answer: FindingAnswer
     evidence: tuple[ShownEvidence, ...]
     reply: Any
+    late: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,7 @@ def told_finding(finding: Any, job: Job | None = None, today: date | None = None
         finding,
         (words_of(job, finding.concerns) or finding.concerns) if finding.concerns else "",
         standing_of(finding, today),
-        tuple(_told_answer(job, answer) for answer in finding.answers.all()),
+        tuple(_told_answers(job, finding)),
     )
 
 
@@ -120,9 +124,15 @@ def linkable(job: Job) -> list[tuple[str, str]]:
     ]
 
 
-def _told_answer(job: Job, answer: FindingAnswer) -> ToldAnswer:
-    evidence = tuple(_shown(job, row) for row in answer.evidence.all())  # type: ignore[attr-defined]
-    return ToldAnswer(answer, evidence, getattr(answer, "reply", None))
+def _told_answers(job: Job, finding: Any) -> Iterator[ToldAnswer]:
+    """In turn, each against the day it was due: the finding's, then that of the word before it."""
+    due_on = finding.answer_due_on
+    for answer in finding.answers.all():
+        reply = getattr(answer, "reply", None)
+        evidence = tuple(_shown(job, row) for row in answer.evidence.all())
+        left = (due_on - timezone.localdate(answer.answered_at)).days if due_on else 0
+        yield ToldAnswer(answer, evidence, reply, days_in_words(left) if left < 0 else "")
+        due_on = reply.answer_due_on if reply is not None else due_on
 
 
 def _shown(job: Job, row: AnswerEvidence) -> ShownEvidence:

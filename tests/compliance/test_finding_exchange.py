@@ -192,6 +192,26 @@ def test_late_findings_are_chased_by_mail_once_a_day(finding, officer, mailoutbo
     assert "Tray missing." in mail.body and "3 days late" in mail.body
 
 
+def test_an_answer_that_came_late_is_taken_and_says_so(client, scene, finding, officer):
+    answer_finding(finding, officer, "Fitted.")
+    ago = timezone.localdate() - timedelta(days=17)
+    reply_to_answer(finding, scene.auditor, accepted=False, text="Show it.", today=ago)
+    client.force_login(officer)
+    address = reverse("finding", args=[finding.pk])
+
+    before = client.get(address).text
+    client.post(address, {"text": "Here."})
+
+    assert "The day to answer by has passed" in before
+    assert client.get(address).text.count("3 days late") == 1
+
+
+def test_what_may_be_dangerous_is_answered_sooner(scene):
+    made = record_finding(scene.drawn, scene.auditor, severity="critical", text="Lamp covered.")
+
+    assert made.answer_due_on == timezone.localdate() + timedelta(days=3)
+
+
 def test_an_answered_or_closed_finding_is_not_chased(scene, finding, officer, mailoutbox):
     answer_finding(finding, officer, "Fitted.")
 
