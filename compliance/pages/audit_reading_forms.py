@@ -28,6 +28,7 @@ class FindingForm(forms.Form):
     text = forms.CharField(
         label="What was found",
         max_length=LONGEST_FINDING,
+        help_text="About the work, without names: it stays in the ledger.",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
 
@@ -41,7 +42,7 @@ class ReplyForm(forms.Form):
         label="Your word on the answer",
         required=False,
         max_length=LONGEST_FINDING,
-        help_text="Needed when you do not accept it.",
+        help_text="Needed when you do not accept it. Without names.",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
 
@@ -64,7 +65,7 @@ class AnswerForm(forms.Form):
     text = forms.CharField(
         label="Answer",
         max_length=LONGEST_FINDING,
-        help_text="What was done about it, or why it stands.",
+        help_text="What was done about it, or why it stands, without names.",
         widget=forms.Textarea(attrs={"rows": 4}),
     )
     files = FilesField(

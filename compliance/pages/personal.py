@@ -17,7 +17,7 @@ from django.views.decorators.http import require_POST
 from compliance.models import Erasure, ErasureRequest, LegalHold
 from compliance.packs.sending import zip_answer
 from compliance.pages.roles import DECIDERS, WAIVER_ANSWERERS
-from compliance.personal.erasable import items_of
+from compliance.personal.erasable import items_of, stands_plainly
 from compliance.personal.erasing import (
     answer_request,
     ask_erasure,
@@ -87,6 +87,7 @@ def _of_officer(job: Job, waiting: ErasureRequest | None) -> dict[str, Any]:
         "kinds": [_kind(job, period) for period in periods_of(job.company)],
         "against": stands_against(job, [kind.code for kind in KINDS]),
         "erase_form": None if waiting else EraseForm(),
+        "plain_words": stands_plainly(job),
         "hold": hold,
         "hold_form": ReasonForm(prefix="hold") if hold is None else None,
         "lift_form": ReasonForm(prefix="hold") if hold else None,

@@ -25,7 +25,7 @@ class WaiverForm(forms.Form):
         max_length=600,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Why it is left as it is, such as a ceiling that may not be loaded. It stays "
-        "in the ledger.",
+        "in the ledger, so no names.",
     )
 
 
@@ -34,7 +34,7 @@ class AnswerForm(forms.Form):
         max_length=600,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Needed when you turn it down.",
+        help_text="Needed when you turn it down. No names: it stays in the ledger.",
     )
 
 

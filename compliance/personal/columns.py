@@ -98,7 +98,7 @@ KEPT: dict[str, str | dict[str, str]] = {
     "jobs_upload": FORGOTTEN,
     "jobs_uploadpiece": FORGOTTEN,
     "jobs_intakebatch": {
-        "file_name": OURS,
+        "file_name": FORGOTTEN,
         "stored_name": SERVICE,
         "sha256": SERVICE,
         "refusal": SERVICE,

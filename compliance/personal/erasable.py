@@ -228,6 +228,15 @@ def _erase_notes(job: Job, items: Items) -> list[str]:
     return []
 
 
+def stands_plainly(job: Job) -> bool:
+    """Whether notes of a job entered the ledger as they were, before they were hashed."""
+    noted = [*NOTED, (Arrival, "note"), (Leave, "note")]
+    found = [words_left(model, column).filter(visit__job=job) for model, column in noted]
+    found.append(words_left(Photo, "note").filter(job=job))
+    found.append(PhotoInspection.objects.filter(_taken_somewhere(), photo__job=job))
+    return any(rows.filter(words_hashed=False).exists() for rows in found)
+
+
 HELD: dict[str, Callable[[], Q]] = {
     CONTACT: _contact_held,
     SIGNATURES: _signed_held,

@@ -13,7 +13,8 @@ from django.utils import timezone
 from compliance.models import ErasureRequest, LegalHold, RetentionPeriod
 from compliance.personal.erasable import held_of
 from compliance.personal.erasing import CLOSED, erase_after_retention
-from compliance.personal.kinds import BY_CODE, KINDS, DataKind, in_words
+from compliance.personal.kinds import BY_CODE, CONTACT, KINDS, DataKind, in_words
+from compliance.personal.spreadsheets import forget_spreadsheets
 from jobs.errors import Refused, refusals_explained
 from jobs.models import Company, Job, Role, User
 
@@ -113,11 +114,19 @@ def months_after(day: date, months: int) -> date:
 
 def keep_retention_periods(today: date) -> int:
     """Erase what is past its period, or ask a person; how many jobs were erased. Daily."""
+    _forget_spreadsheets_everywhere(today)
     erased = 0
     for company, kind, words, job_id in _due_everywhere(today):
         reason = f"{company}: {kind.label.lower()} are kept {words} after a job was closed."
         erased += erase_after_retention(job_id, [kind.code], reason)
     return erased
+
+
+def _forget_spreadsheets_everywhere(today: date) -> None:
+    """Files that homes came with hold contacts too: as long, from the day they were sent."""
+    for company in Company.objects.order_by("pk"):
+        months = next(p.months for p in periods_of(company) if p.kind.code == CONTACT)
+        forget_spreadsheets(company, months_after(today, -months))
 
 
 def _due_everywhere(today: date) -> Iterator[tuple[Company, DataKind, str, int]]:

@@ -112,7 +112,7 @@ class CorrectionForm(OnSiteForm):
     correction_reason = forms.CharField(
         label="Why is it corrected?",
         max_length=200,
-        help_text="Such as “typed 27 instead of 270”. The first reading stays readable.",
+        help_text="Such as “typed 27 instead of 270”. No names: it stays readable.",
     )
 
 
@@ -134,6 +134,7 @@ class HandoverForm(OnSiteForm):
         required=False,
         max_length=300,
         label="What is left undone, and why?",
+        help_text="About the work, without names: the verdict repeats it.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     signed_name = forms.CharField(max_length=120, label="Name of who signs")

@@ -91,7 +91,9 @@ class WorkStepForm(OnSiteForm):
         widget=forms.RadioSelect,
         initial=WorkStep.Outcome.DONE,
     )
-    note = note_field("Note", "Needed where something is answered no or left undone.")
+    note = note_field(
+        "Note", "Needed where something is answered no or left undone. Without names."
+    )
 
     def __init__(self, *args: Any, step: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -279,7 +279,12 @@ class FixtureForm(forms.Form):
 
 class HazardForm(forms.Form):
     kind = of_model(Hazard, "kind", label="Kind")
-    note = of_model(Hazard, "note", label="Where, and what was seen")
+    note = of_model(
+        Hazard,
+        "note",
+        label="Where, and what was seen",
+        help_text="Without names: drawings and verdicts repeat it.",
+    )
     folded = ()
 
     def to_row(self) -> Hazard:

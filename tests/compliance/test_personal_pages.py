@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.core.files.storage import default_storage
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -27,7 +28,8 @@ from compliance.personal.retention import (
     set_period,
 )
 from jobs.errors import Refused
-from jobs.models import Job, Property, User, Visit
+from jobs.evidence.content_store import keep
+from jobs.models import IntakeBatch, IntakeRow, Job, Property, User, Visit
 from tests.compliance.pack_scene import stored_photo
 from tests.compliance.scene import Scene, certified_scene
 from tests.factories import VisitFactory
@@ -125,6 +127,31 @@ def test_what_is_past_its_period_is_erased_by_night_and_shown_before(client: Cli
     assert (erasure.because, erasure.asked_by, erasure.kinds) == ("retention", None, ["contact"])
     assert "kept 2 years" in erasure.reason
     assert not due_jobs(contact, scene.company, today + timedelta(days=999)).exists()
+
+
+def test_spreadsheets_are_forgotten_with_the_contacts_in_them(scene: Scene):
+    """Also rows that were never taken in, which belong to no job."""
+    sender = scene.person("planner")
+    kept = keep(io.BytesIO(b"Invented Person;0300 000000"), "intake", limit_bytes=1000)
+    batch = IntakeBatch.objects.create(
+        company=scene.company, scheme=scene.job.scheme, file_name="homes.csv",
+        stored_name=kept.name, sha256=kept.sha256, state="preview", sent_by=sender,
+    )  # fmt: skip
+    said = {"householder_name": "Invented Person"}
+    IntakeRow.objects.create(
+        batch=batch, number=1, values=said, outcome="bad", problems=[{"message": "Invented"}]
+    )
+    today = timezone.localdate()
+
+    keep_retention_periods(months_after(today, 23))
+    assert default_storage.exists(kept.name)
+
+    keep_retention_periods(months_after(today, 24))
+    tasks.remove_erased_bytes()
+    row, batch = IntakeRow.objects.get(batch=batch), IntakeBatch.objects.get(pk=batch.pk)
+    assert (row.values, row.problems) == ({"householder_name": "[erased]"}, [])
+    assert (batch.state, batch.stored_name) == ("refused", "")
+    assert not default_storage.exists(kept.name)
 
 
 def test_evidence_past_its_period_waits_for_a_person_while_its_certificate_is_valid(scene: Scene):
