@@ -93,7 +93,7 @@ def move_on(run_id: int) -> bool:
         preview = run.kind == RuleRun.Kind.PREVIEW
         piece = PREVIEW_PIECE if preview else REASSESSMENT_PIECE
         ids = list(jobs_of(run).filter(pk__gt=run.last_job_id).values_list("pk", flat=True)[:piece])
-        found = _previewed(run.rule, ids) if preview else _judged_anew(ids)
+        found = previewed(run.rule, ids) if preview else _judged_anew(ids)
         RuleRunJob.objects.bulk_create(
             (RuleRunJob(run=run, job_id=job, before=b, after=a) for job, b, a in found),
             ignore_conflicts=True,
@@ -173,7 +173,8 @@ def _begin(rule: DepthRule, kind: str, by: User | None) -> RuleRun:
     return run
 
 
-def _previewed(rule: DepthRule, ids: list[int]) -> list[tuple[int, str, str]]:
+def previewed(rule: DepthRule, ids: list[int]) -> list[tuple[int, str, str]]:
+    """By job its latest verdict, and the one that this rule would give."""
     latest = list(
         Assessment.objects.filter(job__in=ids)
         .latest_per_job()

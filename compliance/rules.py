@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime, timedelta
+from datetime import date
 from typing import Any
 
 from django.utils import timezone
 
 from calculations.depths import DepthRequirement
-from compliance.models import DepthRule, PreviewSeen, RuleRun
-from jobs.errors import Conflict, Refused, refusals_explained, refuse_invalid
+from compliance.models import DepthRule
+from jobs.errors import Refused, refusals_explained, refuse_invalid
 from jobs.models import Job, Nation, Role, User
 from jobs.targets import DepthTarget, register_target_source
 
 PROPOSERS = (Role.COMPLIANCE_OFFICER, Role.PLATFORM_ADMIN)
-PREVIEW_HOLDS = timedelta(days=1)
-"""So long what a preview found stands for the present state of open jobs."""
 PROPOSED_FIELDS = (
     "nation",
     "starts_on",
@@ -90,66 +88,23 @@ def propose_rule(by: User, values: Mapping[str, Any], *, today: date | None = No
         raise Refused("Only a compliance officer or the platform admin proposes a depth rule.")
     rule = DepthRule(proposed_by=by, **{f: values[f] for f in PROPOSED_FIELDS if f in values})
     refuse_invalid(rule)
-    _refuse_past(rule, today or timezone.localdate())
+    refuse_past(rule, today or timezone.localdate())
     with refusals_explained():
         rule.save()
     return rule
 
 
-def approve_rule(
-    rule: DepthRule, by: User, *, today: date | None = None, now: datetime | None = None
-) -> DepthRule:
-    """Bring a proposed rule into force from its day.
-
-    A rule binds every company, so the second person is not of the proposer's own company, and has
-    looked at what the rule would change among the jobs of today.
-
-    Raises:
-        Refused: `by` may not, has not seen the preview, or the day has passed meanwhile.
-        Conflict: it is approved already.
-    """
-    _refuse_second_person(rule, by)
-    _refuse_past(rule, today or timezone.localdate())
-    if rule.approved_at is None:
-        _refuse_unseen(rule, by, now or timezone.now())
-    with refusals_explained():
-        changed = DepthRule.objects.filter(pk=rule.pk, approved_at__isnull=True).update(
-            approved_by=by, approved_at=timezone.now()
-        )
-    if not changed:
-        raise Conflict("This rule is approved already.")
-    rule.refresh_from_db()
-    return rule
-
-
-def note_preview_seen(run: RuleRun | None, by: User) -> None:
-    """Remember that somebody who may approve had the whole preview before their eyes."""
-    if run is None or run.kind != RuleRun.Kind.PREVIEW or run.ended_at is None:
-        return
-    if may_approve(run.rule, by):
-        PreviewSeen.objects.get_or_create(run=run, person=by)
-
-
-def preview_seen(rule: DepthRule, by: User, now: datetime) -> bool:
-    """Whether this person saw what the rule would change, as things stand today."""
-    return PreviewSeen.objects.filter(
-        run__rule=rule,
-        run__kind=RuleRun.Kind.PREVIEW,
-        run__ended_at__gte=now - PREVIEW_HOLDS,
-        person=by,
-    ).exists()
-
-
 def may_approve(rule: DepthRule, by: User) -> bool:
     """Whether the approve button is shown to this person."""
     try:
-        _refuse_second_person(rule, by)
+        refuse_second_person(rule, by)
     except Refused:
         return False
     return rule.approved_at is None
 
 
-def _refuse_second_person(rule: DepthRule, by: User) -> None:
+def refuse_second_person(rule: DepthRule, by: User) -> None:
+    """Raises Refused for whoever may not approve this rule, whatever they have read."""
     if by.role not in PROPOSERS:
         raise Refused("Only a compliance officer or the platform admin approves a depth rule.")
     proposer = rule.proposed_by
@@ -167,17 +122,8 @@ def _refuse_second_person(rule: DepthRule, by: User) -> None:
         )
 
 
-def _refuse_unseen(rule: DepthRule, by: User, now: datetime) -> None:
-    if not preview_seen(rule, by, now):
-        raise Refused(
-            "Whoever approves a rule has looked first at what it would change among the jobs "
-            "of today.",
-            remedy="Have it worked out on the rule's page, read what it says there, then approve. "
-            "It counts for a day.",
-        )
-
-
-def _refuse_past(rule: DepthRule, today: date) -> None:
+def refuse_past(rule: DepthRule, today: date) -> None:
+    """Raises Refused once the rule's day has come."""
     if rule.starts_on <= today:
         raise Refused(
             f"A rule cannot begin on {rule.starts_on:%-d %b %Y}, which is not in the future: "

@@ -16,9 +16,10 @@ from rest_framework.routers import SimpleRouter
 from compliance import tasks
 from compliance.api.roles import EVERYBODY, RULE_KEEPERS
 from compliance.models import DepthRule
+from compliance.rule_approval import approve_rule, note_preview_seen
 from compliance.rule_effects import effects_of
 from compliance.rule_runs import begin_preview
-from compliance.rules import PROPOSED_FIELDS, approve_rule, note_preview_seen, propose_rule
+from compliance.rules import PROPOSED_FIELDS, propose_rule
 from jobs.api.idempotency import IdempotentCreateMixin
 
 
@@ -77,6 +78,7 @@ class DepthRuleViewSet(
         """Bring a proposed rule into force from its day; not by its proposer's own company.
 
         Read `preview` first: whoever approves has seen, within a day, what the rule would change.
+        409 where that changed meanwhile: have it worked out again and read it anew.
         """
         rule = approve_rule(self.get_object(), request.user)
         return Response(self.get_serializer(rule).data)

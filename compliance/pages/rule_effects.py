@@ -17,9 +17,10 @@ from django.views.decorators.http import require_POST
 from compliance import tasks
 from compliance.models import DepthRule, RuleRun, RuleRunJob
 from compliance.pages.roles import RULE_KEEPERS, RULE_READERS
+from compliance.rule_approval import changed_since, note_preview_seen, preview_seen
 from compliance.rule_effects import Effects, effects_of
 from compliance.rule_runs import begin_preview
-from compliance.rules import may_approve, note_preview_seen, preview_seen
+from compliance.rules import may_approve
 from jobs.errors import Refused
 from jobs.pages.access import page_for
 
@@ -35,6 +36,8 @@ def rule(request: HttpRequest, pk: int) -> HttpResponse:
     record = _rule(pk)
     effects = effects_of(record, request.user)
     note_preview_seen(effects.run, request.user)
+    approving = may_approve(record, request.user)
+    seen = preview_seen(record, request.user, timezone.now()) if approving else None
     context = {
         "rule": record,
         "facts": _facts(record),
@@ -42,8 +45,9 @@ def rule(request: HttpRequest, pk: int) -> HttpResponse:
         "page": Paginator(_changed(effects, request), ROWS_A_PAGE).get_page(
             request.GET.get("page")
         ),
-        "may_approve": may_approve(record, request.user),
-        "has_seen": preview_seen(record, request.user, timezone.now()),
+        "may_approve": approving,
+        "seen": seen,
+        "since": changed_since(seen) if seen else None,
         "may_preview": request.user.role in RULE_KEEPERS and record.approved_at is None,
         "page_title": str(record),
         "page_kicker": "Depth rule",

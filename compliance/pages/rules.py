@@ -14,7 +14,8 @@ from django.views.decorators.http import require_POST
 
 from compliance.models import DepthRule
 from compliance.pages.roles import RULE_KEEPERS, RULE_READERS
-from compliance.rules import PROPOSED_FIELDS, approve_rule, may_approve, propose_rule
+from compliance.rule_approval import approve_rule
+from compliance.rules import PROPOSED_FIELDS, may_approve, propose_rule
 from jobs.errors import Refused
 from jobs.models import Nation, Role, User
 from jobs.pages.access import page_for
@@ -135,6 +136,7 @@ def rule_approve(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"Approved: {approve_rule(rule, request.user)}.")
     except Refused as refusal:
         messages.error(request, str(refusal))
+        return redirect("rule", pk=pk)
     return redirect("rule_list")
 
 

@@ -14,16 +14,18 @@ from django.utils import timezone
 
 from calculations.drawing import photo_points
 from calculations.loft import loft_from_dict
-from compliance import rule_runs, tasks
+from compliance import rule_approval, rule_runs, tasks
 from compliance.assess import assess_job, latest_assessment, rerun_agrees
 from compliance.gather import gather_evidence
 from compliance.judging import Evidence, judge_evidence
 from compliance.models import DepthRule, RuleRun, RuleRunJob
+from compliance.rule_approval import approve_rule, changed_since, note_preview_seen
 from compliance.rule_effects import OTHERS, effects_of
 from compliance.rule_runs import asked_by, begin_due_reassessments, begin_preview, move_on
 from compliance.rule_verdicts import verdicts_under
 from jobs.errors import Conflict
-from jobs.models import Role
+from jobs.models import Role, Stage
+from jobs.stages import move_job
 from tests.compliance.scene import SHORT_DEPTHS, Scene, bare, fitted, measure
 from tests.factories import HandoverFactory, PhotoFactory, UserFactory
 
@@ -111,7 +113,7 @@ def test_it_goes_in_pieces_and_is_taken_up_where_it_stopped(monkeypatch: Any):
         raise RuntimeError("killed")
 
     with monkeypatch.context() as broken:
-        broken.setattr(rule_runs, "_previewed", killed)
+        broken.setattr(rule_runs, "previewed", killed)
         with pytest.raises(RuntimeError):
             move_on(run.pk)
     run.refresh_from_db()
@@ -146,6 +148,46 @@ def test_one_preview_at_a_time_and_the_next_replaces_it():
     second = walk(begin_preview(rule, admin()))
 
     assert list(RuleRun.objects.filter(rule=rule)) == [second]
+
+
+def seen_preview(rule: DepthRule) -> tuple[RuleRun, Any]:
+    """A preview that was worked out half an hour ago, and the admin who read it."""
+    person = admin()
+    run = walk(begin_preview(rule, person))
+    earlier = timezone.now() - timedelta(minutes=30)
+    RuleRun.objects.filter(pk=run.pk).update(begun_at=earlier, ended_at=earlier)
+    run.refresh_from_db()
+    note_preview_seen(run, person)
+    return run, person
+
+
+def test_what_was_judged_since_and_changes_nothing_lets_the_approval_stand():
+    judged(fitted(BETWEEN))
+    rule = rule_from(90)
+    run, person = seen_preview(rule)
+    judged(fitted(DEEP))
+
+    assert (changed_since(run).otherwise, changed_since(run).holds) == (0, True)
+    assert approve_rule(rule, person).approved_by == person
+
+
+def test_nobody_approves_on_numbers_that_hold_no_more(monkeypatch: Any):
+    first, second = (judged(fitted(BETWEEN)) for _ in range(2))
+    rule = rule_from(90)
+    run, person = seen_preview(rule)
+    judged(fitted(BETWEEN))
+
+    with pytest.raises(Conflict, match="no longer what you saw"):
+        approve_rule(rule, person)
+    run, person = seen_preview(rule)
+    for scene in (first, second):
+        move_job(scene.job, Stage.CERTIFIED)
+    assert (changed_since(run).otherwise, changed_since(run).holds) == (2, False)
+
+    monkeypatch.setattr(rule_approval, "MOST_JUDGED_SINCE", 0)
+    assert changed_since(run).too_many
+    rule.refresh_from_db()
+    assert rule.approved_at is None
 
 
 def begun_rule(**fields: Any) -> DepthRule:
@@ -278,6 +320,10 @@ def test_the_page_works_it_out_and_lists_ones_own(
     assert other.job.reference not in page
     assert "Other companies" in page
     assert 'href="#approve"' in page
+    judged(fitted(BETWEEN))
+    page = client.get(f"/proof/rules/{rule.pk}/").content.decode()
+    assert "Have it worked out again, and read it anew." in page
+    assert 'href="#approve"' not in page
 
 
 def test_the_api_tells_the_same(client: Client, django_capture_on_commit_callbacks: Any):

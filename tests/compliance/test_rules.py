@@ -11,8 +11,9 @@ from django.utils import timezone
 
 from compliance.assess import assess_job
 from compliance.models import DepthRule
+from compliance.rule_approval import approve_rule, note_preview_seen
 from compliance.rule_runs import begin_preview, move_on
-from compliance.rules import approve_rule, note_preview_seen, propose_rule, rule_in_force
+from compliance.rules import propose_rule, rule_in_force
 from jobs.errors import Conflict, Refused
 from jobs.models import Role, User
 from jobs.targets import depth_target
