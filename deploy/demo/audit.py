@@ -76,7 +76,7 @@ def _lost(cast: Cast, name: str, **terms: Any) -> None:
 
 
 def _by_risk(cast: Cast, name: str, **terms: Any) -> None:
-    """A bigger sample, drawn apart by crew and looking harder where risk is; nearly half read."""
+    """A bigger sample, drawn apart by crew and looking harder where risk is; half of each read."""
     risky = _drawn_round(
         cast,
         name,
@@ -87,7 +87,7 @@ def _by_risk(cast: Cast, name: str, **terms: Any) -> None:
         allocation=AuditRound.Allocation.RISK,
         **terms,
     )
-    _read(cast, risky, {1: OBSERVED}, share=0.45)
+    _read(cast, risky, {2: OBSERVED, 8: MINOR}, every=2)
 
 
 def _widened(cast: Cast, name: str, **terms: Any) -> None:
@@ -108,21 +108,34 @@ def _widened(cast: Cast, name: str, **terms: Any) -> None:
         widen_round(record, "Two serious defects among the first jobs of one crew.", auditor)
 
 
+def _photo_of(drawn: DrawnJob) -> str:
+    photo = drawn.job.photos.filter(moment="after").order_by("pk").first()
+    return f"photo:{photo.pk}" if photo else ""
+
+
 def _read(
     cast: Cast,
     record: AuditRound,
     findings: dict[int, tuple[str, str]],
-    share: float,
+    share: float = 1.0,
     answered: int | None = None,
+    every: int = 1,
 ) -> list[Finding]:
-    """Read the first jobs drawn; `findings` by their place from 0, the rest is sound."""
+    """Read the first jobs drawn, or every other one; `findings` by their place from 0, the rest
+    is sound."""
     drawn: list[DrawnJob] = list(
         record.drawn_jobs.select_related("round", "job").order_by("draw_order")
     )
     found = []
-    for nth, job in enumerate(drawn[: max(1, int(len(drawn) * share))]):
+    for nth, job in list(enumerate(drawn))[: max(1, int(len(drawn) * share)) : every]:
         severity, text = findings.get(nth, SOUND)
-        finding = record_finding(job, cast.people["auditor"], severity=severity, text=text)
+        finding = record_finding(
+            job,
+            cast.people["auditor"],
+            severity=severity,
+            text=text,
+            concerns=_photo_of(job) if severity == Finding.Severity.OBSERVATION else "",
+        )
         found.append(finding)
         if nth == answered:
             answer_finding(

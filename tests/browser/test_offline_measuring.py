@@ -1,4 +1,4 @@
-"""An auditor in a loft without signal measures again; nothing is lost and each depth comes once."""
+"""An auditor with a phone: measuring again where there is no signal, and a finding by keys."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from compliance.audits.remeasuring import readings_to_measure
-from compliance.models import Remeasurement
+from compliance.models import FindingDraft, JobRead, Remeasurement
 from tests.browser.line import Line
 from tests.browser.phones import WORKER_IN_CHARGE, Phone
 from tests.browser.shapes import PATIENCE_MS
@@ -35,7 +35,7 @@ def elsewhere(make: Callable[[], AuditScene]) -> AuditScene:
         return pool.submit(made).result()
 
 
-def test_depths_measured_without_signal_stay_on_the_phone_and_arrive_once(
+def test_depths_measured_without_signal_arrive_once_and_letters_typed_are_no_keys(
     pocket: Callable[[str], Phone], line: Line
 ) -> None:
     scene = elsewhere(audit_scene)  # signing needs a loop of its own, and the browser's runs here
@@ -64,4 +64,14 @@ def test_depths_measured_without_signal_stay_on_the_phone_and_arrive_once(
     made = Remeasurement.objects.get()
     assert (made.reading_id, made.depth_mm, made.measured_by) == (reading.pk, 251, scene.auditor)
     assert made.measured_at <= measured_by + timedelta(seconds=1)
+
+    page.goto(reverse("drawn_job", args=[scene.drawn.pk]))
+    page.keyboard.press("j")
+    page.keyboard.press("f")
+    page.keyboard.press("4")
+    page.keyboard.type("mend now")  # m would mark the job as read, n open the next
+    expect(page.get_by_label("What was found")).to_have_value("mend now")
+    page.keyboard.press("Control+Enter")
+    expect(page.locator(".finding-draft")).to_contain_text("Critical, draft: Verdict 1")
+    assert FindingDraft.objects.count() == 1 and not JobRead.objects.exists()
     assert phone.troubles == []
