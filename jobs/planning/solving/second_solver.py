@@ -9,7 +9,7 @@ and held). Its answer is then timed by the real rules and what fell out is put i
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,8 +28,30 @@ UNITS_A_STEP = 60
 HORIZON_SPARE_S = 86_400
 
 
+# Ways to begin; it has no seed, so two processes of it differ by these.
+BEGINNINGS = (
+    enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION,
+    enums_pb2.FirstSolutionStrategy.LOCAL_CHEAPEST_INSERTION,
+)
+Clock = Callable[[], float]
+
+
 def plan_with_second_solver(problem: PlanProblem, seconds: float) -> Plan:
     """OR-Tools' plan after so many processor seconds, made to keep every rule."""
+    return plans_with_second_solver(problem, [seconds])[seconds]
+
+
+def plans_with_second_solver(
+    problem: PlanProblem,
+    marks_s: Sequence[float],
+    beginning: int = 0,
+    clock: Clock = time.process_time,
+) -> dict[float, Plan]:
+    """OR-Tools' plans after each of so many seconds of one run, made to keep every rule.
+
+    `beginning`: which of `BEGINNINGS`; `clock`: what tells the seconds.
+    """
+    begun_s = clock()
     tables = tables_of(problem)
     draft = Draft(tables)
     place_fixed(draft)
@@ -38,7 +60,16 @@ def plan_with_second_solver(problem: PlanProblem, seconds: float) -> Plan:
     visits = [v for v in draft.unplaced() if len(tables.tasks_of(v)) == 1]
     free = [shift for shift, timed in enumerate(draft.rounds) if not timed.items]
     model = _Model(tables, visits, free)
-    for shift, items in model.solve(seconds).items():
+    routes = model.solve([begun_s + mark_s for mark_s in marks_s], BEGINNINGS[beginning], clock)
+    return {
+        mark_s: _by_the_rules(draft.copy(), visits, routes[begun_s + mark_s]) for mark_s in marks_s
+    }
+
+
+def _by_the_rules(draft: Draft, visits: list[int], routes: dict[int, list[int]]) -> Plan:
+    """The draft with those routes as far as every rule lets them, and the rest where it fits."""
+    tables = draft.tables
+    for shift, items in routes.items():
         take_sequence(draft, shift, items)
     orphans = [
         v
@@ -154,21 +185,35 @@ class _Model:
                     >= self.time.CumulVar(that) + service_s + gap_s - (1 << 30) * (1 - active(this))
                 )
 
-    def solve(self, seconds: float) -> dict[int, list[int]]:
-        """The items of each shift's route; none if nothing was found in time."""
+    def solve(
+        self, until_s: Sequence[float], beginning: int, clock: Clock
+    ) -> dict[float, dict[int, list[int]]]:
+        """The items of each shift's route at each of those times; none if there was no answer."""
         parameters = pywrapcp.DefaultRoutingSearchParameters()
-        strategy = enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
-        parameters.first_solution_strategy = strategy
+        parameters.first_solution_strategy = beginning
         search = enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
         parameters.local_search_metaheuristic = search
-        parameters.time_limit.FromSeconds(round(seconds * 20) + 1)
-        until_s = time.process_time() + seconds
-        limit = self.model.solver().CustomLimit(lambda: time.process_time() >= until_s)
+        last_s = max(until_s)
+        parameters.time_limit.FromSeconds(round((last_s - clock()) * 20) + 60)
+        limit = self.model.solver().CustomLimit(lambda: clock() >= last_s)
         self.model.AddSearchMonitor(limit)
-        answer = self.model.SolveWithParameters(parameters)
-        if answer is None:
-            return {}
-        return {shift: self._route(answer.Value, n) for n, shift in enumerate(self.shifts)}
+        found: dict[float, dict[int, list[int]]] = {mark_s: {} for mark_s in until_s}
+        best = [float("inf")]
+
+        def note() -> None:
+            now_s, cost = clock(), self.model.CostVar().Value()
+            if cost >= best[0]:
+                return
+            best[0] = cost
+            routes = {
+                shift: self._route(lambda var: var.Value(), n)
+                for n, shift in enumerate(self.shifts)
+            }
+            found.update({mark_s: routes for mark_s in until_s if now_s <= mark_s})
+
+        self.model.AddAtSolutionCallback(note)
+        self.model.SolveWithParameters(parameters)
+        return found
 
     def _route(self, value: Callable[[Any], int], vehicle: int) -> list[int]:
         items: list[int] = []

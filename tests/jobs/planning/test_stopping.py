@@ -11,6 +11,7 @@ from jobs.planning.solving.stopping import (
     Pacing,
     Progress,
     WhenAsked,
+    steps_left,
 )
 
 
@@ -80,3 +81,13 @@ def test_what_takes_long_is_done_more_rarely() -> None:
     assert not pacing.is_due(begun)
     begun.started_processor_s -= 200
     assert pacing.is_due(begun)
+
+
+def test_how_many_steps_are_left_at_most() -> None:
+    """Of several rules the first to say yes counts; one that goes by time promises nothing."""
+    now = progress(iterations=7, since_better=4)
+    assert steps_left(AfterIterations(10), now) == 3
+    assert steps_left(NoImprovement(5), now) == 1
+    assert steps_left(AfterIterations(2), now) == 0
+    assert steps_left(AfterSeconds(1), now) is None
+    assert steps_left(AnyOf((AfterSeconds(1), AfterIterations(10), NoImprovement(5))), now) == 1
