@@ -3,9 +3,10 @@
     python -m benchmarks.ledger_verify [entries]
 
 Writes a pack of invented facts (a million by default; kinds and lengths as in the demo: 14
-readings, 4 photos and their inspections, a check, a handover, an assessment and a certificate a
-job) into a temporary folder, without files of photos and certificates, and checks it with the very
-code of `python -m compliance.verify`. Times are processor time, since the machine may be shared.
+readings, 4 photos and their inspections, an assessment and a certificate a job, and the edits of
+the job and of two visits, with those rows as they are now) into a temporary folder, without files
+of photos and certificates, and checks it with the very code of `python -m compliance.verify`.
+Times are processor time, since the machine may be shared.
 """
 
 from __future__ import annotations
@@ -39,13 +40,50 @@ CHUNK = 1 << 20
 def fact_lines(entries: int) -> Iterator[bytes]:
     """Payloads as PostgreSQL writes them, job after job."""
     ids: Counter[str] = Counter()
-    written = 0
+    written = 1
+    yield _line(layout.RULE_EVENTS, _event(ids, layout.RULE_EVENTS, 1, {"min_depth_mm": 270}))
     for job in range(1, entries):
         for kind, fact in _facts_of(job, ids):
             if written == entries:
                 return
-            yield json.dumps({"fact": fact, "kind": kind}).encode() + b"\n"
+            yield _line(kind, fact)
             written += 1
+
+
+def _line(kind: str, fact: dict[str, object]) -> bytes:
+    return json.dumps({"fact": fact, "kind": kind}).encode() + b"\n"
+
+
+def _event(ids: Counter[str], kind: str, row: int, columns: dict[str, object]) -> dict[str, object]:
+    return {
+        "id": _next(ids, kind),
+        "by": 3,
+        "context": f"sha256:{row:064x}",
+        "row_id": row,
+        "pgh_label": "update",
+        "pgh_obj_id": row,
+        "pgh_created_at": "2026-10-07T11:25:55+00:00",
+        "version": ids[kind],
+        **columns,
+    }
+
+
+def _edits_of(job: int, ids: Counter[str]) -> Iterator[tuple[str, dict[str, object]]]:
+    """As a job goes through its stages, and its survey and fitting visit are booked and done."""
+    for stage in ("to_survey", "to_quantify", "to_plan", "booked", "to_assess", "certified"):
+        columns: dict[str, object] = {"stage": stage, "property_id": job, "due_on": "2026-12-01"}
+        yield "jobs_jobevent", _event(ids, "jobs_jobevent", job, columns)
+    for visit in (2 * job, 2 * job + 1):
+        for status in ("booked", "on_site", "done"):
+            columns = {
+                "kind": "fitting",
+                "note": f"sha256:{0:064x}",
+                "job_id": job,
+                "status": status,
+                "crew_id": 4,
+                "during": '["2026-10-07 08:00:00+00","2026-10-07 12:30:00+00")',
+            }
+            yield "jobs_visitevent", _event(ids, "jobs_visitevent", visit, columns)
 
 
 def _facts_of(job: int, ids: Counter[str]) -> Iterator[tuple[str, dict[str, object]]]:
@@ -137,6 +175,7 @@ def _facts_of(job: int, ids: Counter[str]) -> Iterator[tuple[str, dict[str, obje
             "assessment_id": ids[layout.ASSESSMENT],
         },
     )
+    yield from _edits_of(job, ids)
 
 
 def _next(ids: Counter[str], kind: str) -> int:
@@ -153,6 +192,7 @@ def write_pack(folder: Path, entries: int) -> bytes:
     content = b"".join(fact_lines(entries))
     lines = content.split(b"\n")[:-1]
     tree = MemoryTree(leaf_hashes(lines))
+    present = _present(lines)
     sizes = [entries * n // SEALS for n in range(1, SEALS + 1)]
     hashed = {layout.ASSESSMENT: ["inputs", "arithmetic"], layout.CERTIFICATE: ["contents"]}
     said = {
@@ -166,6 +206,7 @@ def write_pack(folder: Path, entries: int) -> bytes:
     files = {
         layout.ENTRIES: content,
         layout.ROWS: content,
+        layout.PRESENT: present,
         layout.CONTENTS: b"",
         layout.SEALS: b"".join(_seal(tree, size, n, key, public) for n, size in enumerate(sizes)),
         layout.CONSISTENCY: b"".join(
@@ -176,6 +217,16 @@ def write_pack(folder: Path, entries: int) -> bytes:
     }
     _write_bag(folder, files, key, public)
     return public
+
+
+def _present(lines: list[bytes]) -> bytes:
+    """The rows that were edited, in the form of their last events."""
+    last: dict[tuple[str, int], bytes] = {}
+    for line in lines:
+        if b'"row_id"' in line:
+            values = json.loads(line)
+            last[values["kind"], values["fact"]["row_id"]] = line
+    return b"".join(last[key] + b"\n" for key in sorted(last))
 
 
 def _path(tree: MemoryTree, first: int, second: int) -> list[bytes]:
@@ -266,7 +317,7 @@ def main(entries: int) -> None:
         measured("entries under their Seals: every leaf, node and root", lambda: _tree(folder), one)
         both = measured("bare SHA-256 over entries and rows", lambda: bare_pass(ledger, rows))
         measured(
-            "the whole verifier: entries, rows, references, bag",
+            "the whole verifier: entries, rows, edits, references, bag",
             lambda: _verify(folder, public),
             both,
         )

@@ -67,12 +67,16 @@ class RoundExtra:
         return ABOUT.format(command=command.replace(" --", " \\\n        --"))
 
     def facts(self) -> dict[str, list[int]]:
-        """Facts of the round itself: its sealed population, widenings, what follows from it."""
+        """Facts of the round itself: its sealed population, widenings, what follows from it.
+
+        Its population goes as the text that was sealed, job by job only of those drawn.
+        """
         models = {model._meta.db_table: model for model in apps.get_models()}
         of_rounds = [
             (table, models[table])
             for table in FACTS
-            if any(f.name == "round" for f in models[table]._meta.concrete_fields)
+            if table != layout.POPULATION_JOB
+            and any(f.name == "round" for f in models[table]._meta.concrete_fields)
         ]
         return {
             table: list(

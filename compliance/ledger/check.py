@@ -1,8 +1,9 @@
 """Checking the whole ledger: nothing trusted, everything worked out again.
 
 In order: every entry's hash from its payload; every fact's row against its payload; no fact
-without an entry; positions from 0 without a gap; the root at the size of every Seal; every
-Seal's signature; the stored tree hashes. The first thing wrong is named first.
+without an entry; every row that can be edited against its history; positions from 0 without a gap;
+the root at the size of every Seal; every Seal's signature; the stored tree hashes. The first thing
+wrong is named first.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
+from compliance.ledger import check_histories
 from compliance.ledger.facts import ERASABLE, ERASED_HASHES, FACTS, fact_expression
+from compliance.ledger.kinds import KINDS, key_of
 from compliance.ledger.seals import follows, signature_holds, text_agrees
 from compliance.ledger.stored_tree import RUN, STEP
 from compliance.ledger.tree import Frontier, complete_root, leaf_hash
@@ -63,7 +66,8 @@ def verify_ledger() -> LedgerReport:
     with transaction.atomic():
         faults: list[Fault] = []
         counts = {"in_tree": 0}
-        for source in (_payloads(), _rows(), _unwritten(), _tree(counts), _signatures()):
+        sources = (_payloads(), _rows(), _unwritten(), _histories(), _tree(counts), _signatures())
+        for source in sources:
             for fault in source:
                 faults.append(fault)
                 if len(faults) >= MOST_FAULTS:
@@ -81,7 +85,7 @@ def _payloads() -> Iterator[Fault]:
         "id", "kind", "fact_id", "payload", "leaf_hash"
     )
     for number, kind, fact_id, payload, stored in rows.iterator(CHUNK):
-        if kind not in FACTS:
+        if kind not in KINDS:
             yield Fault(f"there are no facts of kind {kind}", f"entry {number}")
         if leaf_hash(payload.encode()) != bytes(stored):
             yield Fault(
@@ -128,16 +132,28 @@ def _rows() -> Iterator[Fault]:
 
 
 def _unwritten() -> Iterator[Fault]:
-    for table in FACTS:
+    for table in KINDS:
+        key = key_of(table)
         for (fact_id,) in _query(
             f"""
-            SELECT f.id FROM {table} f WHERE NOT EXISTS (
-                SELECT 1 FROM compliance_ledgerentry e WHERE e.kind = %s AND e.fact_id = f.id)
-            ORDER BY f.id LIMIT {MOST_FAULTS}
+            SELECT f.{key} FROM {table} f WHERE NOT EXISTS (
+                SELECT 1 FROM compliance_ledgerentry e WHERE e.kind = %s AND e.fact_id = f.{key})
+            ORDER BY f.{key} LIMIT {MOST_FAULTS}
             """,
             [table],
         ):
             yield Fault("no ledger entry was ever written for it", f"{table} {fact_id}")
+
+
+def _histories() -> Iterator[Fault]:
+    """What can be edited, and what follows from facts."""
+    for check in (
+        check_histories.event_faults,
+        check_histories.present_faults,
+        check_histories.derived_faults,
+    ):
+        for where, what in check(_query, MOST_FAULTS):
+            yield Fault(what, where)
 
 
 def _tree(counts: dict[str, int]) -> Iterator[Fault]:

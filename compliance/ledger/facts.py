@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from hashlib import sha256
 from typing import Any
 
+from compliance.ledger.histories import HISTORIES
+
 # Table -> columns that enter as SHA-256 of their content, with the row's salt where it has one.
 FACTS: dict[str, tuple[str, ...]] = {
     "jobs_prestartcheck": ("note",),
@@ -23,12 +25,18 @@ FACTS: dict[str, tuple[str, ...]] = {
     "jobs_variation": ("reason",),
     "jobs_stopwork": ("reason",),
     "jobs_leave": ("latitude_deg", "longitude_deg", "note"),
+    "jobs_layerplan": ("quantities",),
+    "jobs_vanloading": (),
+    "jobs_stockmovement": (),
     "compliance_assessment": ("inputs", "arithmetic"),
     "compliance_certificate": ("contents",),
     "compliance_certificatewithdrawal": (),
     "compliance_waiver": (),
     "compliance_waiveranswer": (),
     "compliance_erasure": (),
+    "compliance_certificatekey": (),
+    "compliance_evidenceaccess": (),
+    "compliance_populationjob": (),
     "compliance_populationseal": (),
     "compliance_drawnjob": (),
     "compliance_auditwidening": (),
@@ -38,15 +46,19 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_auditfollowup": (),
     "compliance_auditfollowupanswer": (),
     "compliance_answerevidence": (),
+    "compliance_answerinspection": (),
     "compliance_findingreply": (),
     "compliance_remeasurement": (),
+    "compliance_jobread": (),
 }
+
+HASHED_FOR_LENGTH = frozenset({"jobs_layerplan"})
 
 # Table -> what an Erasure may take away; of a photo its bytes, which stand in no column.
 ERASABLE: dict[str, frozenset[str]] = {
     table: frozenset(columns)
     for table, columns in FACTS.items()
-    if table.startswith("jobs_") and columns
+    if table.startswith("jobs_") and columns and table not in HASHED_FOR_LENGTH
 }
 ERASABLE["jobs_photo"] |= {"bytes"}
 
@@ -59,6 +71,7 @@ OF_PEOPLE: dict[str, tuple[str, ...]] = {
     "jobs_arrival": ("let_in_by", "latitude_deg", "longitude_deg"),
     "jobs_leave": ("latitude_deg", "longitude_deg"),
 }
+ERASABLE |= {h.of: frozenset(h.words) for h in HISTORIES.values() if h.erasable}
 
 NO_SALT = "00000000-0000-0000-0000-000000000000"
 ERASED_HASHES = tuple(

@@ -22,6 +22,7 @@ from compliance.models.audits import (
 from compliance.models.certificate_keys import CertificateKey
 from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
+from compliance.models.history_salts import HistorySalt
 from compliance.models.issue_runs import IssueRun, IssueRunJob
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal
 from compliance.models.personal import (
@@ -57,6 +58,7 @@ __all__ = [
     "FindingAnswer",
     "FindingDraft",
     "FindingReply",
+    "HistorySalt",
     "IssueRun",
     "IssueRunJob",
     "JobRead",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Self
 
+import pghistory
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -45,6 +46,7 @@ class AuditRoundQuerySet(RoundScopedQuerySet):
         )
 
 
+@pghistory.track()
 class AuditRound(models.Model):
     """One audit of a scheme's jobs of a period: population, plan, draw, outcome."""
 

@@ -7,7 +7,9 @@ from collections import defaultdict
 from functools import cached_property
 from typing import Any
 
-from compliance.ledger.facts import ERASED_HASHES, erased_things
+from compliance.ledger.facts import erased_things
+from compliance.ledger.histories import HISTORIES
+from compliance.ledger.kinds import erased_as, looks_erased
 from compliance.models import Erasure
 
 
@@ -27,12 +29,17 @@ class Erased:
 
     def as_recorded(self, table: str, row_id: int, now: str | None, entry: str) -> str | None:
         """A row as it is now, with the marks of an erasure as the ledger has them: as hashes."""
-        columns = self.of(table, row_id)
-        if now is None or not columns or now == entry:
+        if now is None or now == entry:
             return now
         row: dict[str, Any] = json.loads(now)
+        named = erased_as(table, row["fact"])
+        columns = self.of(*named) if named else frozenset()
+        if not columns:
+            return now
+        if table in HISTORIES:  # an event is overwritten whole, whichever words were named
+            columns = frozenset(HISTORIES[table].words)
         recorded = json.loads(entry)["fact"]
         for column in columns & recorded.keys():
-            if row["fact"].get(column) in ERASED_HASHES:
+            if looks_erased(row["fact"].get(column)):
                 row["fact"][column] = recorded[column]
         return json.dumps(row, ensure_ascii=False)

@@ -14,10 +14,11 @@ from pathlib import Path
 
 from django.utils import timezone
 
-from compliance.ledger.facts import FACTS
+from compliance.ledger.kinds import KINDS
 from compliance.ledger.seals import LedgerRewritten, make_seal, public_bytes, seal_key
 from compliance.models import Seal
 from compliance.packs import lines
+from compliance.packs.derived import derived_lines
 from compliance.packs.erased import Erased
 from compliance.packs.kept_files import kept_files
 from compliance.packs.manifest import Manifest
@@ -25,6 +26,7 @@ from compliance.packs.readme import readme
 from compliance.packs.scope import PackScope, entries_of
 from compliance.packs.sinks import FolderSink, Outgoing, Sink, ZipSink
 from compliance.packs.strays import stray_lines
+from compliance.packs.tracked import Tracked
 from compliance.verify import layout
 
 SEND_BYTES = 1 << 18
@@ -68,12 +70,14 @@ class PackWriter:
     counts: Counter[str] = field(default_factory=Counter)
     _manifest: Manifest = field(default_factory=Manifest)
     _kept: set[str] = field(default_factory=set)
+    _tracked: Tracked = field(default_factory=Tracked)
 
     def write(self) -> Iterator[None]:
         seal = self._seal()
         ids = entries_of(self.scope, seal)
         yield from self._ledger(seal, ids)
         yield from self._kept_files(ids)
+        yield from self._present(seal)
         yield from self._extra(seal)
         yield from self._put(layout.PACK, iter([self._pack_json(seal)]))
         yield from self._tags()
@@ -103,10 +107,17 @@ class PackWriter:
         erased = Erased()
         for rows in lines.rows_of(ids):
             self.counts.update(row.kind for row in rows)
+            self._tracked.note(rows)
             for name, chunks in kept_files(rows, self.scope.left_out, erased):
                 if name not in self._kept:
                     self._kept.add(name)
                     yield from self._put(name, chunks, packed=False)
+
+    def _present(self, seal: Seal) -> Iterator[None]:
+        """Rows that can be edited as they are now, and what is only worked out."""
+        yield from self._put(layout.PRESENT, self._tracked.lines(self.scope, seal))
+        if self.scope.is_whole:
+            yield from self._put(layout.DERIVED, derived_lines())
 
     def _extra(self, seal: Seal) -> Iterator[None]:
         """What the scope adds for its readers."""
@@ -123,7 +134,7 @@ class PackWriter:
             "jobs": None if self.scope.jobs is None else list(self.scope.jobs),
             "seal": seal.pk,
             "counts": dict(sorted(self.counts.items())),
-            "hashed": {kind: list(columns) for kind, columns in FACTS.items() if columns},
+            "hashed": {kind: list(columns) for kind, columns in KINDS.items() if columns},
             "withheld": sorted(self.scope.withheld),
             "left_out": sorted(self.scope.left_out),
         }

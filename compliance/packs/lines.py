@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import connection
 
-from compliance.ledger.facts import FACTS, entered_hashed, fact_expression
+from compliance.ledger.facts import entered_hashed
+from compliance.ledger.histories import HISTORIES
+from compliance.ledger.kinds import KINDS, expression_of, key_of
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import ProofError
 from compliance.models import Seal
@@ -70,10 +72,10 @@ def row_lines(ids: array[int]) -> Iterator[bytes]:
     for rows in rows_of(ids):
         now = {}
         for kind, facts in _by_kind(rows).items():
-            expression = fact_expression("f", FACTS[kind])
-            found = _written(
-                f"SELECT f.id, jsonb_build_object('kind', %s::text, 'fact', {expression})::text "
-                f"FROM {kind} f WHERE f.id = ANY(%s)",
+            key, expression = key_of(kind), expression_of("f", kind)
+            found = written(
+                f"SELECT f.{key}, jsonb_build_object('kind', %s::text, 'fact', {expression})::text "
+                f"FROM {kind} f WHERE f.{key} = ANY(%s)",
                 [kind, facts],
             )
             now |= {(kind, fact): text for fact, text in found}
@@ -93,20 +95,35 @@ def content_lines(ids: array[int], withheld: frozenset[str]) -> Iterator[bytes]:
     erased = Erased()
     for rows in rows_of(ids):
         for kind, facts in _by_kind(rows).items():
-            for column in FACTS[kind]:
+            for column in KINDS[kind]:
                 if f"{kind}.{column}" not in withheld:
                     left = [fact for fact in facts if column not in erased.of(kind, fact)]
                     yield from _contents(kind, column, left)
 
 
 def _contents(kind: str, column: str, facts: list[int]) -> Iterator[bytes]:
-    found = _written(
+    if kind in HISTORIES:
+        yield from _words(kind, column, facts)
+        return
+    found = written(
         f"SELECT f.id, coalesce(to_jsonb(f) ->> 'salt', ''), coalesce(to_jsonb(f) ->> %s, '') "
         f"FROM {kind} f WHERE f.id = ANY(%s) AND {entered_hashed('f', column)} ORDER BY f.id",
         [column, facts],
     )
     for fact, salt, text in found:
         yield json_line({"kind": kind, "id": fact, "column": column, "salt": salt, "text": text})
+
+
+def _words(kind: str, column: str, events: list[int]) -> Iterator[bytes]:
+    """Of events that still have their salt; without one a word was blank, or was erased."""
+    found = written(
+        "SELECT f.pgh_id, s.salt::text, coalesce(to_jsonb(f) ->> %s, '') "
+        f"FROM {kind} f JOIN compliance_historysalt s ON s.kind = %s AND s.fact_id = f.pgh_id "
+        "WHERE f.pgh_id = ANY(%s) ORDER BY f.pgh_id",
+        [column, kind, events],
+    )
+    for event, salt, text in found:
+        yield json_line({"kind": kind, "id": event, "column": column, "salt": salt, "text": text})
 
 
 def proof_lines(ids: array[int], seal: Seal) -> Iterator[bytes]:
@@ -182,18 +199,17 @@ def _by_kind(rows: list[EntryRow]) -> dict[str, list[int]]:
     """Ids of facts by kind; a kind that there is no table for has no rows to show."""
     found: dict[str, list[int]] = defaultdict(list)
     for row in rows:
-        if row.kind in FACTS:
+        if row.kind in KINDS:
             found[row.kind].append(row.fact)
     return found
 
 
-def _written(sql: str, parameters: list[object]) -> list[tuple[Any, ...]]:
-    """Rows with time zone and digits as the trigger sets them when it writes."""
-    with transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute("SET LOCAL timezone TO 'UTC'")
-        cursor.execute("SET LOCAL extra_float_digits TO 1")
-        cursor.execute(sql, parameters)
-        found = cursor.fetchall()
-        cursor.execute("SET LOCAL timezone TO DEFAULT")
-        cursor.execute("SET LOCAL extra_float_digits TO DEFAULT")
-        return found
+def written(sql: str, parameters: list[object]) -> list[tuple[Any, ...]]:
+    """Rows with time zone and digits as the trigger sets them when it writes; in one go."""
+    before = "SET LOCAL timezone TO 'UTC'; SET LOCAL extra_float_digits TO 1"
+    after = "SET LOCAL timezone TO DEFAULT; SET LOCAL extra_float_digits TO DEFAULT"
+    with connection.cursor() as cursor:
+        cursor.execute(f"{before}; {sql}; {after}", parameters)
+        cursor.nextset()
+        cursor.nextset()
+        return cursor.fetchall()

@@ -40,6 +40,8 @@ describes, with SHA-256. Its signed heads are called Seals (Ed25519, RFC 8032).
     data/ledger/seals.jsonl        Seals; signature is over the bytes of signed_text
     data/ledger/consistency.jsonl  the proofs that each Seal continues the one before it
     data/ledger/rows.jsonl         the facts again, as the service shows them when the pack was made
+    data/ledger/present.jsonl      rows that can be edited, as they are now, each in the form of the
+                                   last edit that the ledger recorded of it
     data/ledger/contents.jsonl     long or personal texts, which entered as SHA-256 of salt and text
     data/photos/                   originals, each named by its SHA-256
     data/certificates/             certificates as issued, signed (PAdES)

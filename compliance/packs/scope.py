@@ -7,6 +7,7 @@ job, visit, photo, certificate, drawn job or finding its fact is of.
 
 from __future__ import annotations
 
+import re
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -17,7 +18,9 @@ from django.apps import apps
 from django.db import connection
 from django.db.models import QuerySet
 
-from compliance.ledger.facts import FACTS, OF_PEOPLE
+from compliance.ledger.facts import OF_PEOPLE
+from compliance.ledger.histories import HISTORIES
+from compliance.ledger.kinds import KINDS
 from compliance.models import Seal
 from jobs.errors import Refused
 from jobs.models import Job, Role, User, Visit
@@ -32,8 +35,26 @@ BENEATH = {
     "compliance_drawnjob": "drawn_job",
     "compliance_finding": "finding",
 }
+# What an entry of a kind leads to further entries by: as they say it in `belongs_to`, and where its
+# number stands. Read without trust in the payload, which may have been tampered with.
+NAMED_IN = {
+    "jobs_jobevent": ("property", re.compile(r'"property_id": (\d+)')),
+    "jobs_visitevent": ("visit", re.compile(r'"row_id": (\d+)')),
+    "jobs_surveyevent": ("survey", re.compile(r'"row_id": (\d+)')),
+    "jobs_visitneedevent": ("need", re.compile(r'"row_id": (\d+)')),
+    "compliance_assessment": ("rule", re.compile(r'"rule_id": (\d+)')),
+}
 # What a fact of an audit names, directly or by way of another.
 OF_AUDITS = frozenset({"round", "drawn_job", "finding", "answer", "follow_up"})
+
+# Who opened what is told on the job's page, and is nothing to be carried away.
+NOT_OF_JOBS = frozenset({"compliance_evidenceaccess"})
+NOT_FOR_AUDITORS = NOT_OF_JOBS | {
+    "jobs_visitneedevent",
+    "jobs_barredcrewevent",
+    "jobs_agreedwindowevent",
+    "compliance_legalholdevent",
+}
 
 
 class PackExtra(Protocol):
@@ -80,7 +101,7 @@ def audit_kinds() -> frozenset[str]:
     models = {model._meta.db_table: model for model in apps.get_models()}
     return frozenset(
         table
-        for table in FACTS
+        for table in KINDS
         if OF_AUDITS & {f.name for f in models[table]._meta.concrete_fields if f.is_relation}
     )
 
@@ -120,14 +141,16 @@ def scope_for(
         title,
         personal_columns() if auditor else frozenset(),
         frozenset(left_out),
-        frozenset() if auditor else audit_kinds(),
+        NOT_FOR_AUDITORS if auditor else NOT_OF_JOBS | audit_kinds(),
         tuple(seals),
     )
 
 
 def personal_columns() -> frozenset[str]:
-    """Hashed columns that are not for auditors: names, signatures and where phones were."""
-    return frozenset(f"{table}.{column}" for table in OF_PEOPLE for column in OF_PEOPLE[table])
+    """Hashed columns that are not for auditors: names, signatures, where phones were, and words
+    that stand in what can be edited."""
+    of_people = OF_PEOPLE | {kind: history.words for kind, history in HISTORIES.items()}
+    return frozenset(f"{kind}.{column}" for kind, words in of_people.items() for column in words)
 
 
 def entries_of(scope: PackScope, seal: Seal) -> array[int]:
@@ -153,21 +176,24 @@ def _belonging(jobs: Sequence[int]) -> array[int]:
     """Entries of the jobs and of their visits; then those beneath what was found, and so on."""
     visits = Visit.objects.filter(job__in=jobs).values_list("pk", flat=True)
     keys = [f"job {pk}" for pk in jobs] + [f"visit {pk}" for pk in visits]
-    found = array("q")
+    found, seen = array("q"), set(keys)
     while keys:
         beneath: list[str] = []
         for start in range(0, len(keys), STEP):
             with connection.cursor() as cursor:
                 cursor.execute(
-                    "SELECT id, kind, fact_id FROM compliance_ledgerentry "
-                    "WHERE belongs_to = ANY(%s)",
-                    [keys[start : start + STEP]],
+                    "SELECT id, kind, fact_id, CASE WHEN kind = ANY(%s) THEN payload END "
+                    "FROM compliance_ledgerentry WHERE belongs_to = ANY(%s)",
+                    [list(NAMED_IN), keys[start : start + STEP]],
                 )
-                for entry, kind, fact in cursor:
+                for entry, kind, fact, payload in cursor:
                     found.append(entry)
                     if kind in BENEATH:
                         beneath.append(f"{BENEATH[kind]} {fact}")
-        keys = beneath
+                    elif kind in NAMED_IN and (named := NAMED_IN[kind][1].search(payload)):
+                        beneath.append(f"{NAMED_IN[kind][0]} {named[1]}")
+        keys = sorted(set(beneath) - seen)
+        seen.update(keys)
     return found
 
 

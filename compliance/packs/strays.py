@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
+from typing import Any
 
 from django.apps import apps
 from django.db import connection
+from django.db.models import QuerySet
 
-from compliance.ledger.facts import FACTS, fact_expression
+from compliance.ledger.histories import HISTORIES
+from compliance.ledger.kinds import KINDS, expression_of, key_of
 from compliance.models import Seal
 from compliance.packs.scope import PackScope
+from compliance.packs.tracked import rows_of_jobs
 
 MOST = 1000
 STILL_ON_ITS_WAY = timedelta(minutes=10)
@@ -19,35 +23,42 @@ STILL_ON_ITS_WAY = timedelta(minutes=10)
 
 def stray_lines(scope: PackScope, seal: Seal) -> Iterator[bytes]:
     """Rows of the scope's jobs without an entry, or whose entry lost its place in the tree."""
-    models = {model._meta.db_table: model for model in apps.get_models()}
-    for table, hashed in FACTS.items():
-        if table in scope.kinds_apart:
+    for kind in KINDS:
+        if kind in scope.kinds_apart:
             continue
-        path = getattr(models[table]._default_manager.all(), "job_path", None)
-        condition, parameters = "true", []
+        condition, parameters = "true", ()
         if scope.jobs is not None:
-            if path is None:
+            mine = _of_jobs(kind, scope.jobs)
+            if mine is None:
                 continue
-            mine = models[table]._default_manager.filter(**{f"{path}__in": list(scope.jobs)})
-            sql, parameters = mine.order_by().values("pk").query.sql_with_params()
-            condition = f"f.id IN ({sql})"
-        yield from _strays(table, hashed, condition, list(parameters), seal)
+            sql, parameters = mine.query.sql_with_params()
+            condition = f"f.id IN ({sql})"  # of an event, the row it is of
+        yield from _strays(kind, condition, list(parameters), seal)
 
 
-def _strays(
-    table: str, hashed: tuple[str, ...], condition: str, parameters: list[object], seal: Seal
-) -> Iterator[bytes]:
+def _of_jobs(kind: str, jobs: Sequence[int]) -> QuerySet[Any] | None:
+    if kind in HISTORIES:
+        return rows_of_jobs(kind, jobs)
+    rows = next(m for m in apps.get_models() if m._meta.db_table == kind)._default_manager.all()
+    path = getattr(rows, "job_path", None)
+    if path is None:
+        return None
+    return rows.filter(**{f"{path}__in": list(jobs)}).order_by().values("pk")
+
+
+def _strays(table: str, condition: str, parameters: list[object], seal: Seal) -> Iterator[bytes]:
+    key = key_of(table)
     with connection.cursor() as cursor:
         cursor.execute(
             f"""
             SELECT jsonb_build_object(
-                'kind', %s::text, 'fact', {fact_expression("f", hashed)})::text
+                'kind', %s::text, 'fact', {expression_of("f", table)})::text
             FROM {table} f WHERE {condition} AND NOT EXISTS (
                 SELECT 1 FROM compliance_ledgerentry e
-                WHERE e.kind = %s AND e.fact_id = f.id AND (
+                WHERE e.kind = %s AND e.fact_id = f.{key} AND (
                     e.recorded_at > %s
                     OR EXISTS (SELECT 1 FROM compliance_ledgerleaf l WHERE l.entry_id = e.id)))
-            ORDER BY f.id LIMIT {MOST}
+            ORDER BY f.{key} LIMIT {MOST}
             """,
             [table, *parameters, table, seal.made_at - STILL_ON_ITS_WAY],
         )

@@ -8,7 +8,14 @@ from functools import cache
 from pathlib import Path
 
 ROOM = Path(__file__).parents[1]
-PARTS = ("__init__.py", "ledger/__init__.py", "ledger/facts.py", "ledger/tree.py")
+PARTS = (
+    "__init__.py",
+    "ledger/__init__.py",
+    "ledger/facts.py",
+    "ledger/histories.py",
+    "ledger/kinds.py",
+    "ledger/tree.py",
+)
 START = "import sys\nfrom compliance.verify.__main__ import main\nsys.exit(main())\n"
 SAME_DAY = (1980, 1, 1, 0, 0, 0)
 

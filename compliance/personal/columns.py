@@ -110,6 +110,7 @@ KEPT: dict[str, str | dict[str, str]] = {
     "compliance_depthrule": OURS,
     "compliance_assessment": VERDICT,
     "compliance_ledgerentry": "facts as they entered; what is erased of them entered as a hash",
+    "compliance_historysalt": SERVICE,
     "compliance_seal": SERVICE,
     "compliance_auditround": AUDIT,
     "compliance_populationjob": AUDIT,

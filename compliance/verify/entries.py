@@ -13,6 +13,7 @@ from compliance.ledger.tree import verify_inclusion
 from compliance.verify.facts import Facts, name_of
 from compliance.verify.faults import Fault, Unsound
 from compliance.verify.layout import CONTENTS, ENTRIES, HASHED, PROOFS, ROWS
+from compliance.verify.present import Histories
 from compliance.verify.reading_json import read_object, whole_number
 from compliance.verify.roots import GrowingTree, leaf_hashes
 from compliance.verify.seals import ReadSeal, path_of
@@ -66,12 +67,13 @@ class EntryReader:
     seal: ReadSeal
     whole: bool
     facts: Facts
+    histories: Histories
     last_position: int = -1
 
     def faults(self) -> Iterator[Fault]:
         proofs = iter(()) if self.whole else self.files.lines(PROOFS)
         lines = zip_longest(self.files.lines(ENTRIES), self.files.lines(ROWS), proofs)
-        add, whole = self.facts.add, self.whole
+        add, note, whole = self.facts.add, self.histories.note, self.whole
         for n, (entry, row, proof) in enumerate(lines):
             if entry is None:
                 name = ROWS if row is not None else PROOFS
@@ -81,6 +83,7 @@ class EntryReader:
                 )
                 return
             kind, fact = _fact(entry, n)
+            note(kind, fact, n, entry)
             if not whole:
                 yield from self._inclusion(entry, proof, name_of(kind, fact))
             if row != entry:
@@ -184,6 +187,6 @@ def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) ->
                 HASHED + digest,
             )
         facts.keep_contents(key[0], key[1], key[2], text)  # type: ignore[arg-type]
-    for kind, number, column in facts.hashed.keys() - given - facts.erased:
-        if f"{kind}.{column}" not in withheld:
+    for kind, number, column in facts.hashed.keys() - given:
+        if f"{kind}.{column}" not in withheld and not facts.is_erased(kind, number, column):
             yield Fault(facts.name(kind, number), f"its {column} is missing from {CONTENTS}")

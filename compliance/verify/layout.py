@@ -11,6 +11,9 @@ A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of
                                     what was withheld or left out
     data/ledger/entries.jsonl       a line an entry: the very bytes that its leaf was hashed from
     data/ledger/rows.jsonl          the same facts, line by line, as their tables hold them now
+    data/ledger/present.jsonl       rows that can be edited, as they are now, each in the form of
+                                    the last event of its history
+    data/ledger/derived.jsonl       stock balances and hashes of photos (scope whole)
     data/ledger/contents.jsonl      what entered as a hash: {kind, id, column, salt, text}; not
                                     what a fact of kind compliance_erasure says was erased
     data/ledger/proofs.jsonl        {position, path} of each entry under the last Seal (scope jobs)
@@ -51,6 +54,8 @@ SIGNATURE: Final = "signature.txt"
 PACK: Final = "data/pack.json"
 ENTRIES: Final = "data/ledger/entries.jsonl"
 ROWS: Final = "data/ledger/rows.jsonl"
+PRESENT: Final = "data/ledger/present.jsonl"
+DERIVED: Final = "data/ledger/derived.jsonl"
 CONTENTS: Final = "data/ledger/contents.jsonl"
 PROOFS: Final = "data/ledger/proofs.jsonl"
 SEALS: Final = "data/ledger/seals.jsonl"
@@ -87,9 +92,15 @@ ASSESSMENT: Final = "compliance_assessment"
 CERTIFICATE: Final = "compliance_certificate"
 WITHDRAWAL: Final = "compliance_certificatewithdrawal"
 POPULATION_SEAL: Final = "compliance_populationseal"
+POPULATION_JOB: Final = "compliance_populationjob"
 DRAWN_JOB: Final = "compliance_drawnjob"
 ANSWER_EVIDENCE: Final = "compliance_answerevidence"
 ERASURE: Final = "compliance_erasure"
+RULE_EVENTS: Final = "compliance_depthruleevent"
+MOVEMENT: Final = "jobs_stockmovement"
+INSPECTION: Final = "jobs_photoinspection"
+BALANCE: Final = "jobs_stockbalance"
+PHOTO_HASH: Final = "jobs_photohash"
 BYTES: Final = "bytes"
 """What an erasure names of a photo in place of a column."""
 

@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
-from compliance.verify import audits, bag, references
+from compliance.verify import audits, bag, derived, present, references
 from compliance.verify.entries import EntryReader, contents_faults, whole_tree_faults
-from compliance.verify.facts import Facts
+from compliance.verify.facts import Facts, thing_name
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.layout import (
     CERTIFICATE,
@@ -59,6 +59,7 @@ class _Check:
         self.notes: list[str] = []
         self.seals: list[ReadSeal] = []
         self.facts = Facts()
+        self.histories = present.Histories()
 
     def of(self, source: Source) -> PackReport:
         try:
@@ -88,13 +89,21 @@ class _Check:
             if whole:
                 self._collect(whole_tree_faults(self.seals, files))
             self.facts = Facts(said["hashed"])
-            reader = EntryReader(files, self.seals[-1], whole, self.facts)
+            reader = EntryReader(files, self.seals[-1], whole, self.facts, self.histories)
             self._collect(reader.faults())
             self._collect(_counted(said, self.facts))
             self._collect(contents_faults(self.facts, frozenset(said["withheld"]), files))
+            self._present(files, whole)
             self._references(said, files)
         except Unsound as unsound:
             self.faults.append(unsound.fault)
+
+    def _present(self, files: PackFiles, whole: bool) -> None:
+        """Rows that can be edited against their histories, and what follows from facts."""
+        self._collect(present.present_faults(self.histories, files, self.notes))
+        self._collect(present.rule_faults(self.facts, self.histories, files))
+        if whole:
+            self._collect(derived.derived_faults(self.facts, files))
 
     def _references(self, said: dict[str, Any], files: PackFiles) -> None:
         self._collect(references.link_faults(self.facts))
@@ -148,7 +157,8 @@ def _erased(facts: Facts) -> list[str]:
     """What was erased and is proved by its hash alone, counted by kind."""
     rows = Counter(kind for kind, _ in {(kind, number) for kind, number, _ in facts.erased})
     return [
-        f"Personal data erased, as the ledger says, in {count} of {kind}: only hashes are left."
+        f"Personal data erased, as the ledger says: {thing_name(kind)} ({count}). Only hashes are "
+        "left."
         for kind, count in sorted(rows.items())
     ]
 

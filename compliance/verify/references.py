@@ -130,7 +130,7 @@ def certificate_faults(facts: Facts) -> Iterator[Fault]:
 
 
 def photo_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
-    for number, (sha256, _) in sorted(facts.rows.get(PHOTO, {}).items()):
+    for number, (sha256, *_) in sorted(facts.rows.get(PHOTO, {}).items()):
         if (PHOTO, number, BYTES) in facts.erased and f"{PHOTOS}{sha256}" not in files.names:
             continue
         yield from _file_faults(f"photo {number}", f"{PHOTOS}{sha256}", sha256, files)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import pghistory
 from django.core.exceptions import ImproperlyConfigured
 
 from deploy.schedule import BEAT_SCHEDULE
@@ -295,6 +296,11 @@ CONTENT_SECURITY_POLICY = {
 
 # --- History of changes, and triggers
 PGHISTORY_APPEND_ONLY = True
+PGHISTORY_DEFAULT_TRACKERS = (
+    pghistory.InsertEvent(),
+    pghistory.UpdateEvent(),
+    pghistory.DeleteEvent(),
+)
 PGHISTORY_MIDDLEWARE_METHODS = ("POST", "PUT", "PATCH", "DELETE")
 
 # --- Mail

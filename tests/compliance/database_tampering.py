@@ -6,27 +6,26 @@ import json
 import random
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
 from django.apps import apps
-from django.db import IntegrityError, connection, models, transaction
+from django.db import connection, models, transaction
 from django.utils import timezone
 
-from compliance.ledger.facts import FACTS
-from compliance.verify.facts import name_of
+from compliance.ledger.histories import HISTORIES
+from compliance.ledger.kinds import KINDS, key_of
 from tests.compliance.tampering import other_value
 
+ANOTHER_OF: dict[str, Any] = {
+    "BigIntegerField": 7,
+    "PositiveSmallIntegerField": 7,
+    "IntegerField": 7,
+    "FloatField": 7.5,
+    "BooleanField": True,
+    "DateTimeField": "2026-01-01T00:00:00Z",
+}
 LedgerChange = Callable[[random.Random], None]
-
-
-@dataclass(frozen=True)
-class ChangedRow:
-    table: str
-    column: str
-    name: str
-    """What the verifier calls the fact."""
 
 
 @contextmanager
@@ -38,49 +37,18 @@ def triggers_off() -> Iterator[Any]:
 
 
 def model_of(table: str) -> type[models.Model]:
-    return next(model for model in apps.get_models() if model._meta.db_table == table)
+    models = apps.get_models(include_auto_created=True)
+    return next(m for m in models if m._meta.db_table == table and not m._meta.proxy)
 
 
 def ids_of(table: str) -> list[int]:
     return sorted(model_of(table)._base_manager.values_list("pk", flat=True))
 
 
-def tables_without_rows() -> list[str]:
-    return [table for table in FACTS if not ids_of(table)]
-
-
-def change_rows(chance: random.Random, count: int) -> list[ChangedRow]:
-    """Change one column in each of `count` rows, of as many tables as there are."""
-    tables = list(FACTS)
-    left = {table: chance.sample(ids_of(table), len(ids_of(table))) for table in tables}
-    changed: list[ChangedRow] = []
-    while len(changed) < count:
-        table = tables[len(changed) % len(tables)]
-        if not left[table]:
-            table = max(left, key=lambda name: len(left[name]))
-        changed.append(change_row(chance, table, left[table].pop()))
-    return changed
-
-
-def change_row(chance: random.Random, table: str, pk: int) -> ChangedRow:
-    """A random column gets another value of its type. What a constraint refuses is tried anew."""
-    model = model_of(table)
-    row = model._base_manager.get(pk=pk)
-    name = name_of(table, {"id": pk, "code": getattr(row, "code", None)})
-    fields = [f for f in model._meta.concrete_fields if not f.primary_key and not f.generated]
-    while True:
-        field = chance.choice(fields)
-        new = another(chance, field, getattr(row, field.attname))
-        try:
-            with triggers_off():
-                model._base_manager.filter(pk=pk).update(**{field.attname: new})
-        except IntegrityError:
-            continue
-        return ChangedRow(table, field.attname, name)
-
-
 def another(chance: random.Random, field: models.Field[Any, Any], value: Any) -> Any:
     kind = field.get_internal_type()
+    if field.is_relation and field.target_field.get_internal_type() == "UUIDField":
+        kind = "UUIDField"
     if kind == "UUIDField":
         return f"{chance.getrandbits(128):032x}"
     if kind == "DateTimeField":
@@ -90,9 +58,14 @@ def another(chance: random.Random, field: models.Field[Any, Any], value: Any) ->
         return (value or timedelta()) + timedelta(seconds=chance.randrange(1, 1000))
     if kind == "DateField":
         return (value or timezone.localdate()) + timedelta(days=chance.randrange(1, 90))
+    if kind == "DateTimeRangeField":
+        start, end = (value.lower, value.upper) if value else (timezone.now(),) * 2
+        return start, end + timedelta(seconds=chance.randrange(1, 100_000))
+    if kind == "TimeField":
+        return f"{chance.randrange(24):02}:{chance.randrange(60):02}:{chance.randrange(60):02}"
     if kind == "ArrayField":
         inner = field.base_field.get_internal_type()  # type: ignore[attr-defined]
-        return [*value, 7 if "Integer" in inner else True if "Boolean" in inner else "another"]
+        return [*(value or ()), ANOTHER_OF.get(inner, "another")]
     if kind in ("ForeignKey", "OneToOneField"):
         return (value or 0) + chance.randrange(1, 1_000_000)
     if kind in ("CharField", "TextField"):
@@ -141,9 +114,12 @@ def entry_rewritten(chance: random.Random) -> None:
 
 
 def row_deleted(chance: random.Random) -> None:
-    table = chance.choice([table for table in FACTS if ids_of(table)])
+    """Of a fact, an event, or a row that can be edited."""
+    tables = [*KINDS, *(history.of for history in HISTORIES.values())]
+    table = chance.choice([table for table in tables if ids_of(table)])
+    key = key_of(table)
     with triggers_off() as cursor:
-        cursor.execute(f"DELETE FROM {table} WHERE id = %s", [chance.choice(ids_of(table))])
+        cursor.execute(f"DELETE FROM {table} WHERE {key} = %s", [chance.choice(ids_of(table))])
 
 
 def entry_deleted(chance: random.Random) -> None:
@@ -158,7 +134,7 @@ def entry_deleted(chance: random.Random) -> None:
             [cursor.fetchone()[0]],
         )
         kind, fact = cursor.fetchone()
-        cursor.execute(f"DELETE FROM {kind} WHERE id = %s", [fact])
+        cursor.execute(f"DELETE FROM {kind} WHERE {key_of(kind)} = %s", [fact])
 
 
 def positions_swapped(chance: random.Random) -> None:
@@ -197,17 +173,43 @@ def seal_rewritten(chance: random.Random) -> None:
 
 
 def row_slipped_in(chance: random.Random) -> None:
-    """A reading that never entered the ledger."""
-    own = ("id", "client_key", "replaces_id", "depth_mm")
-    fields = model_of("jobs_depthreading")._meta.concrete_fields
-    kept = [f.column for f in fields if not f.generated and f.column not in own]
+    """A copy of a fact, an event or a row that can be edited, which never entered the ledger."""
+    table, own = chance.choice(COPIED)
+    model = model_of(table)
+    fields = model._meta.concrete_fields
+    kept = [f.column for f in fields if not (f.generated or f.primary_key or f.column in own)]
+    new = ", ".join([*own, *kept])
     with triggers_off() as cursor:
         cursor.execute(
-            f"INSERT INTO jobs_depthreading ({', '.join(kept)}, client_key, depth_mm) "
-            f"SELECT {', '.join(kept)}, gen_random_uuid(), %s FROM jobs_depthreading WHERE id = %s",
-            [chance.randrange(200, 400), chance.choice(ids_of("jobs_depthreading"))],
+            f"INSERT INTO {table} ({new}) SELECT {', '.join([*own.values(), *kept])} FROM {table} "
+            f"WHERE {model._meta.pk.column} = %s",
+            [chance.choice(ids_of(table))],
         )
 
+
+def context_rewritten(chance: random.Random) -> None:
+    """Who made an edit, or from where."""
+    with triggers_off() as cursor:
+        cursor.execute(
+            "UPDATE pghistory_context SET metadata = metadata || jsonb_build_object(%s::text, "
+            "%s::int) WHERE id = (SELECT pgh_context_id FROM jobs_visitevent "
+            "WHERE pgh_context_id IS NOT NULL ORDER BY pgh_id LIMIT 1)",
+            [chance.choice(["user", "url", "what"]), chance.randrange(1_000_000)],
+        )
+        assert cursor.rowcount == 1
+
+
+COPIED: tuple[tuple[str, dict[str, str]], ...] = (
+    ("jobs_depthreading", {"client_key": "gen_random_uuid()", "replaces_id": "NULL"}),
+    ("jobs_stockmovement", {"client_key": "gen_random_uuid()", "number": "number + 7"}),
+    ("jobs_layerplan", {}),
+    ("jobs_visitevent", {}),
+    ("jobs_jobevent", {}),
+    ("jobs_survey", {}),
+    ("jobs_loftarea", {"name": "name || ' again'"}),
+    ("jobs_property", {"reference": "reference || ' again'"}),
+)
+"""Tables whose rows are copied, with SQL for the columns in which a copy must differ."""
 
 LEDGER_CHANGES: tuple[LedgerChange, ...] = (
     entry_rewritten,
@@ -216,4 +218,5 @@ LEDGER_CHANGES: tuple[LedgerChange, ...] = (
     positions_swapped,
     seal_rewritten,
     row_slipped_in,
+    context_rewritten,
 )

@@ -29,6 +29,7 @@ from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
 from jobs.models import Photo
 from tests.access.worlds import NONCE, World, build
+from tests.compliance.edited_scene import edited_rows
 from tests.compliance.scene import certified_scene, look_at
 from tests.factories import (
     ArrivalFactory,
@@ -68,6 +69,7 @@ def pack_scene() -> PackScene:
     apart, _ = certified_scene(photo=stored_photo)
     certified_scene(company=company, scheme=scheme, photo=stored_photo)
     widened_round(world)
+    edited_rows(world)
     for site_fact in SITE_FACTS:
         site_fact(visit=world.booked_visit)
     reading = world.visit.depth_readings.first()

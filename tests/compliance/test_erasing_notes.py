@@ -99,8 +99,8 @@ def test_notes_and_places_are_gone_from_every_table_and_were_never_in_the_ledger
     assert str(verify_ledger()).endswith("Everything is as it was written.")
     report = check(files_of(PackScope([scene.job.pk], "One job")))
     assert report.sound, report.faults
-    for table in ("jobs_variation", "jobs_photoinspection", "jobs_prestartcheck"):
-        assert any(table in note for note in report.notes), report.notes
+    for thing in ("variation", "photo inspection", "pre-start check"):
+        assert any(thing in note for note in report.notes), report.notes
 
 
 def test_words_that_entered_plainly_before_they_were_hashed_prove_still_and_can_be_erased(

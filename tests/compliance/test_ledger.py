@@ -12,7 +12,7 @@ from django.db import connection, connections, transaction
 from compliance.assess import assess_job
 from compliance.ledger import seals, stored_tree
 from compliance.ledger.check import verify_ledger
-from compliance.ledger.facts import FACTS
+from compliance.ledger.kinds import KINDS, key_of
 from compliance.ledger.seals import make_seal, signature_holds
 from compliance.ledger.sequence import sequence_entries
 from compliance.ledger.stored_tree import StoredTree
@@ -42,9 +42,10 @@ def sql(statement: str, *parameters: object) -> None:
 def test_every_fact_of_a_certified_job_has_its_entry():
     certified_scene()
 
-    for table in FACTS:
+    for table in KINDS:
         with connection.cursor() as cursor:
-            cursor.execute(f"SELECT id FROM {table} ORDER BY id")
+            key = key_of(table)
+            cursor.execute(f"SELECT {key} FROM {table} ORDER BY {key}")
             facts = [row[0] for row in cursor.fetchall()]
         entries = LedgerEntry.objects.filter(kind=table).order_by("fact_id")
         assert list(entries.values_list("fact_id", flat=True)) == facts
@@ -56,7 +57,7 @@ def test_the_list_of_fact_tables_is_that_of_the_triggers():
         cursor.execute(
             "SELECT tgrelid::regclass::text FROM pg_trigger WHERE tgname = 'enter_the_ledger'"
         )
-        assert {row[0] for row in cursor.fetchall()} == set(FACTS)
+        assert {row[0] for row in cursor.fetchall()} == set(KINDS)
 
 
 def test_a_signature_and_a_name_enter_only_as_hashes():

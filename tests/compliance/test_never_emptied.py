@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from compliance.ledger.facts import FACTS
+from compliance.ledger.kinds import KINDS
 
 pytestmark = pytest.mark.django_db
 
@@ -17,7 +17,7 @@ LEDGER = (
 )
 
 
-@pytest.mark.parametrize("table", [*FACTS, *LEDGER])
+@pytest.mark.parametrize("table", [*KINDS, *LEDGER])
 def test_truncate_is_refused(table: str):
     with (
         pytest.raises(IntegrityError, match=f"{table} is never emptied"),

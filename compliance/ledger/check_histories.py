@@ -1,0 +1,121 @@
+"""Checking what can be edited: each event against its entry, each row against its last event.
+
+Also what follows from facts and is kept apart only to be found quickly: stock balances, and the
+hashes by which like photos are found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import cache
+
+from django.apps import apps
+
+from compliance.ledger.facts import ERASED_HASHES
+from compliance.ledger.histories import DELETED, HISTORIES, event_expression
+
+Query = Callable[[str, list[object]], list[tuple]]  # type: ignore[type-arg]
+Found = Iterator[tuple[str, str]]
+"""Where, and what is wrong there."""
+
+DERIVED: dict[str, tuple[str, str]] = {
+    "jobs_stockbalance": (
+        "is not the sum of its movements",
+        """
+        SELECT coalesce(b.id, 0) FROM jobs_stockbalance b FULL JOIN (
+            SELECT depot_id, item_id, sum(effect) AS quantity, count(*) AS movements
+            FROM jobs_stockmovement GROUP BY depot_id, item_id
+        ) m ON m.depot_id = b.depot_id AND m.item_id = b.item_id
+        WHERE (coalesce(b.quantity, 0), coalesce(b.movements, 0))
+            IS DISTINCT FROM (coalesce(m.quantity, 0), coalesce(m.movements, 0))
+        """,
+    ),
+    "jobs_visitoperative": (
+        "is not at the time of its visit",
+        """
+        SELECT o.id FROM jobs_visitoperative o LEFT JOIN jobs_visit v ON v.id = o.visit_id
+        WHERE (o.during, o.live) IS DISTINCT FROM (v.during, v.status <> 'cancelled')
+        """,
+    ),
+    "jobs_photohash": (
+        "is not what the inspection of its photo found",
+        """
+        SELECT h.photo_id FROM jobs_photohash h
+        LEFT JOIN jobs_photoinspection i ON i.id = h.inspection_id
+        LEFT JOIN jobs_photo p ON p.id = h.photo_id
+        WHERE (h.value, h.photo_id, h.job_id)
+            IS DISTINCT FROM (i.perceptual_hash, i.photo_id, p.job_id)
+        """,
+    ),
+}
+"""Table -> what is wrong with rows that do not follow, and SQL that finds them by number."""
+
+
+@cache
+def tracked_columns(kind: str) -> tuple[str, ...]:
+    """Columns of a tracked row that its events hold; the row's own number apart."""
+    event = next(model for model in apps.get_models() if model._meta.db_table == kind)
+    columns = [field.column for field in event._meta.concrete_fields]
+    return tuple(c for c in columns if not c.startswith("pgh_") and c != "id")
+
+
+def event_faults(query: Query, most: int) -> Found:
+    """Events whose row says something else than when it entered, column by column."""
+    for kind, history in HISTORIES.items():
+        now = event_expression("f", kind)
+        for entry, fact, column in query(
+            f"""
+            SELECT e.id, e.fact_id, p.key FROM (
+                SELECT x.id, x.fact_id, x.payload, CASE WHEN f.id IS NOT NULL THEN {now} END AS now
+                FROM compliance_ledgerentry x LEFT JOIN {kind} f ON f.pgh_id = x.fact_id
+                WHERE x.kind = %s AND (f.id IS NULL OR x.payload IS DISTINCT FROM
+                    jsonb_build_object('kind', x.kind, 'fact', {now})::text)
+                OFFSET 0
+            ) e CROSS JOIN LATERAL jsonb_each(e.payload::jsonb -> 'fact') p
+            WHERE (e.now -> p.key) IS DISTINCT FROM p.value
+                AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND EXISTS (
+                    SELECT 1 FROM compliance_erasure r WHERE r.items @> jsonb_build_object(%s::text,
+                        jsonb_build_object(e.now ->> 'row_id', '[]'::jsonb))))
+            ORDER BY e.id LIMIT {most}
+            """,
+            [kind, list(history.words), list(ERASED_HASHES), history.of],
+        ):
+            yield f"{kind} {fact}", f"its {column} is not what the ledger recorded (entry {entry})"
+
+
+def present_faults(query: Query, most: int) -> Found:
+    """Rows that hold something else than their last event says."""
+    for kind, history in HISTORIES.items():
+        columns = tracked_columns(kind)
+        of_row, of_event = (", ".join(f"{row}.{c}" for c in columns) for row in ("r", "v"))
+        for number, has_row, label, different in query(
+            f"""
+            SELECT coalesce(r.id, v.id), r.id IS NOT NULL, v.pgh_label, ARRAY(
+                SELECT c FROM unnest(%s::text[]) AS c
+                WHERE to_jsonb(r) -> c IS DISTINCT FROM to_jsonb(v) -> c)
+            FROM {history.of} r FULL JOIN (
+                SELECT DISTINCT ON (id) * FROM {kind} ORDER BY id, pgh_id DESC
+            ) v ON v.id = r.id
+            WHERE v.id IS NULL OR (r.id IS NULL) <> (v.pgh_label = %s)
+                OR (r.id IS NOT NULL AND ({of_row}) IS DISTINCT FROM ({of_event}))
+            ORDER BY 1 LIMIT {most}
+            """,
+            [list(columns), DELETED],
+        ):
+            where = f"{history.noun} {number} ({history.of})"
+            if label is None:
+                yield where, "has no history: it was slipped in"
+            elif not has_row:
+                yield where, "is gone, and its history does not say that it was deleted"
+            elif label == DELETED:
+                yield where, "is there, though its history says that it was deleted"
+            else:
+                for column in different:
+                    yield where, f"its {column} is not what its history says"
+
+
+def derived_faults(query: Query, most: int) -> Found:
+    """Rows that do not follow from the facts they are worked out from."""
+    for table, (what, sql) in DERIVED.items():
+        for (number,) in query(f"{sql} LIMIT {most}", []):
+            yield f"{table} {number}", what

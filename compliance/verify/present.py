@@ -1,0 +1,128 @@
+"""Rows that can be edited: each must hold what the last event of its history says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from hashlib import sha256
+from typing import Any
+
+from compliance.ledger.histories import DELETED, HISTORIES
+from compliance.verify.facts import Facts
+from compliance.verify.faults import Fault
+from compliance.verify.layout import ASSESSMENT, ENTRIES, PRESENT, RULE_EVENTS
+from compliance.verify.reading_json import read_object, whole_number
+from compliance.verify.sources import PackFiles
+
+OF_THE_EVENT = frozenset(
+    {"id", "by", "context", "row_id", "pgh_obj_id", "pgh_label", "pgh_created_at"}
+)
+"""What an event says of itself rather than of its row."""
+
+
+@dataclass(frozen=True, slots=True)
+class LastEvent:
+    """number: its own. line: of the entries, from 0. digest: SHA-256 of that line."""
+
+    number: int
+    line: int
+    digest: bytes
+    deleted: bool
+
+
+@dataclass(slots=True)
+class Histories:
+    """The last event of each row, by the kind of its events and the row's number."""
+
+    last: dict[tuple[str, int], LastEvent] = field(default_factory=dict)
+
+    def note(self, kind: str, fact: dict[str, Any], line: int, entry: bytes) -> None:
+        row = fact.get("row_id")
+        if kind not in HISTORIES or not isinstance(row, int):
+            return
+        known = self.last.get((kind, row))
+        if known is None or known.number < fact["id"]:
+            self.last[kind, row] = LastEvent(
+                fact["id"], line, sha256(entry).digest(), fact.get("pgh_label") == DELETED
+            )
+
+
+def row_name(kind: str, number: int) -> str:
+    """What a person calls it, such as "visit 12"."""
+    return f"{HISTORIES[kind].noun} {number}"
+
+
+def present_faults(histories: Histories, files: PackFiles, notes: list[str]) -> Iterator[Fault]:
+    """That rows hold what their histories say. notes: what could not be told is put there."""
+    if PRESENT not in files.names:
+        if histories.last:
+            yield Fault(PRESENT, "is missing from the pack")
+        return
+    told: set[tuple[str, int]] = set()
+    different: dict[int, bytes] = {}
+    later = 0
+    for n, line in enumerate(files.lines(PRESENT)):
+        values = read_object(line, f"{PRESENT}, line {n + 1}")
+        kind, number = _row_of(values, n)
+        name, last = row_name(kind, number), histories.last.get((kind, number))
+        if (kind, number) in told:
+            yield Fault(name, f"is told twice in {PRESENT}")
+        told.add((kind, number))
+        if values.get("later") is True:
+            later += 1
+        elif last is None:
+            yield Fault(name, "has no history: it was slipped in")
+        elif last.deleted:
+            if values.get("gone") is not True:
+                yield Fault(name, "is there, though its history says that it was deleted")
+        elif values.get("gone") is True or "fact" not in values:
+            yield Fault(name, "is gone, and its history does not say that it was deleted")
+        elif sha256(line).digest() != last.digest:
+            different[last.line] = line
+    yield from _differences(different, files)
+    for kind, number in sorted(histories.last.keys() - told):
+        yield Fault(row_name(kind, number), f"is missing from {PRESENT}")
+    if later:
+        notes.append(
+            f"{later} rows were changed after the last Seal, so they were not compared with their "
+            "histories: make the pack again for those."
+        )
+
+
+def rule_faults(facts: Facts, histories: Histories, files: PackFiles) -> Iterator[Fault]:
+    """That the depth rule which a verdict names is in the pack."""
+    if PRESENT not in files.names:
+        return
+    for number in sorted(facts.rows.get(ASSESSMENT, {})):
+        rule = (facts.values(ASSESSMENT, number) or {}).get("rule_id")
+        if (RULE_EVENTS, rule) not in histories.last:
+            yield Fault(f"assessment {number}", f"names depth rule {rule}, which is missing")
+
+
+def _row_of(values: dict[str, Any], n: int) -> tuple[str, int]:
+    """Kind of the events and number of the row of a line. Raises Unsound, KeyError."""
+    where = f"{PRESENT}, line {n + 1}"
+    kind = values["kind"]
+    HISTORIES[kind]  # a KeyError says that the line has no proper shape
+    if "fact" in values:
+        return kind, whole_number(values["fact"], "row_id", where)
+    return kind, whole_number(values, "object", where)
+
+
+def _differences(different: dict[int, bytes], files: PackFiles) -> Iterator[Fault]:
+    """Column by column; a column added to the table since its last event is no change."""
+    if not different:
+        return
+    for n, entry in enumerate(files.lines(ENTRIES)):
+        if n not in different:
+            continue
+        recorded = read_object(entry, f"{ENTRIES}, line {n + 1}")
+        now = read_object(different[n], PRESENT)["fact"]
+        name = row_name(recorded["kind"], recorded["fact"]["row_id"])
+        for column, value in recorded["fact"].items():
+            found = now.get(column)
+            if column not in OF_THE_EVENT and (
+                column not in now or found != value or type(found) is not type(value)
+            ):
+                what = f"its {column} is not what its history says"
+                yield Fault(name, what, repr(value), repr(found))
