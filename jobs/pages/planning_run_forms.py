@@ -75,9 +75,20 @@ class RunForm(forms.Form):
 
     WISHES = ("travel", "late", "overtime", "left_out", "promises")
 
-    def __init__(self, data: Any = None, *, first: date | None = None) -> None:
+    def __init__(
+        self, data: Any = None, *, first: date | None = None, last: Wishes | None = None
+    ) -> None:
+        """`last`: what was wished the last time, chosen again: an office keeps its taste."""
         first = max(first or next_day(), timezone.localdate())
-        super().__init__(data, initial={"first_day": first_working_day(first)})
+        chosen = {} if last is None else self._chosen(last)
+        super().__init__(data, initial={"first_day": first_working_day(first)} | chosen)
+
+    @classmethod
+    def _chosen(cls, last: Wishes) -> dict[str, str]:
+        """Its choices in the form's words; a factor that is none of them is left as usual."""
+        words = {factor: word for word, factor in FACTORS.items()}
+        factors = {name: words.get(getattr(last, name), "usual") for name in cls.WISHES}
+        return factors | {"may_move": last.may_move.value}
 
     @property
     def wishes(self) -> list[Any]:

@@ -21,7 +21,7 @@ from jobs.planning.run_answer import answer_to, disturbance_of
 from jobs.planning.run_chart import chart_of
 from jobs.planning.run_groups import proposed_by
 from jobs.planning.run_words import objective_lines
-from jobs.planning.runs import run_progress, start_run, stop_run
+from jobs.planning.runs import last_wishes, run_progress, start_run, stop_run
 
 EARLIER_RUNS = 8
 
@@ -29,7 +29,7 @@ EARLIER_RUNS = 8
 @page_for(Role.PLANNER)
 def run_list(request: HttpRequest) -> HttpResponse:
     """Ask for a plan, and the runs so far."""
-    form = RunForm(request.POST or None)
+    form = RunForm(request.POST or None, last=last_wishes(request.user.company))
     if request.method == "POST" and form.is_valid():
         run = _try_to_start(request, form)
         if run is not None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
@@ -37,7 +37,7 @@ from jobs.planning.board_parts import (
 )
 from jobs.planning.board_stock import DayStock, stock_of_days
 from jobs.planning.calendars import holiday_on, midnight
-from jobs.planning.travel import Drive, drive_between
+from jobs.planning.travel import Drive, drive_between, known_roads
 
 
 def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = None) -> Board:
@@ -55,12 +55,25 @@ def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = 
     by_place: dict[tuple[int, date], list[Visit]] = defaultdict(list)
     for visit in visits:
         by_place[visit.crew_id, local_day(visit)].append(visit)
-    rows = tuple(
-        _row(crew, [(day, by_place[crew.pk, day]) for day in days], shares, away) for crew in found
-    )
+    with known_roads(_stops_by_day(found, by_place)):
+        rows = tuple(
+            _row(crew, [(day, by_place[crew.pk, day]) for day in days], shares, away)
+            for crew in found
+        )
     opens, hours = _axis(found, visits)
     stock = stock_of_days(user, days) if crews is None else {}
     return Board(first, count, days, _heads(days, rows, stock), rows, opens, hours)
+
+
+def _stops_by_day(
+    crews: Iterable[Crew], by_place: Mapping[tuple[int, date], list[Visit]]
+) -> Iterator[list[Position | None]]:
+    """Where each crew is on each day with visits: base, depot, homes."""
+    known = {crew.pk: crew for crew in crews}
+    for (crew_id, _), visits in by_place.items():
+        if crew_id in known:
+            ends = [base_of(known[crew_id]), depot_of(known[crew_id])]
+            yield [*ends, *(position_of(visit.job.property) for visit in visits)]
 
 
 def stamps_of(user: User, first: date, count: int) -> dict[int, str]:

@@ -20,7 +20,7 @@ from jobs.planning.booking_checks import skills_for
 from jobs.planning.calendars import at
 from jobs.planning.needs import open_parts
 from jobs.planning.spelling import spell_minutes
-from jobs.planning.travel import drive_between
+from jobs.planning.travel import drive_between, known_roads
 
 MOST_OVER_MIN = 120
 """A place whose way and work take this much more than the crew's day is none: our own choice."""
@@ -84,7 +84,15 @@ def to_place(thing: Visit | VisitNeed) -> ToPlace:
 def places_on(board: Board, thing: ToPlace, now: datetime | None = None) -> list[Opening | Closed]:
     """The best opening of every crew and day of the board, or why there is none."""
     now = now or timezone.now()
-    return [_place_on(row, track, thing, now) for row in board.rows for track in row.tracks]
+    with known_roads(_stops(board, thing.at)):
+        return [_place_on(row, track, thing, now) for row in board.rows for track in row.tracks]
+
+
+def _stops(board: Board, home: Position | None = None) -> Iterator[list[Position | None]]:
+    """Where each crew is on each day, and the home that something is to be placed at."""
+    for row in board.rows:
+        for track in row.tracks:
+            yield [home, base_of(row.crew), *(_at(block) for block in track.blocks)]
 
 
 def cost_where_it_is(board: Board, visit: Visit) -> float | None:
@@ -94,7 +102,8 @@ def cost_where_it_is(board: Board, visit: Visit) -> float | None:
             for nth, block in enumerate(track.blocks):
                 if block.visit.pk == visit.pk:
                     others = [b for b in track.blocks if b is not block]
-                    return _extra(row, others, nth, position_of(visit.job.property))
+                    with known_roads(_stops(board)):
+                        return _extra(row, others, nth, position_of(visit.job.property))
     return None
 
 

@@ -17,7 +17,7 @@ import logging
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
@@ -27,7 +27,15 @@ from django.conf import settings
 from django.db import connection
 
 from jobs.models import TravelLeg
-from jobs.planning.travel import GreatCircle, Matrices, Position, Whole
+from jobs.planning.travel import (
+    Drive,
+    GreatCircle,
+    Matrices,
+    Position,
+    Rounded,
+    Whole,
+    rounded,
+)
 
 log = logging.getLogger(__name__)
 
@@ -38,8 +46,6 @@ PIECE_BYTES = 65_536
 UNKNOWN = -1
 # A week of seconds, and metres far beyond any island: more than that is no drive.
 LARGEST = 10_000_000
-
-Rounded = tuple[int, int]  # 1/10,000 deg
 
 
 class NoRoute(Exception):
@@ -53,8 +59,24 @@ def road_router(rule: GreatCircle) -> RoadRouter | None:
     return RoadRouter(settings.TRAVEL_ROUTER_URL, rule)
 
 
-def rounded(position: Position) -> Rounded:
-    return round(position[0] * 10_000), round(position[1] * 10_000)
+def provider_name(address: str) -> str:
+    """What its answers are kept under."""
+    return address[:120]
+
+
+def kept_drives(
+    pairs: Collection[tuple[Rounded, Rounded]],
+) -> dict[tuple[Rounded, Rounded], Drive]:
+    """What the server of the settings answered before, of these drives. One query."""
+    if not pairs:
+        return {}
+    columns = [[pair[n][m] for pair in pairs] for n in (0, 1) for m in (0, 1)]
+    with connection.cursor() as cursor:
+        cursor.execute(KEPT_PAIRS, [*columns, provider_name(settings.TRAVEL_ROUTER_URL)])
+        return {
+            ((from_lat, from_lon), (to_lat, to_lon)): Drive(leg_s / 60, leg_m / 1000)
+            for from_lat, from_lon, to_lat, to_lon, leg_s, leg_m in cursor.fetchall()
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +94,7 @@ class RoadRouter:
 
     @property
     def name(self) -> str:
-        return self.address[:120]
+        return provider_name(self.address)
 
     def matrices(self, positions: Sequence[Position]) -> Matrices:
         """Drives between all positions, and notes that say where they are from."""
@@ -208,6 +230,13 @@ KNOWN_LEGS = """
     FROM jobs_travelleg
     JOIN place ON from_latitude_e4 = place.latitude AND from_longitude_e4 = place.longitude
     JOIN goal ON to_latitude_e4 = goal.latitude AND to_longitude_e4 = goal.longitude
+    WHERE provider = %s
+"""
+KEPT_PAIRS = """
+    SELECT from_latitude_e4, from_longitude_e4, to_latitude_e4, to_longitude_e4, seconds, metres
+    FROM unnest(%s::int[], %s::int[], %s::int[], %s::int[]) AS pair (a, b, c, d)
+    JOIN jobs_travelleg ON from_latitude_e4 = a AND from_longitude_e4 = b
+        AND to_latitude_e4 = c AND to_longitude_e4 = d
     WHERE provider = %s
 """
 

@@ -39,6 +39,8 @@ MOST_ATTEMPTS = 3
 CALM = Wishes(promises=4.0, may_move=MayMove.CLASHES)
 # Looking for new places for a few visits takes seconds; for all that waits as well, longer.
 LOOK_CALM_S, LOOK_ALL_S = 6, 20
+# So many runs back the last wishes are looked for.
+LOOKED_BACK = 20
 # Three weeks: what fits nowhere in two full ones still finds a day, instead of coming off.
 DAYS_ANEW = 21
 
@@ -110,6 +112,14 @@ def run_under_way(company: Company) -> PlanRun | None:
 
 def latest_run(company: Company) -> PlanRun | None:
     return PlanRun.objects.filter(company=company).select_related("asked_by").first()
+
+
+def last_wishes(company: Company) -> Wishes | None:
+    """What was wished of the company's last run, but for those that a disturbance asked for."""
+    runs = PlanRun.objects.filter(company=company).exclude(wishes={})
+    recent = runs.values_list("wishes", flat=True)[:LOOKED_BACK]
+    kept = next((wishes for wishes in recent if not wishes.get("disturbed")), None)
+    return Wishes.from_json(kept) if kept else None
 
 
 # --- Watching

@@ -8,7 +8,9 @@ would take longer. Only what a server answered is (`road_router.py`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -19,6 +21,7 @@ from django.conf import settings
 from jobs.planning.problem import Travel
 
 Position = tuple[float, float]  # latitude, longitude [deg], WGS 84
+Rounded = tuple[int, int]  # 1/10,000 deg, about 11 m
 Whole = npt.NDArray[np.int64]
 Numbers = npt.NDArray[np.float64]
 
@@ -133,8 +136,42 @@ class GreatCircle:
         return f"Drives are from straight distances, {times} times as far, at {speed} km/h."
 
 
+_ROADS: ContextVar[Mapping[tuple[Rounded, Rounded], Drive]] = ContextVar("roads")
+
+
+def rounded(position: Position) -> Rounded:
+    return round(position[0] * 10_000), round(position[1] * 10_000)
+
+
+@contextmanager
+def known_roads(groups: Iterable[Iterable[Position | None]]) -> Iterator[None]:
+    """Within it `drive_between` tells what a road-routing server answered before, where it did.
+
+    `groups`: positions between which drives will be wanted, such as those of a crew's day. One
+    query if a server is set, else none: pages then draw the drives that plans were made with.
+    """
+    from jobs.planning.road_router import kept_drives
+
+    if not settings.TRAVEL_ROUTER_URL:
+        yield
+        return
+    pairs: set[tuple[Rounded, Rounded]] = set()
+    for group in groups:
+        places = {rounded(position) for position in group if position is not None}
+        pairs |= {(a, b) for a in places for b in places if a != b}
+    token = _ROADS.set({**_ROADS.get({}), **kept_drives(pairs)})
+    try:
+        yield
+    finally:
+        _ROADS.reset(token)
+
+
 def drive_between(first: Position, second: Position, rule: TravelRule | None = None) -> Drive:
-    """A drive by the rule alone, without asking a server: good enough to draw."""
+    """A drive as a server told it (`known_roads`), else by the rule: good enough to draw."""
+    if rule is None:
+        known = _ROADS.get({}).get((rounded(first), rounded(second)))
+        if known is not None:
+            return known
     rule = rule or travel_rule()
     metres = great_circle_m(first, second) * rule.road_factor
     if metres < 1.0:

@@ -16,7 +16,7 @@ from jobs.planning.booking_checks import Intended, objections
 from jobs.planning.calendars import at, holiday_on
 from jobs.planning.clashes import clashing_visits, in_words
 from jobs.planning.spelling import spell_minutes
-from jobs.planning.travel import Drive, Position, drive_between
+from jobs.planning.travel import Drive, Position, drive_between, known_roads
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +72,10 @@ def _trial(intended: Intended, refusals: list[Refused]) -> Trial:
         refusals.insert(0, refusal)
     clashes = clashing_visits(intended.during, intended.crew, intended.van, but=intended.visit)
     words = (*(str(refusal) for refusal in refusals), *(in_words(visit) for visit in clashes))
-    neighbours = _Neighbours.of(intended)
-    warnings = (*_warnings(intended), *neighbours.warnings())
-    return Trial(not words, words, warnings, neighbours.extra_travel_min())
+    with known_roads(_stops_about(intended)):
+        neighbours = _Neighbours.of(intended)
+        warnings = (*_warnings(intended), *neighbours.warnings())
+        return Trial(not words, words, warnings, neighbours.extra_travel_min())
 
 
 # --- What a planner should know
@@ -139,6 +140,17 @@ def _window_words(during: DateTimeTZRange) -> str:
 
 
 # --- Drives to and from the visits beside it
+
+
+def _stops_about(intended: Intended) -> Iterator[list[Position | None]]:
+    """Where the crew is on the day it is meant for, and where it was to be seen so far."""
+    visit = intended.visit
+    days = [(intended.crew, intended.during.lower)]
+    days += [(visit.crew, visit.during.lower)] if visit is not None else []
+    for crew, moment in days:
+        others = _of_day(crew, timezone.localtime(moment).date(), None)
+        homes = [intended.job.property, *(other.job.property for other in others)]
+        yield [_base(crew), *(_position(home) for home in homes)]
 
 
 @dataclass(frozen=True, slots=True)

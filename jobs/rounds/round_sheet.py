@@ -19,7 +19,7 @@ from jobs.loading.load_list import LoadList, load_list_of_day, seen_by
 from jobs.loading.reloads import Reload, reloads_of
 from jobs.lofts import loft_of
 from jobs.models import Crew, LayerPlan, Survey, User, Visit, VisitOperative
-from jobs.planning.travel import Drive, Position, drive_between
+from jobs.planning.travel import Drive, Position, drive_between, known_roads
 from jobs.surveying.layer_sheets import LayerSheet, layer_sheet
 
 
@@ -96,8 +96,10 @@ def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) ->
     back = reloads_of(
         (load.number, [part.visit.pk for part in load.parts]) for load in of_day.loads
     )
-    stops = _stops(visits, whole, loads, back, drawn=drawn)
-    return RoundSheet(crew, day, _begins(crew)[0], tuple(stops), len(loads.loads), member)
+    begins, begins_at = _begins(crew)
+    with known_roads([[begins_at, _depot_at(crew), *map(_position, whole)]]):
+        stops = tuple(_stops(visits, whole, loads, back, drawn=drawn))
+    return RoundSheet(crew, day, begins, stops, len(loads.loads), member)
 
 
 def _all_stops(crew: Crew, day: date) -> list[Visit]:

@@ -54,7 +54,7 @@ def test_a_plan_is_watched_stopped_and_accepted(
     office.presses("Look for a plan")
 
     office.reads("Looking for a better plan", "You may close this page", "4 visits placed")
-    expect(office.page.get_by_role("img", name="The first plan cost")).to_be_visible()
+    expect(office.page.get_by_role("img", name="The first plan")).to_be_visible()
     found += troubles_of_access(office.page)
     office.presses("Stop, and keep the best plan so far")
 

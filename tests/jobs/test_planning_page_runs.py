@@ -80,6 +80,9 @@ def test_a_plan_is_asked_for_in_words_of_the_office():
     wishes = Wishes.from_json(run.wishes)
     assert (wishes.late, wishes.promises, wishes.travel) == (5.0, 2.0, 1.0)
     assert wishes.may_move is MayMove.UNPROMISED
+    again = signed_in(office.planner).get("/planning/runs/").text
+    for chosen in ('value="most" selected', 'value="more" selected', 'value="unpromised" selected'):
+        assert chosen in again
 
 
 def test_a_second_run_at_once_is_refused_at_the_form():

@@ -16,7 +16,13 @@ from django.db import connection
 
 from jobs.models import TravelLeg
 from jobs.planning.road_router import BLOCK, STRAIGHT, RoadRouter
-from jobs.planning.travel import GreatCircle, TravelRule, drive_between, travel_matrix
+from jobs.planning.travel import (
+    GreatCircle,
+    TravelRule,
+    drive_between,
+    known_roads,
+    travel_matrix,
+)
 
 LEICESTER, LOUGHBOROUGH = (52.6345, -1.1297), (52.7721, -1.2062)
 
@@ -246,6 +252,21 @@ def test_a_server_that_is_down_is_replaced_by_the_rule_and_it_is_told(settings, 
 def test_a_server_by_the_settings_is_asked(settings, roads):
     settings.TRAVEL_ROUTER_URL = roads
     assert travel_matrix([LEICESTER, LOUGHBOROUGH]).seconds[0, 1] == 2141
+
+
+@pytest.mark.django_db
+def test_pages_draw_the_drives_that_the_server_told_plans(settings, roads):
+    rule = drive_between(LEICESTER, LOUGHBOROUGH).minutes
+    settings.TRAVEL_ROUTER_URL = roads
+    travel_matrix([LEICESTER, LOUGHBOROUGH])
+    with known_roads([[None, LEICESTER, LOUGHBOROUGH, (50.0, 0.0)]]):
+        there, back = (
+            drive_between(*way).minutes
+            for way in ((LEICESTER, LOUGHBOROUGH), (LOUGHBOROUGH, LEICESTER))
+        )
+        assert drive_between(LEICESTER, (50.0, 0.0)).km > 300  # unknown: by the rule
+    assert (round(there * 60), round(back * 60)) == (2141, 4282)
+    assert drive_between(LEICESTER, LOUGHBOROUGH).minutes == rule
 
 
 @pytest.mark.django_db
