@@ -13,6 +13,7 @@ from compliance.audits.access import openings_of
 from compliance.audits.answers import answer_finding, reply_to_answer
 from compliance.models import (
     AnswerEvidence,
+    AnswerInspection,
     EvidenceAccess,
     Finding,
     FindingAnswer,
@@ -25,12 +26,53 @@ from jobs.models import Role
 OF_FINDING = Finding.objects.select_related("drawn_job__job")
 
 
+class AnswerDoubtOut(serializers.Serializer):
+    """What speaks against a picture, in words for a person."""
+
+    code = serializers.CharField()
+    text = serializers.CharField()
+
+
+class AnswerInspectionOut(serializers.ModelSerializer):
+    """What a picture's EXIF and its looks say, by the inspector of that version."""
+
+    warnings = AnswerDoubtOut(many=True, read_only=True)
+
+    class Meta:
+        model = AnswerInspection
+        fields = [
+            "inspector_version",
+            "readable",
+            "width_px",
+            "height_px",
+            "exif_taken_at",
+            "exif_time_source",
+            "device",
+            "warnings",
+            "inspected_at",
+        ]
+        read_only_fields = fields
+
+
 class AnswerEvidenceOut(serializers.ModelSerializer):
-    """A file by its SHA-256, or the key of stored evidence such as "photo:12"."""
+    """A file by its SHA-256, or the key of stored evidence such as "photo:12".
+
+    inspections: of a picture, the newest last; empty until it was looked at.
+    """
+
+    inspections = AnswerInspectionOut(many=True, read_only=True)
 
     class Meta:
         model = AnswerEvidence
-        fields = ["id", "concerns", "sha256", "size_bytes", "media_type", "added_at"]
+        fields = [
+            "id",
+            "concerns",
+            "sha256",
+            "size_bytes",
+            "media_type",
+            "added_at",
+            "inspections",
+        ]
         read_only_fields = fields
 
 
@@ -79,7 +121,9 @@ class FindingAnswerViewSet(
     queryset = FindingAnswer.objects.none()
 
     def get_queryset(self) -> Any:
-        return FindingAnswer.objects.visible_to(self.request.user).prefetch_related("evidence")
+        return FindingAnswer.objects.visible_to(self.request.user).prefetch_related(
+            "evidence__inspections"
+        )
 
 
 class FindingReplySerializer(serializers.ModelSerializer):

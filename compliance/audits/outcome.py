@@ -179,7 +179,8 @@ def _what_follows(record: AuditRound, accepted: bool | None, unread: int) -> str
         return f"{unread} drawn jobs are still to be read."
     if accepted:
         return "The population is accepted. Each finding is still to be answered and put right."
-    more = record.drawn_jobs.count() < record.population_size
+    is_open = record.state == AuditRound.State.DRAWN
+    more = is_open and record.drawn_jobs.count() < record.population_size
     return "The population is not accepted. Every finding is to be put right" + (
         ", and more jobs can be drawn to learn how far it reaches." if more else "."
     )

@@ -108,7 +108,7 @@ def finding(request: HttpRequest, pk: int) -> HttpResponse:
     record = _finding(request, pk)
     job = record.drawn_job.job
     if request.user.role == Role.AUDITOR:
-        note_access(job, request.user, f"finding {record.pk}")
+        note_access(job, request.user, f"{record.get_severity_display().lower()} finding")
     told = told_finding(record)
     form = _answer_form(request, told)
     if request.method == "POST" and form is not None and form.is_valid():
@@ -186,7 +186,8 @@ def _file(request: HttpRequest, pk: int) -> AnswerEvidence:
     )
     if request.user.role == Role.AUDITOR:
         job = record.finding.drawn_job.job
-        note_access(job, request.user, f"file of the answer to finding {record.finding_id}")
+        said = record.finding.get_severity_display().lower()
+        note_access(job, request.user, f"file of the answer to a finding, {said}")
     return record
 
 
