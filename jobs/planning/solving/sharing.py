@@ -14,7 +14,7 @@ from jobs.planning.solving.tables import Tables
 FEWEST_VISITS_TO_CUT = 250
 VISITS_A_PART = 250
 FIRST_STEPS, MOST_STEPS, GROWTH = 300, 3000, 1.12
-WHOLE_STEPS = 4000
+WHOLE_STEPS_AT_FIRST, WHOLE_STEPS = 60, 4000
 # The search that knows every rule.
 FEWEST_VISITS_TO_HALVE = 100
 MIXED_STEPS = 800
@@ -56,8 +56,9 @@ class Sharing:
 
     def _at_once(self, draft: Draft) -> list[Part]:
         if self.dealt == 0:
-            # One step over everything, which goes through all of its neighbourhoods.
-            return [self._whole(1)]
+            # A few steps over everything: they go through all of its neighbourhoods as often as
+            # they find something better, while the processes beside this one are still starting.
+            return [self._whole(WHOLE_STEPS_AT_FIRST)]
         if self.visits < FEWEST_VISITS_TO_CUT:
             return [self._whole(WHOLE_STEPS) for _ in range(self.cores)]
         count = 2
