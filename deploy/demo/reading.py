@@ -75,14 +75,16 @@ def _picture(nth: int) -> io.BytesIO:
 
 
 def _exchange(cast: Cast) -> None:
-    """One finding answered with evidence and asked again, the next one waits for the auditor."""
+    """One finding answered with evidence and asked again, the next one waits for the auditor; what
+    may be dangerous is left for the company to answer within its few days."""
     rows = waiting_for_company(
         Finding.objects.filter(
             drawn_job__round__scheme=cast.schemes[0], drawn_job__job__company=cast.company
         )
     )
     officer, auditor = cast.people["compliance"], cast.people["auditor"]
-    for nth, finding in enumerate(rows.select_related("drawn_job__job").order_by("pk")[:2]):
+    rows = rows.exclude(severity=Finding.Severity.CRITICAL).select_related("drawn_job__job")
+    for nth, finding in enumerate(rows.order_by("pk")[:2]):
         photo = finding.drawn_job.job.photos.filter(moment="after").last()
         links = [f"photo:{photo.pk}"] if photo else []
         said = "Looked at again on site; see the photo (invented)."
