@@ -1,10 +1,9 @@
 """A search watched: the plan it had after each of so many seconds.
 
-Seconds are processor seconds unless the clock is asked for. With several processes, that is what a
-machine would take that has a processor for each of them and nothing else to do: of each sharing of
-the work, the seconds of the process that used most (`Progress.processor_s`). While the machine is
-shared, a process that waits for its turn so costs nothing; one that gets less done than the others
-still costs what they used.
+Seconds are processor seconds unless the clock is asked for. With several processes they are those
+that a machine would take which has a processor for each of them and nothing else to do: what this
+process uses, and of each sharing of the work, how long it would take if whoever is free takes the
+next part, by the processor seconds that each part took (`Sides.evened_s`).
 """
 
 from __future__ import annotations

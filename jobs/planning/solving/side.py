@@ -37,15 +37,16 @@ def main() -> None:
     tables = tables_of(read_problem(sys.stdin.buffer))
     draft = Draft(tables)
     try:
-        send(channel, Ready(time.process_time()))
+        send(channel, Ready())
         while True:
             message = receive(channel)
             if not isinstance(message, Begin):
                 continue
+            begun_s = time.process_time()
             if message.draft is not None:
                 draft = Draft.unpacked(tables, message.draft)
             answer = worked(draft, message.part, Listening(channel))
-            send(channel, Done(answer, time.process_time()))
+            send(channel, Done(answer, time.process_time() - begun_s))
     except Ended:
         return
 

@@ -27,9 +27,7 @@ class Ended(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """The process beside has read the problem. `used_s`: its processor seconds so far."""
-
-    used_s: float
+    """The process beside has read the problem."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +45,10 @@ class Cease:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A part's answer. `used_s`: processor seconds of the process so far."""
+    """A part's answer. `took_s`: processor seconds."""
 
     answer: PartAnswer
-    used_s: float
+    took_s: float
 
 
 class _Pickler(pickle.Pickler):

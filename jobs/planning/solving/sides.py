@@ -47,7 +47,7 @@ class Side:
     """One process beside this one, and the line to it.
 
     `ready`: it has read the problem; `part`: the number of the part it is at, None if none;
-    `round_`: the round whose draft it has; `used_s`: processor seconds, as it last told.
+    `round_`: the round whose draft it has.
     """
 
     def __init__(self, problem: PlanProblem) -> None:
@@ -72,7 +72,6 @@ class Side:
         self.ready = False
         self.part: int | None = None
         self.round_ = 0
-        self.used_s = 0.0
 
     def fileno(self) -> int:
         """For `select`."""
@@ -88,15 +87,16 @@ class Side:
 class Sides:
     """`with Sides(problem, 1) as sides:` and `sides.work(...)` as often as wanted.
 
-    `lost`: how many processes could not be started or died. `waited_s`: processor seconds that
-    processes beside this one used while it waited for them.
+    `lost`: how many processes could not be started or died. `evened_s`: what the work on parts
+    would have taken if each process had had a processor for itself, less the processor seconds
+    that this process spent on it; on a machine that is shared, some get less done than others.
     """
 
     def __init__(self, problem: PlanProblem, count: int) -> None:
         self.problem, self.count = problem, count
         self.sides: list[Side] = []
         self.lost = 0
-        self.waited_s = 0.0
+        self.evened_s = 0.0
         self._round = 0
 
     def __enter__(self) -> Sides:
@@ -131,14 +131,12 @@ class Sides:
         """
         self._round += 1
         work = _Round(self, self._round, draft, parts, asked)
-        used_before = {id(side): side.used_s for side in self.sides}
-        begun_s = time.process_time()
         while not work.over and (number := work.next_part()) is not None:
-            work.answers[number] = worked(draft, parts[number], work.look, shown)
+            work.do(number, shown)
         work.wait()
-        here_s = time.process_time() - begun_s
-        there = [side.used_s - used_before[id(side)] for side in self.sides]
-        self.waited_s += max(0.0, max(there, default=0.0) - here_s)
+        at_work = 1 + sum(side.ready for side in self.sides)
+        took_s = [work.took_s[number] for number in sorted(work.took_s)]
+        self.evened_s += _evened_out(took_s, at_work) - work.here_s
         return [work.answers[number] for number in sorted(work.answers)]
 
     def drop(self, side: Side) -> None:
@@ -147,6 +145,15 @@ class Sides:
         side.end()
         self.sides.remove(side)
         self.lost += 1
+
+
+def _evened_out(parts_s: Sequence[float], processes: int) -> float:
+    """Seconds until all is done, if whoever is free takes the next part."""
+    free_s = [0.0] * processes
+    for part_s in parts_s:
+        first = free_s.index(min(free_s))
+        free_s[first] += part_s
+    return max(free_s)
 
 
 class _Round:
@@ -164,6 +171,8 @@ class _Round:
         self.asked = asked
         self.waiting = list(range(len(parts)))
         self.answers: dict[int, PartAnswer] = {}
+        self.took_s: dict[int, float] = {}
+        self.here_s = 0.0
         self.over = False
         self.looks = 0
         self._packed = draft.packed()
@@ -173,6 +182,13 @@ class _Round:
         """The next part for this process, None if none waits."""
         self._hear(0.0)
         return self.waiting.pop(0) if self.waiting else None
+
+    def do(self, number: int, shown: Callable[[Draft], None] | None = None) -> None:
+        """Improve a part here."""
+        begun_s = time.process_time()
+        self.answers[number] = worked(self.draft, self.parts[number], self.look, shown)
+        self.took_s[number] = time.process_time() - begun_s
+        self.here_s += self.took_s[number]
 
     def look(self) -> bool:
         """Asked after each step of this process: hear the others, hand out; whether to end."""
@@ -187,8 +203,7 @@ class _Round:
         while not self.over and (self._busy() or self.waiting):
             if not self._busy():
                 # Whoever had these parts died.
-                number = self.waiting.pop(0)
-                self.answers[number] = worked(self.draft, self.parts[number], self.look)
+                self.do(self.waiting.pop(0))
                 continue
             self._hear(LOOK_S)
             self.over = self.asked()
@@ -214,12 +229,11 @@ class _Round:
             except Ended:
                 self._lose(side)
                 continue
-            if isinstance(message, Ready | Done):
-                side.used_s = message.used_s
             if isinstance(message, Ready):
                 side.ready = True
             elif isinstance(message, Done) and side.part is not None:
                 self.answers[side.part] = message.answer
+                self.took_s[side.part] = message.took_s
                 side.part = None
         self._hand_out()
 

@@ -78,7 +78,7 @@ def solve_plan(
             before = search.best
             shown = None if steps_left(stop, progress) is not None else search.offer
             answers = sides.work(before, parts, search.stopped, shown)
-            progress.waited_s = sides.waited_s
+            progress.evened_s = sides.evened_s
             search.count(sum(answer.steps for answer in answers))
             search.offer(joined(before, answers))
             sharing.note(gained=search.best.units < before.units)

@@ -12,8 +12,8 @@ from typing import Protocol
 class Progress:
     """How far a search has come.
 
-    `elapsed_s`: seconds of the clock; `processor_s`: seconds of processor time of this process,
-    and those it waited while a process beside it used them; `iterations`: steps done, counted
+    `elapsed_s`: seconds of the clock; `processor_s`: seconds of processor time, as if each process
+    of the search had a processor for itself; `iterations`: steps done, counted
     when the parts they belong to are joined; `since_better`: steps since the plan last got better;
     `best_points`.
     """
@@ -23,7 +23,7 @@ class Progress:
     iterations: int = 0
     since_better: int = 0
     best_points: float = float("inf")
-    waited_s: float = 0.0
+    evened_s: float = 0.0
 
     @classmethod
     def begin(cls) -> Progress:
@@ -38,7 +38,7 @@ class Progress:
     @property
     def processor_s(self) -> float:
         """Seconds of processor time since the start, as if no other program took any."""
-        return time.process_time() - self.started_processor_s + self.waited_s
+        return time.process_time() - self.started_processor_s + self.evened_s
 
 
 @dataclass(slots=True)
