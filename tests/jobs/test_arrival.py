@@ -78,10 +78,11 @@ def test_the_database_refuses_a_position_nobody_agreed_to():
     ):
         cursor.execute(
             "INSERT INTO jobs_arrival (visit_id, operative_ids, let_in_by, loft_ready, note, "
-            "arrived_at, recorded_by_id, received_at, client_key, salt, position_agreed, "
-            "latitude_deg, longitude_deg) SELECT visit_id, operative_ids, let_in_by, true, '', "
+            "arrived_at, recorded_by_id, received_at, client_key, salt, words_hashed, "
+            "position_agreed, latitude_deg, longitude_deg) "
+            "SELECT visit_id, operative_ids, let_in_by, true, '', "
             "arrived_at, recorded_by_id, received_at, gen_random_uuid(), gen_random_uuid(), "
-            "false, 52, 1 FROM jobs_arrival"
+            "true, false, 52, 1 FROM jobs_arrival"
         )
 
 
