@@ -52,6 +52,18 @@ def test_each_nation_has_its_depth(nation: str, depth_mm: float):
     assert "no published table" in rule.source
 
 
+def test_englands_next_rule_knows_the_u_value_route_and_asks_nothing_else_anew():
+    """0.16 W/m2K: Approved Document L, volume 1 (2021), as transcribed by a third party."""
+    rules = DepthRule.objects.filter(nation="england").order_by("starts_on")
+    shipped, coming = rules
+
+    assert (shipped.greatest_u_value_w_m2k, coming.greatest_u_value_w_m2k) == (None, 0.16)
+    assert (coming.min_depth_mm, coming.m2_per_reading) == (270, shipped.m2_per_reading)
+    assert coming.starts_on > coming.approved_at.date()
+    assert "Approved Document L" in coming.source
+    assert not DepthRule.objects.exclude(nation="england").filter(greatest_u_value_w_m2k__gt=0)
+
+
 def test_before_the_first_rule_there_is_none_and_the_error_says_what_to_do():
     with pytest.raises(Refused, match="second person approve") as refusal:
         rule_in_force("scotland", date(2019, 12, 31))
