@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import time, timedelta
 from time import sleep
 
@@ -59,6 +60,24 @@ def test_progress_is_told(office, crew, day):
     assert progress.first_plan_after_s is not None
     assert progress.objective["total"] > 0
     assert progress.curve
+
+
+def test_a_run_takes_the_processors_it_may_and_says_if_it_could_not(
+    office, crew, day, monkeypatch, settings
+):
+    settings.PLANNING_CORES = 3
+    to_fit(office)
+    looked = run_work.solve_plan
+    asked_for = []
+
+    def one_died(problem, **given):
+        asked_for.append(given["cores"])
+        return replace(looked(problem, **given), lost_processes=1)
+
+    monkeypatch.setattr(run_work, "solve_plan", one_died)
+    run = planned(office, day, days=1)
+    assert asked_for == [3]
+    assert run_work.WENT_ON_ALONE in run.notes
 
 
 def test_a_company_looks_for_one_plan_at_a_time(office, crew, day):
