@@ -7,7 +7,7 @@ from datetime import datetime
 
 from compliance.certificates.contents import contents_from_dict
 from compliance.certificates.pdf import draw_pdf
-from compliance.certificates.sheets import TYPESETTER
+from compliance.certificates.sheets import TYPESETTER, was_pdf_2
 from compliance.certificates.signing import sign_pdf, signing_key
 from compliance.certificates.storage import read_pdf
 from compliance.models import Certificate
@@ -61,6 +61,7 @@ def compare(certificate: Certificate) -> MadeAgain:
     key = signing_key()
     same_file = None
     if key.repeats and certificate.key_fingerprint in ("", key.fingerprint):
-        same_file = sign_pdf(document, datetime.fromisoformat(contents.issued_at), key) == stored
+        at, as_pdf_2 = datetime.fromisoformat(contents.issued_at), was_pdf_2(contents.sheet)
+        same_file = sign_pdf(document, at, key, as_pdf_2=as_pdf_2) == stored
     other = contents.typesetter if contents.typesetter != TYPESETTER else ""
     return MadeAgain(stored.startswith(document), same_file, other)

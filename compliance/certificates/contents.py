@@ -314,7 +314,7 @@ def _arithmetic(assessment: Assessment) -> tuple[CheckLine, ...]:
 
 
 def _result(step: Mapping[str, Any]) -> str:
-    if step["kind"] in ("pre_start_check", "handover"):
+    if step["kind"] in ("pre_start_check", "handover", "work_step"):
         return "yes" if step["value"] else "no"
     if step["value"] is None:
         return "none"

@@ -10,6 +10,7 @@ from compliance.assess import assess_job, latest_assessment
 from compliance.certificates.code import new_code
 from compliance.certificates.contents import Contents, contents_from_dict, contents_of
 from compliance.certificates.photos import looked_at, refuse_without_pictures
+from compliance.certificates.sheets import was_pdf_2
 from compliance.certificates.storage import store_pdf
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate
@@ -69,7 +70,8 @@ def make_pdf(contents: Contents) -> bytes:
     from compliance.certificates.pdf import draw_pdf
     from compliance.certificates.signing import sign_pdf
 
-    return sign_pdf(draw_pdf(contents), datetime.fromisoformat(contents.issued_at))
+    issued_at, as_pdf_2 = datetime.fromisoformat(contents.issued_at), was_pdf_2(contents.sheet)
+    return sign_pdf(draw_pdf(contents), issued_at, as_pdf_2=as_pdf_2)
 
 
 def keep_signing_key() -> str:

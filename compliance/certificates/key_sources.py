@@ -128,16 +128,35 @@ def from_device(token: Mapping[str, str]) -> SigningKey:
             token_criteria=TokenCriteria(label=token["label"]),
             user_pin=token["pin"],
         )
-        device = PKCS11Signer(session, cert_label=token["key"], key_label=token["key"])
+        # The digest is made here and the device signs it: not every device has both in one.
+        device = PKCS11Signer(
+            session, cert_label=token["key"], key_label=token["key"], use_raw_mechanism=True
+        )
         asyncio.run(device.ensure_objects_loaded())
     except Exception as error:  # every maker's library raises its own
-        raise ImproperlyConfigured(
-            f"The device behind CERTIFICATE_TOKEN_MODULE refused: {error or type(error).__name__}. "
-            "Look at CERTIFICATE_TOKEN_LABEL, _PIN and _KEY; the key and its certificate bear the "
-            "same label."
-        ) from error
+        raise ImproperlyConfigured(_why_refused(error, token)) from error
     _refuse_out_of_date(x509.load_der_x509_certificate(device.signing_cert.dump()), "The device")
     return SigningKey(DEVICE, device.signing_cert, device=device)
+
+
+def _why_refused(error: Exception, token: Mapping[str, str]) -> str:
+    """What the device says, with the setting to look at; by the names of PKCS #11 v2.40, 5."""
+    kind, said = type(error).__name__, str(error).rstrip(".")
+    if kind.startswith("Pin") or kind == "UserPinNotInitialized":
+        why = "it does not take the PIN of CERTIFICATE_TOKEN_PIN"
+        why += " and has locked it" * (kind == "PinLocked")
+    elif "No token" in said or kind in ("TokenNotPresent", "NoSuchToken"):
+        why = f"it has no token labelled “{token['label']}”: look at CERTIFICATE_TOKEN_LABEL"
+    elif "Could not find" in said or kind in ("NoSuchKey", "MultipleObjectsReturned"):
+        why = (
+            f"its token has no key with a certificate that both bear the label “{token['key']}”: "
+            "look at CERTIFICATE_TOKEN_KEY"
+        )
+    elif "loading" in said or kind in ("AlreadyInitialized", "GeneralError"):
+        why = "that file can't be loaded as a PKCS#11 library, or it finds no settings of its own"
+    else:
+        why = "look at CERTIFICATE_TOKEN_LABEL, _PIN and _KEY"
+    return f"CERTIFICATE_TOKEN_MODULE: the device refuses; {why}. It says: {said or kind}."
 
 
 def check_device_settings(token: Mapping[str, str]) -> None:

@@ -9,7 +9,9 @@ from importlib.metadata import version
 from pathlib import Path
 
 FOLDER = Path(__file__).parent / "typst"
-SHEET = 2
+SHEET = 3
+SIGNED_AS_PDF_2 = (1, 2)
+"""Editions whose signature marked the file as PDF 2.0, though PDF/A-2 is a PDF 1.7."""
 TYPESETTER = f"typst {version('typst')}"
 
 
@@ -19,3 +21,8 @@ def template_of(sheet: int) -> Path:
     if not template.is_file():
         raise FileNotFoundError(f"There is no edition {sheet} of the certificate's sheet.")
     return template
+
+
+def was_pdf_2(sheet: int) -> bool:
+    """Whether the signature of this edition marked the file as PDF 2.0."""
+    return sheet in SIGNED_AS_PDF_2

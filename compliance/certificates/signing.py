@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from io import BytesIO
@@ -34,6 +36,7 @@ KEY_FILE = "certificate-signing.pem"
 FIELD = "Seal"
 YEARS_VALID = 20
 BYTES_RESERVED = 8192
+PDF_1_7 = (1, 7)
 AS_CERTIFICATE = "Issued as a loft insulation certificate"
 AS_REPORT = "Issued as the report of an audit round"
 
@@ -116,9 +119,20 @@ def _for_signatures() -> x509.KeyUsage:
 
 
 def sign_pdf(
-    pdf: bytes, at: datetime, key: SigningKey | None = None, *, reason: str = AS_CERTIFICATE
+    pdf: bytes,
+    at: datetime,
+    key: SigningKey | None = None,
+    *,
+    reason: str = AS_CERTIFICATE,
+    as_pdf_2: bool = False,
 ) -> bytes:
-    """`pdf` with a PAdES baseline signature (ETSI EN 319 142-1, level B-B) made at `at`."""
+    """`pdf` with a PAdES baseline signature (ETSI EN 319 142-1, level B-B) made at `at`.
+
+    as_pdf_2: with the mark of PDF 2.0 in the catalog, as certificates were signed once.
+
+    Raises:
+        DeviceGone: the key lies on a device that does not sign.
+    """
     meta = PdfSignatureMetadata(
         field_name=FIELD,
         md_algorithm="sha256",
@@ -126,10 +140,32 @@ def sign_pdf(
         reason=reason,
         name="Eavesbook",
     )
-    signed = _SignerAt(meta, signer_of(key or signing_key()), at).sign_pdf(
-        _RepeatableWriter(BytesIO(pdf)), bytes_reserved=BYTES_RESERVED
-    )
+    key = key or signing_key()
+    writer = (_RepeatableWriter if as_pdf_2 else _Pdf17Writer)(BytesIO(pdf))
+    with _device_told(key):
+        signed = _SignerAt(meta, signer_of(key), at).sign_pdf(writer, bytes_reserved=BYTES_RESERVED)
     return bytes(signed.getbuffer())
+
+
+class DeviceGone(OSError):
+    """The device that holds the key does not sign. Not the document's doing: try again later."""
+
+
+@contextmanager
+def _device_told(key: SigningKey) -> Iterator[None]:
+    """What a device raises, as `DeviceGone`; a session that broke is opened anew the next time."""
+    try:
+        yield
+    except Exception as error:  # every maker's library raises its own
+        if key.device is None:
+            raise
+        with suppress(Exception):  # so that the next session may sign in
+            key.device.pkcs11_session.close()
+        _load_from_device.cache_clear()
+        raise DeviceGone(
+            f"The device behind CERTIFICATE_TOKEN_MODULE does not sign: "
+            f"{str(error) or type(error).__name__}. Is it plugged in, with its token?"
+        ) from error
 
 
 def signer_of(key: SigningKey) -> Signer:
@@ -184,3 +220,14 @@ class _RepeatableWriter(IncrementalPdfFileWriter):
 
     def _update_meta(self) -> None:
         """Leave title, dates and the PDF/A mark as the document has them."""
+
+
+class _Pdf17Writer(_RepeatableWriter):
+    """Leaves the document a PDF 1.7, which PDF/A-2 is; ETSI's extension of 1.7 tells of PAdES."""
+
+    def ensure_output_version(self, version: tuple[int, int]) -> None:
+        super().ensure_output_version(min(version, PDF_1_7))
+
+    def register_extension(self, ext: Any) -> None:
+        if str(ext.base_version) == "/1.7":
+            super().register_extension(ext)

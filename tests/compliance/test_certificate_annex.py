@@ -113,6 +113,17 @@ def test_an_earlier_sheet_is_still_set_as_it_was(certificate: Certificate):
     assert pdf == draw_pdf(replace(contents_of(certificate), sheet=1))
 
 
+def test_what_was_signed_as_pdf_2_is_repeated_as_such(monkeypatch: pytest.MonkeyPatch):
+    """As certificates of the second edition were; those of today stay PDF 1.7."""
+    assert b"/Version /2.0" not in read_pdf(certified_scene()[1].pdf_name)
+    monkeypatch.setattr("compliance.certificates.contents.SHEET", 2)
+
+    earlier = certified_scene()[1]
+
+    assert b"/Version /2.0" in read_pdf(earlier.pdf_name)
+    assert compare(Certificate.objects.get(pk=earlier.pk)).same_file
+
+
 def test_what_no_point_asks_for_is_left_out_where_there_is_no_room():
     def many(**fields: object) -> Photo:
         for _ in range(4):

@@ -5,9 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+import typst
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import dsa, ec, rsa
@@ -203,6 +205,50 @@ def test_what_a_device_signs_is_kept_and_its_document_repeats(settings, monkeypa
     assert verified_by(certificate.public_bytes(PEM), read_pdf(issued.pdf_name))
     assert (compare(issued).same_document, compare(issued).same_file) == (True, None)
     assert "can't be repeated" in compare(issued).words
+
+
+class PinIncorrect(Exception):
+    """As libraries of PKCS#11 name it: without a word of its own."""
+
+
+@pytest.mark.parametrize(
+    ("raised", "setting"),
+    [
+        (PinIncorrect(), "CERTIFICATE_TOKEN_PIN. It says: PinIncorrect"),
+        (Exception("No token matching criteria found"), "look at CERTIFICATE_TOKEN_LABEL"),
+        (Exception("Could not find certificate with label"), "look at CERTIFICATE_TOKEN_KEY"),
+        (Exception("OS exception while loading x.so"), "can't be loaded as a PKCS#11 library"),
+        (Exception("odd"), "CERTIFICATE_TOKEN_LABEL, _PIN and _KEY. It says: odd"),
+    ],
+)
+def test_a_device_that_refuses_leads_to_the_setting(raised: Exception, setting: str):
+    """What SoftHSM 2.6 and python-pkcs11 0.10 said when each was tried on a token."""
+    said = key_sources._why_refused(raised, DEVICE)
+
+    assert said.startswith("CERTIFICATE_TOKEN_MODULE: the device refuses;")
+    assert setting in said
+
+
+def test_a_device_that_is_gone_is_told_and_asked_anew(monkeypatch):
+    held = key_sources.from_pem(as_pem(*pair()), "", kind="file", said="The test")
+    forgotten: list[bool] = []
+
+    class Unplugged(SimpleSigner):
+        def sign_raw(self, *_: Any) -> bytes:
+            raise RuntimeError("SessionHandleInvalid")
+
+    device = Unplugged(
+        signing_cert=held.signing_cert, signing_key=held.signing_key,
+        cert_registry=SimpleCertificateStore(),
+    )  # fmt: skip
+    loaded = SimpleNamespace(cache_clear=lambda: forgotten.append(True))
+    monkeypatch.setattr(signing, "_load_from_device", loaded)
+    key = key_sources.SigningKey(key_sources.DEVICE, held.signing_cert, device=device)
+
+    with pytest.raises(signing.DeviceGone, match="does not sign: SessionHandleInvalid"):
+        signing.sign_pdf(typst.compile(b"= A paper", format="pdf"), datetime.now(UTC), key)
+
+    assert forgotten == [True]
 
 
 def verified_by(pem: bytes, pdf: bytes) -> bool:

@@ -66,8 +66,8 @@ def test_one_changed_byte_is_found(pdf: bytes):
 def test_it_declares_pdf_a_2a_and_pdf_ua_1_and_is_tagged(pdf: bytes):
     """ISO 19005-2 clause 6.6.4 and ISO 14289-1 clause 5: the identification in the metadata.
 
-    Read with `pypdf` and `re`. The file's own declaration is read, not the whole of either
-    standard: no validator of PDF/A or PDF/UA is installable from the Python registry alone.
+    Read with `pypdf` and `re`: the file's own declaration. Whether it holds is looked at in
+    `test_pdf_a` and `test_tagging`.
     """
     reader = pypdf.PdfReader(BytesIO(pdf))
     root = reader.trailer["/Root"]

@@ -4,8 +4,8 @@ It is the only general validator of tagging on the Python registry that runs wit
 checks 16 of the 106 machine-checkable rules (the one on empty headings it skips here, stumbling
 over arrays in the structure tree): structure tree, tagged content, language, alternative
 text, determinable tables, links, title and identification. It cannot see fonts, colours, reading
-order, nesting of list and table elements, or whether a text says what its picture shows; nor does
-it read PDF/A (ISO 19005), for which no validator installs from the registry without Java.
+order, nesting of list and table elements, or whether a text says what its picture shows. PDF/A
+is looked at in `test_pdf_a`.
 """
 
 from __future__ import annotations
