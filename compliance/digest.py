@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from django.conf import settings
 from django.core.cache import cache
 from django.core.mail import send_mail
+from django.urls import reverse
 
 from compliance.models import Shortfall, Waiver
 from compliance.waivers import may_answer
@@ -18,6 +19,8 @@ from jobs.models import Role, User
 
 SOON = timedelta(days=7)
 CHASED_FOR_S = 36 * 3600
+MOST_LINES = 40
+"""Of each part of a message; the page has them all."""
 
 
 @dataclass
@@ -66,22 +69,47 @@ def chase_late(today: date) -> int:
 
 def digest_text(digest: Digest, today: date) -> str:
     """The text of the message: one line a shortfall, the longest overdue first."""
-    needs = call_back_needs(s.job_id for s in (*digest.late, *digest.soon))
-    parts = []
-    if digest.late:
-        parts.append("These lofts were found short and are not put right yet:\n\n")
-        parts += [_line(s, today, needs) for s in sorted(digest.late, key=lambda s: s.due_on)]
-    if digest.soon:
-        parts.append("\nDue within a week:\n\n")
-        parts += [_line(s, today, needs) for s in sorted(digest.soon, key=lambda s: s.due_on)]
-    if digest.waivers:
-        parts.append("\nWaivers that wait for a second person's answer:\n\n")
-        parts += [
-            f"- {w.job.reference}, {w.job.property}: {w.reason} (recorded by {w.recorded_by}, "
-            f"{w.recorded_at:%-d %b %Y})\n"
-            for w in digest.waivers
-        ]
-    return "".join(parts).lstrip("\n")
+    late, soon = (sorted(some, key=lambda s: s.due_on) for some in (digest.late, digest.soon))
+    shown = [*late[:MOST_LINES], *soon[:MOST_LINES]]
+    needs = call_back_needs(s.job_id for s in shown)
+    waivers = [
+        f"- {w.job.reference}, {w.job.property}: {w.reason} (recorded by {w.recorded_by}, "
+        f"{w.recorded_at:%-d %b %Y}); answer it on {_address('verdict', w.job_id)}\n"
+        for w in digest.waivers
+    ]
+    parts = [
+        _part(
+            "These lofts were found short and are not put right yet:",
+            [_line(s, today, needs) for s in late[:MOST_LINES]],
+            len(late),
+            "shortfall_list",
+        ),
+        _part(
+            "Due within a week:",
+            [_line(s, today, needs) for s in soon[:MOST_LINES]],
+            len(soon),
+            "shortfall_list",
+        ),
+        _part(
+            "Waivers that wait for a second person's answer:",
+            waivers,
+            len(waivers),
+        ),
+    ]
+    return "\n".join(part for part in parts if part)
+
+
+def _part(heading: str, lines: list[str], count: int, page: str = "") -> str:
+    """Some lines under their heading, how many more there are, and the page with all of them."""
+    if not count:
+        return ""
+    more = f"- and {count - len(lines)} more\n" if count > len(lines) else ""
+    where = f"All of them: {_address(page)}\n" if page else ""
+    return f"{heading}\n\n{''.join(lines)}{more}{where}"
+
+
+def _address(page: str, *arguments: int) -> str:
+    return str(settings.PUBLIC_ADDRESS.rstrip("/") + reverse(page, args=arguments))
 
 
 def takes_in_words(needs: CallBackNeeds | None) -> str:

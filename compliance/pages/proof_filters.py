@@ -74,7 +74,7 @@ class VerdictFilter(ProofFilter):
         fields = self.ORDERS.get(order.lstrip("-"), ("-made_at", "-pk"))
         if order.startswith("-") and order[1:] in self.ORDERS:
             fields = tuple(f"-{field}" for field in fields)
-        return rows.order_by(*fields)
+        return rows.defer("inputs", "arithmetic").order_by(*fields)
 
 
 class ShortfallFilter(ProofFilter):
@@ -82,6 +82,7 @@ class ShortfallFilter(ProofFilter):
 
     def rows(self) -> Any:
         rows = self.narrowed(Shortfall.objects.visible_to(self.user).with_place())
+        rows = rows.defer("assessment__inputs", "assessment__arithmetic")
         show = self.chosen.get("show", "")
         if show == "late":
             rows = rows.late(timezone.localdate())
@@ -109,4 +110,6 @@ class CertificateFilter(ProofFilter):
         show = self.chosen.get("show", "")
         if show:
             rows = rows.filter(withdrawal__isnull=show == "current")
-        return rows.order_by("-issued_at", "-pk")
+        # What a certificate prints and its verdict rests on is far more than a list shows.
+        heavy = ("contents", "assessment__inputs", "assessment__arithmetic")
+        return rows.defer(*heavy).order_by("-issued_at", "-pk")

@@ -141,6 +141,21 @@ def test_owner_and_officers_are_told_who_puts_it_right_by_when_and_with_what():
     assert "hours for two people" in body
 
 
+def test_thousands_of_late_ones_make_one_mail_that_can_be_read(monkeypatch):
+    monkeypatch.setattr("compliance.digest.MOST_LINES", 2)
+    scene, _ = short_scene()
+    for _ in range(3):
+        short_scene(company=scene.company)
+    officer = scene.person("compliance_officer")
+
+    assert chase_late(shortfall_of(scene).due_on + timedelta(days=1)) == 1
+
+    (message,) = mail.outbox
+    assert (message.to, message.subject) == ([officer.email], "4 late shortfalls")
+    assert message.body.count("- J-") == 2
+    assert "- and 2 more\nAll of them: http" in message.body
+
+
 def test_a_waiver_that_waits_is_told_to_whoever_may_answer_it():
     scene, _ = short_scene()
     officer, second = scene.person("compliance_officer"), scene.person("compliance_officer")
