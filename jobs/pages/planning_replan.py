@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -43,11 +44,17 @@ def visit_lasts_longer(request: HttpRequest) -> HttpResponse:
 def _asked(
     request: HttpRequest, make: Any, carry_out: Callable[[HttpRequest, Any], PlanRun], title: str
 ) -> HttpResponse:
-    """The form; when it is sent, carry it out and go to the run that looks for a plan."""
+    """The form; when it is sent, carry it out and go to the run that looks for a plan.
+
+    Together or not at all: while another plan is looked for, nothing is recorded either, and the
+    form can be sent again.
+    """
     form = make(request.POST or None, user=request.user, initial=request.GET.dict())
     if request.method == "POST" and form.is_valid():
         try:
-            return redirect("planning_run", pk=carry_out(request, form).pk)
+            with transaction.atomic():
+                run = carry_out(request, form)
+            return redirect("planning_run", pk=run.pk)
         except Refused as refusal:
             show_refusal(form, refusal, starts_at="first_day")
     context = {"form": form, "page_title": title, "page_kicker": "Planning"}

@@ -110,8 +110,6 @@ def waiting_field(*choices: Waiting) -> forms.TypedChoiceField:
         choices=[(one.value, words[one.value]) for one in choices],
         coerce=Waiting,
         initial=choices[0].value,
-        empty_value=choices[0],
-        required=False,
     )
 
 

@@ -34,7 +34,8 @@ def ill(office, crew, day, monkeypatch):
     visit.job.property.save(update_fields=["householder_name"])
     tell_householder(visit, by=office.planner, version=visit.version)
     to_fit(office, north_km=2.0)
-    asked = {"crew": crew.pk, "first_day": str(day), "last_day": str(day)}
+    days = {"first_day": str(day), "last_day": str(day)}
+    asked = {"crew": crew.pk, "waiting": "leave", **days}
     answer = signed_in(office.planner).post("/planning/replan/crew/", asked)
     run = PlanRun.objects.get()
     assert answer.headers["Location"] == f"/planning/runs/{run.pk}/"

@@ -245,7 +245,7 @@ def test_a_crew_that_is_ill_is_recorded_and_a_plan_is_looked_for():
 
     answer = signed_in(office.planner).post(
         "/planning/replan/crew/",
-        {"crew": crew.pk, "first_day": today, "last_day": today, "note": "rang at 7"},
+        {"crew": crew.pk, "first_day": today, "last_day": today, "waiting": "leave"},
     )
 
     run = PlanRun.objects.get()
@@ -259,12 +259,26 @@ def test_a_householder_who_cancels_frees_the_crew_and_a_plan_is_looked_for():
     visit = a_visit(office, a_crew(office, "Wren"), "1 Loft Lane")
 
     signed_in(office.planner).post(
-        "/planning/replan/cancelled/", {"visit": visit.pk, "reason": "in hospital"}
+        "/planning/replan/cancelled/",
+        {"visit": visit.pk, "reason": "in hospital", "waiting": "freed"},
     )
 
     visit.refresh_from_db()
     assert (visit.status, visit.stop_reason) == ("cancelled", "in hospital")
     assert PlanRun.objects.get().because == "1 Loft Lane is called off"
+
+
+def test_nothing_is_recorded_while_another_plan_is_looked_for():
+    office = a_board()
+    visit = a_visit(office, a_crew(office, "Wren"), "1 Loft Lane")
+    a_run(office, "running")
+    asked = {"visit": visit.pk, "reason": "in hospital", "waiting": "freed"}
+
+    page = signed_in(office.planner).post("/planning/replan/cancelled/", asked)
+
+    assert "A plan is being looked for already. Stop it or wait." in text_of(page)
+    visit.refresh_from_db()
+    assert visit.status == "booked"
 
 
 def test_a_visit_that_lasts_longer_must_end_later():
@@ -274,11 +288,12 @@ def test_a_visit_that_lasts_longer_must_end_later():
     visit = office.booked(crew=crew, starts_at=noon, hours=2.0)
     client = signed_in(office.planner)
 
-    page = client.post("/planning/replan/longer/", {"visit": visit.pk, "ends_at": "13:00"})
+    asked = {"visit": visit.pk, "waiting": "leave"}
+    page = client.post("/planning/replan/longer/", asked | {"ends_at": "13:00"})
     assert "would not end later" in text_of(page)
     assert PlanRun.objects.count() == 0
 
-    client.post("/planning/replan/longer/", {"visit": visit.pk, "ends_at": "15:30"})
+    client.post("/planning/replan/longer/", asked | {"ends_at": "15:30"})
     assert list(PlanRun.objects.get().overruns) == [str(visit.pk)]
 
 
