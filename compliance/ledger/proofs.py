@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 
 from django.apps import apps
 
+from compliance.ledger.histories import HISTORIES
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import ProofError
 from compliance.models import LedgerEntry, Seal
@@ -33,11 +35,13 @@ class ConsistencyProof:
 
 
 def visible_entry(user: User, entry: LedgerEntry) -> bool:
-    """Whether the fact of an entry is one that this person may see."""
+    """Whether the fact of an entry is one that this person may see; of an edit, the edited row."""
+    table, row = entry.kind, entry.fact_id
+    if table in HISTORIES:
+        table, row = HISTORIES[table].of, json.loads(entry.payload)["fact"]["row_id"]
     models = {model._meta.db_table: model for model in apps.get_models()}
-    facts = models[entry.kind]._default_manager
-    visible = getattr(facts, "visible_to", None)
-    return visible is not None and visible(user).filter(pk=entry.fact_id).exists()
+    visible = getattr(getattr(models.get(table), "_default_manager", None), "visible_to", None)
+    return visible is not None and visible(user).filter(pk=row).exists()
 
 
 def prove_inclusion(entry: LedgerEntry, seal: Seal | None = None) -> InclusionProof:

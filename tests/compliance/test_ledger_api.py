@@ -65,11 +65,24 @@ def test_a_fact_is_proved_by_its_kind_and_id():
     assert (body["kind"], body["fact"]) == ("compliance_assessment", assessment.pk)
 
 
+def test_an_edit_is_proved_to_whoever_sees_the_edited_row_and_to_nobody_else():
+    scene, _ = short_scene()
+    make_seal()
+    edit = LedgerEntry.objects.filter(kind="jobs_jobevent").latest("id")
+
+    body = proof_of(api(scene.person("planner")), edit).json()
+    others = proof_of(api(UserFactory(role=Role.PLANNER)), edit)
+
+    assert f'"row_id": {scene.job.pk},' in body["payload"]
+    assert others.status_code == 404
+
+
 def test_an_entry_of_others_does_not_exist():
     short_scene()
     make_seal()
 
-    response = proof_of(api(UserFactory(role=Role.AUDITOR)), LedgerEntry.objects.first())
+    of_others = LedgerEntry.objects.filter(kind="compliance_assessment").get()
+    response = proof_of(api(UserFactory(role=Role.AUDITOR)), of_others)
 
     assert response.status_code == 404
 
@@ -77,7 +90,8 @@ def test_an_entry_of_others_does_not_exist():
 def test_an_entry_that_no_seal_covers_yet_says_so():
     scene, _ = short_scene()
 
-    response = proof_of(api(scene.person("planner")), LedgerEntry.objects.first())
+    unsealed = LedgerEntry.objects.get(kind="compliance_assessment")
+    response = proof_of(api(scene.person("planner")), unsealed)
 
     assert response.status_code == 400
     assert "No Seal covers this entry yet" in response.json()["detail"]
