@@ -18,6 +18,7 @@ from calculations.sampling.errors import SamplingError
 from calculations.sampling.estimates import (
     StratumResult,
     allocate,
+    counted_for_plan,
     stratified_rate,
     weighted_defective,
 )
@@ -78,6 +79,7 @@ __all__ = [
     "commit_nonce",
     "confidence_sample_size",
     "confidence_strata",
+    "counted_for_plan",
     "defect_rate_limits",
     "draw",
     "draw_from",

@@ -9,9 +9,9 @@ from calculations.sampling import (
     InspectionPlan,
     Limits,
     StratumResult,
+    counted_for_plan,
     defect_rate_limits,
     stratified_rate,
-    weighted_defective,
 )
 from compliance.audits.findings import DEFECTIVE
 from compliance.audits.planning import plan_of
@@ -43,8 +43,8 @@ class Outcome:
     drawn, read, defective: of all drawn so far; `first`: of the sample the plan asked for, by
     which alone the round is accepted or not. counted: defective jobs as the plan counts them,
     which is the plain count but for a sample that looked harder where risk was; there it is the
-    weighted count, rounded up. accepted is None until every job of the first sample was read,
-    unless it is rejected already.
+    weighted count, rounded (`counted_for_plan`). accepted is None until every job of the first
+    sample was read, unless it is rejected already.
 
     limits: the whole population's share of defective jobs, strata weighted by their jobs.
     binomial: Clopper and Pearson's limits, as if the population had no end; finite: exact for
@@ -151,7 +151,7 @@ def _counted(record: AuditRound, first: Counts) -> int:
         StratumResult(s.name, s.population, s.sample, bad.get(s.name, 0))
         for s in sealed_strata(record)
     ]
-    return math.ceil(weighted_defective(sample) - NEARLY)
+    return counted_for_plan(sample, record.accept_at_most)
 
 
 def _accepted(counted: int, at_most: int, unread: int) -> bool | None:

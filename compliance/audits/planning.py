@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from datetime import date
@@ -13,6 +14,7 @@ from calculations.sampling import (
     PopulationLine,
     Stratum,
     SwitchingState,
+    chance_of_acceptance,
     confidence_sample_size,
     confidence_strata,
     inspection_plan,
@@ -113,6 +115,23 @@ def sample_of(record: AuditRound, lot_size: int) -> tuple[int, int]:
         plan = plan_of(record, lot_size)
         return plan.sample_size, plan.accept
     return confidence_sample_size(lot_size, record.confidence, record.defective_share), 0
+
+
+def company_risk_words(record: AuditRound) -> str:
+    """What the plan means for a company at the AQL: how often chance alone turns it down."""
+    plan = plan_of(record, record.population_size)
+    allowed = math.floor(plan.aql * plan.lot_size / 100)
+    if not allowed:
+        return ""
+    turned_down = round(100 * (1 - chance_of_acceptance(plan, allowed)))
+    often = f"about {turned_down} of 100" if turned_down else "fewer than one of 100"
+    said = (
+        f"If {allowed} of the {plan.lot_size} jobs are defective, as many as the AQL allows, "
+        f"chance alone still turns the company down in {often} rounds"
+    )
+    if record.strata_by and record.allocation == AuditRound.Allocation.RISK:
+        return f"{said}; that more are drawn where risk is adds up to two of 100, by simulation."
+    return f"{said}."
 
 
 def strata_to_draw(record: AuditRound, lines: list[PopulationLine]) -> tuple[Stratum, ...]:

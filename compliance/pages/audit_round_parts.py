@@ -11,6 +11,7 @@ from django.urls import reverse
 from calculations.sampling import Stratum
 from compliance.audits.findings import DEFECTIVE
 from compliance.audits.outcome import Outcome, acceptance_plan, outcome_of
+from compliance.audits.planning import company_risk_words
 from compliance.audits.rounds import (
     given_up_before,
     population_file_name,
@@ -164,6 +165,8 @@ def plan_words(record: AuditRound) -> list[str]:
                 "Where risk is higher more is looked at; each job’s weight takes that out again, "
                 "so the estimate for the population leans to no side."
             )
+    if record.plan == AuditRound.Plan.ACCEPTANCE and record.population_size:
+        words += filter(None, [company_risk_words(record)])
     return words
 
 
