@@ -11,6 +11,10 @@ from scipy.special import bdtr
 from calculations.records import Plain, plain_dict
 from calculations.sampling.errors import SamplingError, require_share, require_whole
 
+LEAST_EXPECTED = 5
+"""Defective jobs below which a normal limit is not to be trusted; the usual rule of thumb, without
+a published source here."""
+
 
 @dataclass(frozen=True, slots=True)
 class RateCount:
@@ -111,15 +115,24 @@ def stands_out(defects: int, inspected: int, target: float, coverage: float) -> 
 def p_chart(counts: Sequence[RateCount], sigmas: float = 3.0) -> tuple[RatePoint, ...]:
     """Each period beside p -+ sigmas sqrt(p (1 - p) / n), p the overall rate.
 
-    The Shewhart chart for a share with varying sample size (Montgomery, Introduction to
-    Statistical Quality Control, fraction nonconforming); a lower limit under 0 is 0. For few
-    jobs and small shares the normal limits are rough: prefer `funnel`.
+    The Shewhart chart for a share with varying sample size, three sigma as is usual (ISO 7870-2,
+    from memory; Montgomery, Introduction to Statistical Quality Control, fraction nonconforming);
+    a lower limit under 0 is 0. Where fewer than LEAST_EXPECTED defective or sound jobs are
+    expected the normal limits are rough, and the exact binomial ones of the same coverage, as in
+    `funnel`, take their place.
     """
     if not 0 < sigmas <= 10:
         raise SamplingError("sigmas", f"is {sigmas!r}.", "Give a number up to 10, usually 3.")
     mean = overall_rate(counts)
     points = []
+    coverage = math.erf(sigmas / math.sqrt(2))
     for count in counts:
+        if count.inspected * min(mean, 1 - mean) < LEAST_EXPECTED:
+            limits = funnel_limits(mean, count.inspected, coverage)
+            out = stands_out(count.defects, count.inspected, mean, coverage)
+            named = (count.name, count.inspected, count.defects, count.rate)
+            points.append(RatePoint(*named, *limits, out))
+            continue
         reach = sigmas * math.sqrt(mean * (1 - mean) / count.inspected)
         points.append(_point(count, max(0.0, mean - reach), min(1.0, mean + reach)))
     return tuple(points)

@@ -72,6 +72,26 @@ def test_no_defects_at_all_leave_no_funnel() -> None:
     assert [p.high for p in funnel([RateCount("A", 10, 0), RateCount("B", 5, 0)])] == [0.0, 0.0]
 
 
+def test_a_p_chart_of_few_jobs_has_exact_limits() -> None:
+    """Exact binomial tails by `scipy.stats.binomtest` at 0.135 % a side, three sigma of the
+    normal distribution (`scipy.stats.norm.sf(3)`): 1 of 1 and 2 of 3 are no surprise at one in
+    five, though the normal limits alone would call the first out."""
+    side = stats.norm.sf(3)
+    counts = [
+        RateCount("A", 1, 1),
+        RateCount("B", 3, 2),
+        RateCount("C", 8, 7),
+        RateCount("D", 400, 72),
+    ]
+    points = p_chart(counts)
+    mean = 82 / 412
+    for point in points[:3]:
+        tail = stats.binomtest(point.defects, point.inspected, mean, alternative="greater").pvalue
+        assert (point.stands_out == "high") == (tail <= side)
+    assert [point.stands_out for point in points] == ["", "", "high", ""]
+    assert points[3].high == pytest.approx(mean + 3 * (mean * (1 - mean) / 400) ** 0.5)
+
+
 @pytest.mark.parametrize("pairs", [[], [(1.0, 2.0)], [(1.0, 2.0), (float("nan"), 1.0)]])
 def test_pairs_that_say_nothing_are_refused(pairs: list[tuple[float, float]]) -> None:
     with pytest.raises(SamplingError, match="pairs"):
