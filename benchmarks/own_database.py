@@ -26,7 +26,9 @@ def own_database(name: str) -> Iterator[Path]:
         from django.db import connection
 
         before, url = connection.settings_dict["NAME"], os.environ["DATABASE_URL"]
-        connection.settings_dict["TEST"]["NAME"] = name
+        from tests.migrated import ensure_migrated
+
+        connection.settings_dict["TEST"] |= {"NAME": name, "TEMPLATE": ensure_migrated()}
         connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
         os.environ["DATABASE_URL"] = f"{url.rpartition('/')[0]}/{name}"
         try:
