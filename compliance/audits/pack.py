@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django.apps import apps
 from django.utils import timezone
 
-from calculations.sampling import population_text
 from compliance.audits.pack_lists import lists_of
 from compliance.audits.pack_pages import pages_of
-from compliance.audits.pictures import pictures_for
+from compliance.audits.pictures import Picture, pictures_for
 from compliance.audits.report import DRAWN, report_pdf
 from compliance.audits.rounds import population_file_name, repeat_command
-from compliance.audits.strata import population_lines
+from compliance.audits.strata import population_pieces
 from compliance.certificates.signing import signing_key
 from compliance.ledger.facts import FACTS
 from compliance.models import AuditRound, Seal
@@ -66,7 +65,7 @@ class RoundExtra:
         )
         return ABOUT.format(command=command.replace(" --", " \\\n        --"))
 
-    def facts(self) -> dict[str, list[int]]:
+    def facts(self) -> dict[str, Iterable[int]]:
         """Facts of the round itself: its sealed population, widenings, what follows from it.
 
         Its population goes as the text that was sealed, job by job only of those drawn.
@@ -79,28 +78,30 @@ class RoundExtra:
             and any(f.name == "round" for f in models[table]._meta.concrete_fields)
         ]
         return {
-            table: list(
-                model._default_manager.filter(round=self.record).values_list("pk", flat=True)
-            )
+            table: model._default_manager.filter(round=self.record)
+            .values_list("pk", flat=True)
+            .iterator()
             for table, model in of_rounds
         }
 
     def files(self, seal: Seal) -> Files:
         """The small ones first, so that who reads a stream learns early what it is of."""
         yield layout.AUDIT_ROUND, iter([_round_json(self.record)])
-        text = population_text(population_lines(self.record))
-        yield layout.AUDIT_POPULATION, iter([text.encode()])
-        report = report_pdf(self.record, self.user, made_at=timezone.now())
-        yield layout.AUDIT_REPORT, iter([report])
-        for picture in pictures_for(self.user, self.record):
+        yield layout.AUDIT_POPULATION, population_pieces(self.record)
+        pictures = pictures_for(self.user, self.record)
+        yield layout.AUDIT_REPORT, iter([self._report(pictures)])
+        for picture in pictures:
             name = f"{layout.AUDIT}pictures/{picture.key}"
             yield f"{name}.svg", iter([picture.svg.encode()])
-            yield f"{name}.csv", iter([picture.data.to_csv().encode()])
+            yield f"{name}.csv", (piece.encode() for piece in picture.data.csv_pieces())
         for name, chunks in lists_of(self.record, self.user):
             yield f"{layout.AUDIT}lists/{name}.csv", chunks
         for name, chunks in pages_of(self.record, self.user, with_photos=self.with_photos):
             yield f"{layout.AUDIT}{name}", chunks
         yield layout.VERIFIER, iter([verifier_zipapp()])
+
+    def _report(self, pictures: Sequence[Picture]) -> bytes:
+        return report_pdf(self.record, self.user, made_at=timezone.now(), pictures=pictures)
 
 
 def round_scope(record: AuditRound, user: User | Any, *, without_photos: bool = False) -> PackScope:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import F
+from django.db.models import F, OuterRef, Subquery
 
-from calculations.charts import Cell
-from calculations.charts.tables import plain_cell
-from compliance.audits.strata import weights_of
+from calculations.charts.tables import csv_pieces, plain_cell
+from compliance.audits.strata import strata_now
 from compliance.models import (
     Assessment,
     AuditFollowUp,
@@ -25,10 +22,10 @@ from compliance.models import (
     PopulationJob,
     Remeasurement,
 )
-from jobs.models import DepthReading, Job, Photo, PreStartCheck, User
+from jobs.models import DepthReading, Photo, PreStartCheck, User
+from jobs.models.jobs import reference_of
 
 CHUNK = 1000
-PIECE = 1 << 16
 
 Rows = Iterable[Sequence[Any]]
 
@@ -60,22 +57,19 @@ Listed = tuple[str, tuple[str, ...], Rows]
 
 
 def _drawn(record: AuditRound, drawn: Any) -> Listed:
-    weights = weights_of(record)
-    crews = dict(
-        PopulationJob.objects.filter(round=record, job__draws__round=record).values_list(
-            "job_id", "crew__name"
-        )
-    )
-    rows = drawn.order_by("draw_order").values_list(
-        "draw_order", "job_id", "job__company__name", "stratum", "widening__number", "pk"
+    weights = {s.name: s.weight for s in strata_now(record)}
+    in_population = PopulationJob.objects.filter(round=record, job=OuterRef("job"))
+    crewed = drawn.annotate(crew_name=Subquery(in_population.values("crew__name")[:1]))
+    rows = crewed.order_by("draw_order").values_list(
+        "draw_order", "job_id", "job__company__name", "crew_name", "stratum", "widening__number"
     )
     columns = ("draw_order", "job", "company", "crew", "stratum", "widening", "weight")
     return (
         "drawn",
         columns,
         (
-            (order, _job(job), company, crews.get(job), stratum, widening or 0, weights[pk])
-            for order, job, company, stratum, widening, pk in rows.iterator(CHUNK)
+            (order, reference_of(job), company, crew, stratum, widening or 0, weights[stratum])
+            for order, job, company, crew, stratum, widening in rows.iterator(CHUNK)
         ),
     )
 
@@ -173,27 +167,15 @@ def _with_job(rows: Any, names: Sequence[str], at: int) -> Rows:
     """Rows with the job's number in words at place `at`."""
     for row in rows.values_list(*names).iterator(CHUNK):
         job = row[at]
-        yield (*row[:at], "" if job is None else _job(job), *row[at + 1 :])
-
-
-def _job(number: int) -> str:
-    return Job(pk=number).reference
+        yield (*row[:at], "" if job is None else reference_of(job), *row[at + 1 :])
 
 
 def _csv(columns: Sequence[str], rows: Rows) -> Iterator[bytes]:
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(columns)
-    for row in rows:
-        writer.writerow([_cell(cell) for cell in row])
-        if out.tell() >= PIECE:
-            yield out.getvalue().encode()
-            out.seek(0)
-            out.truncate()
-    yield out.getvalue().encode()
+    pieces = csv_pieces(columns, ([_cell(cell) for cell in row] for row in rows))
+    return (piece.encode() for piece in pieces)
 
 
-def _cell(value: Any) -> Cell:
+def _cell(value: Any) -> str | int | float:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):

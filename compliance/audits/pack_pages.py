@@ -17,7 +17,8 @@ from django.utils import timezone
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment, AuditRound, Certificate, DrawnJob, Finding
 from jobs.evidence.questions import QUESTIONS
-from jobs.models import DepthReading, Job, Photo, PreStartCheck, User
+from jobs.models import DepthReading, Photo, PreStartCheck, User
+from jobs.models.jobs import reference_of
 
 CHUNK = 200
 MOST_DRAWINGS = 500
@@ -62,25 +63,34 @@ class _Drawn:
 
     @property
     def name(self) -> str:
-        return Job(pk=self.job_id).reference
+        return reference_of(self.job_id)
 
 
 def pages_of(record: AuditRound, user: User | Any, *, with_photos: bool) -> Files:
     """Names below data/audit/ and bytes: the index, and a page for each drawn job."""
-    rows = DrawnJob.objects.filter(round=record).order_by("draw_order")
-    columns = ("pk", "job_id", "draw_order", "job__company__name")
-    drawn = [_Drawn(*row) for row in rows.values_list(*columns).iterator(CHUNK)]
     found = Finding.objects.visible_to(user).filter(drawn_job__round=record).order_by("pk")
-    yield "index.html", _index(record, drawn, found)
-    draws = len(drawn) <= MOST_DRAWINGS
-    for start in range(0, len(drawn), CHUNK):
-        some = drawn[start : start + CHUNK]
+    size = record.drawn_jobs.count()
+    yield "index.html", _index(record, size, found)
+    draws = size <= MOST_DRAWINGS
+    for some in _drawn_of(record):
         evidence = _Evidence([one.job_id for one in some], draws=draws)
         mine = found.filter(drawn_job__in=[one.pk for one in some])
         findings = _by(mine.prefetch_related("answers__reply"), lambda row: row.drawn_job_id)
         for one in some:
             page = _job_page(one, evidence, findings[one.pk], with_photos=with_photos, draws=draws)
             yield f"jobs/{one.name}.html", iter([page.encode()])
+
+
+def _drawn_of(record: AuditRound) -> Iterator[list[_Drawn]]:
+    """CHUNK drawn jobs at a time, in the order of the draw."""
+    rows = DrawnJob.objects.filter(round=record).order_by("draw_order")
+    columns = ("pk", "job_id", "draw_order", "job__company__name")
+    last = 0
+    while some := [
+        _Drawn(*row) for row in rows.filter(draw_order__gt=last).values_list(*columns)[:CHUNK]
+    ]:
+        yield some
+        last = some[-1].order
 
 
 class _Evidence:
@@ -128,23 +138,25 @@ def _by(rows: Iterable[Any], key: Any) -> dict[int, list[Any]]:
     return found
 
 
-def _index(record: AuditRound, drawn: Sequence[_Drawn], found: Any) -> Iterator[bytes]:
-    classes = _by(found.values_list("drawn_job_id", "severity"), lambda row: row[0])
+def _index(record: AuditRound, size: int, found: Any) -> Iterator[bytes]:
     yield _head(f"Audit round “{record.name}”").encode()
     yield (
         f"<p>{escape(record.scheme.name)}. Population {record.population_size:,} jobs, "
-        f"{len(drawn):,} drawn, {record.get_state_display().lower()}.</p>"
+        f"{size:,} drawn, {record.get_state_display().lower()}.</p>"
         '<nav><a href="report.pdf">The report</a><a href="pictures/">Pictures</a>'
         '<a href="lists/">Lists</a><a href="../../README.txt">What is in the pack</a></nav>'
         "<h2>Drawn jobs</h2><table><thead><tr><th scope=col>No.<th scope=col>Job"
         "<th scope=col>Company<th scope=col>Found</tr></thead><tbody>\n"
     ).encode()
-    for one in drawn:
-        words = ", ".join(CLASS[severity] for _, severity in classes[one.pk])
-        yield (
-            f'<tr><td>{one.order}<td><a href="jobs/{one.name}.html">{one.name}</a>'
-            f"<td>{escape(one.company)}<td>{words or 'to be read'}</tr>\n"
-        ).encode()
+    for some in _drawn_of(record):
+        mine = found.filter(drawn_job__in=[one.pk for one in some])
+        classes = _by(mine.values_list("drawn_job_id", "severity"), lambda row: row[0])
+        for one in some:
+            words = ", ".join(CLASS[severity] for _, severity in classes[one.pk])
+            yield (
+                f'<tr><td>{one.order}<td><a href="jobs/{one.name}.html">{one.name}</a>'
+                f"<td>{escape(one.company)}<td>{words or 'to be read'}</tr>\n"
+            ).encode()
     yield b"</tbody></table></body></html>\n"
 
 

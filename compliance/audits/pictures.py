@@ -18,11 +18,13 @@ from calculations.charts import (
     draw_findings_map,
 )
 from calculations.charts.crews_over_time import COVERAGE
+from calculations.charts.tables import RowsAgain
 from calculations.drawing import draw_agreement, draw_funnel, draw_p_chart
 from calculations.sampling import RateCount, RatePoint, funnel, funnel_limits, p_chart
 from compliance.audits.read_jobs import JobDepths, ReadJob, depths_of, periods_of, read_jobs
 from compliance.models import AuditRound, Remeasurement
-from jobs.models import Job, User
+from jobs.models import User
+from jobs.models.jobs import reference_of
 from jobs.planning.round_map import transverse_mercator
 
 LEAST_PAIRS = 2
@@ -95,8 +97,8 @@ def rate_over_time(jobs: Sequence[ReadJob]) -> Picture:
         "over-time",
         "Defect rate over time",
         draw_p_chart(counts, what=_step(periods)),
-        "By when the certificate was issued. Three-sigma limits are rough where few jobs were "
-        "read; the crews’ picture has exact ones.",
+        "By when the certificate was issued. Three-sigma limits; where fewer than five defective "
+        "jobs are to be expected, exact binomial ones that chance keeps as often.",
         *_rate_tables(("certified_in",), rows),
     )
 
@@ -142,10 +144,12 @@ def depths_by_crew(jobs: Sequence[ReadJob], depths: Sequence[JobDepths]) -> Pict
         (c.crew, len(c.depths_mm), _mm(c.mean_mm), _mm(c.spread_mm), min(c.depths_mm), c.below)
         for c in crews
     )
-    data = tuple(
-        (crew_of[one.job_id], Job(pk=one.job_id).reference, depth, one.asked_mm)
-        for one in depths
-        for depth in one.depths_mm
+    data = RowsAgain(
+        lambda: (
+            (crew_of[one.job_id], reference_of(one.job_id), depth, one.asked_mm)
+            for one in depths
+            for depth in one.depths_mm
+        )
     )
     return Picture(
         "depths",
@@ -178,9 +182,11 @@ def where_findings_lie(jobs: Sequence[ReadJob]) -> Picture | None:
         (district, sum(counts.values()), *(counts[kind] for kind in SpotKind))
         for district, counts in sorted(found.items())
     )
-    data = tuple(
-        (job.reference, job.crew, job.district, job.worst.value, *(job.at or (None, None)))
-        for job in jobs
+    data = RowsAgain(
+        lambda: (
+            (job.reference, job.crew, job.district, job.worst.value, *(job.at or (None, None)))
+            for job in jobs
+        )
     )
     missing = len(jobs) - len(placed)
     return Picture(
@@ -209,7 +215,7 @@ def measured_again(user: User | Any, record: AuditRound | None) -> Picture | Non
     pairs = [(float(again), float(first)) for _, _, again, first in found]
     columns = ("job", "crew", "auditor_mm", "installer_mm", "difference_mm")
     data = tuple(
-        (Job(pk=job).reference, crew, again, first, _mm(again - first))
+        (reference_of(job), crew, again, first, _mm(again - first))
         for job, crew, again, first in found
     )
     table = Table(columns, data)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import groupby
+from operator import itemgetter
+from sys import intern
 from typing import Any
 
 from django.db.models import F, OuterRef, QuerySet, Subquery
@@ -12,7 +15,8 @@ from django.db.models import F, OuterRef, QuerySet, Subquery
 from calculations.charts import SpotKind
 from compliance.audits.findings import DEFECTIVE
 from compliance.models import Assessment, AuditRound, Certificate, Finding, PopulationJob
-from jobs.models import Job, User
+from jobs.models import User
+from jobs.models.jobs import reference_of
 
 NO_CREW = "Crew not known"
 PLACES_TO_DEGREES = 2
@@ -21,7 +25,7 @@ that is passed on tells no household's address."""
 WEEKS_AT_MOST = 16
 JOBS_A_WEEK = 8
 """Up to so many weeks, with so many jobs read in each, are told week by week; else by months."""
-CHUNK = 2000
+CHUNK = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,7 @@ class ReadJob:
 
     @property
     def reference(self) -> str:
-        return Job(pk=self.job_id).reference
+        return reference_of(self.job_id)
 
     @property
     def is_defective(self) -> bool:
@@ -72,16 +76,15 @@ def read_jobs(user: User | Any, record: AuditRound | None = None) -> list[ReadJo
         "drawn_job__job__property__latitude_deg",
         "drawn_job__job__property__longitude_deg",
     )
-    worst: dict[int, SpotKind] = {}
-    facts: dict[int, tuple[Any, ...]] = {}
-    for drawn, severity, *rest in rows.iterator(CHUNK):
-        kind = SpotKind(severity)
-        order = list(SpotKind).index
-        if drawn not in worst or order(kind) > order(worst[drawn]):
-            worst[drawn] = kind
-        facts[drawn] = tuple(rest)
-    many = len({row[3] for row in facts.values()}) > 1
-    return [_read_job(row, worst[drawn], with_company=many) for drawn, row in facts.items()]
+    read, companies = [], set()
+    for _, found in groupby(rows.iterator(CHUNK), key=itemgetter(0)):
+        of_job = list(found)
+        worst = max((SpotKind(row[1]) for row in of_job), key=list(SpotKind).index)
+        read.append(_read_job(of_job[0][2:], worst))
+        companies.add(f"{of_job[0][5]}: ")
+    if len(companies) > 1:
+        return read
+    return [replace(job, crew=intern(job.crew.removeprefix(*companies))) for job in read]
 
 
 def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:
@@ -105,17 +108,16 @@ def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:
     ).order_by("drawn_job__round_id", "place", "pk")
 
 
-def _read_job(row: tuple[Any, ...], worst: SpotKind, *, with_company: bool) -> ReadJob:
+def _read_job(row: tuple[Any, ...], worst: SpotKind) -> ReadJob:
     job, round_id, crew, company, certified_at, period_to, postcode, latitude, longitude = row
-    name = crew or NO_CREW
     known = latitude is not None and longitude is not None
     return ReadJob(
         job_id=job,
         round_id=round_id,
-        crew=f"{company}: {name}" if with_company else name,
+        crew=intern(f"{company}: {crew or NO_CREW}"),
         certified_on=certified_at.date() if certified_at else period_to,
         worst=worst,
-        district=postcode.partition(" ")[0],
+        district=intern(postcode.partition(" ")[0]),
         at=(round(latitude, PLACES_TO_DEGREES), round(longitude, PLACES_TO_DEGREES))
         if known
         else None,
@@ -141,13 +143,15 @@ def depths_of(job_ids: Iterable[int]) -> list[JobDepths]:
     """Depths by job, as its newest verdict took them in; eaves, tanks and decks left out."""
     wanted = sorted(set(job_ids))
     found = []
+    once: dict[float, float] = {}  # many readings are alike; one number serves them all
     for start in range(0, len(wanted), CHUNK):
         newest = Assessment.objects.filter(job_id__in=wanted[start : start + CHUNK])
         rows = newest.latest_per_job().values_list(
             "job_id", "inputs__readings", "inputs__requirement__min_depth_mm"
         )
         for job, readings, asked in rows:
-            depths = tuple(float(r["depth_mm"]) for r in readings or () if not r["allowance"])
+            counted = (float(r["depth_mm"]) for r in readings or () if not r["allowance"])
+            depths = tuple(once.setdefault(depth, depth) for depth in counted)
             if depths and asked is not None:
-                found.append(JobDepths(job, depths, float(asked)))
+                found.append(JobDepths(job, depths, once.setdefault(float(asked), float(asked))))
     return sorted(found, key=lambda one: one.job_id)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from django.utils import timezone
 from calculations.charts import Cell, Table
 from compliance.audits.outcome import Outcome, acceptance_plan, outcome_of
 from compliance.audits.pictures import Picture, pictures_for
+from compliance.audits.planning import company_risk_words
 from compliance.audits.report_parts import findings_by_class, follow_ups, sample_rows
 from compliance.audits.rounds import repeat_agrees, repeat_command
 from compliance.audits.strata import sealed_strata, strata_now
@@ -32,28 +33,39 @@ METHODS = {
 DRAWN = (AuditRound.State.DRAWN, AuditRound.State.CLOSED)
 
 
-def report_pdf(record: AuditRound, user: User | Any, *, made_at: datetime) -> bytes:
+def report_pdf(
+    record: AuditRound,
+    user: User | Any,
+    *,
+    made_at: datetime,
+    pictures: Sequence[Picture] | None = None,
+) -> bytes:
     """A tagged PDF of the round as this person may see it, signed as certificates are (PAdES).
 
     The same round gives the same bytes by a key in a file; a device signs anew each time.
+    pictures: those of this round for this person, where they are drawn already.
 
     Raises:
         Conflict: the round is not drawn yet.
     """
     key = signing_key()
-    contents = report_contents(record, user) | {"key": key.fingerprint}
+    contents = report_contents(record, user, pictures) | {"key": key.fingerprint}
     pdf = typeset(TEMPLATE, contents, made_at=timezone.localtime(made_at))
     keep_key(key)
     return sign_pdf(pdf, made_at, key, reason=AS_REPORT)
 
 
-def report_contents(record: AuditRound, user: User | Any) -> dict[str, Any]:
+def report_contents(
+    record: AuditRound, user: User | Any, pictures: Sequence[Picture] | None = None
+) -> dict[str, Any]:
     """Words, figures and drawings of the report, and nothing personal: no name of a household,
     no address. Raises Conflict for a round that is not drawn."""
     if record.state not in DRAWN or record.seal is None:
         raise Conflict("There is a report once the sample is drawn.")
     outcome = outcome_of(record)
     rows, note = sample_rows(record)
+    followed, followed_note = follow_ups(record, user)
+    drawn = pictures_for(user, record) if pictures is None else pictures
     return {
         "company": record.scheme.name,
         "invented": any(c.is_invented for c in record.scheme.companies.all()),
@@ -82,9 +94,10 @@ def report_contents(record: AuditRound, user: User | Any) -> dict[str, Any]:
         "rates": _rates(outcome),
         "estimate": _estimate(outcome),
         "by_stratum": [[s.name, s.population, s.sample, s.defects] for s in outcome.strata],
-        "pictures": [_picture(p) for p in pictures_for(user, record)],
+        "pictures": [_picture(p) for p in drawn],
         "follows": [outcome.what_follows, *_next_inspection(outcome)],
-        "follow_ups": follow_ups(record, user),
+        "follow_ups": followed,
+        "follow_ups_note": followed_note,
         "seals": _seals(record.seal),
     }
 
@@ -160,6 +173,7 @@ def _plan(record: AuditRound) -> list[list[str]]:
         ["Why so", record.severity_reason or "The first round of its series."],
         ["Sample", f"{record.sample_size} jobs; accept on {plan.accept}, reject on {plan.reject}"],
         ["Strata", _strata_words(record)],
+        *(["The company’s risk", words] for words in [company_risk_words(record)] if words),
     ]
 
 

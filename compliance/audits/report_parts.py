@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
+from django.db.models import Count, Exists, OuterRef, Subquery
 from django.utils import timezone
 
 from compliance.models import AuditFollowUp, AuditRound, Finding, PopulationJob
-from jobs.models import Job, User
+from jobs.models import User
+from jobs.models.jobs import reference_of
 
 MOST_LISTED = 400
-"""A longer sample is in the pack's lists; the report then names only jobs with findings."""
+"""A longer sample, and more findings, are in the pack's lists; the report names the gravest."""
 CLASSES = (
     (Finding.Severity.CRITICAL, "Critical"),
     (Finding.Severity.MAJOR, "Major"),
@@ -22,39 +24,47 @@ CLASSES = (
 
 def sample_rows(record: AuditRound) -> tuple[list[list[str]], str]:
     """Number, job, stratum or crew, what was found; and a note where not all are listed."""
-    crews = dict(
-        PopulationJob.objects.filter(round=record, job__draws__round=record).values_list(
-            "job_id", "crew__name"
-        )
-    )
+    in_population = PopulationJob.objects.filter(round=record, job=OuterRef("job"))
+    drawn = record.drawn_jobs.order_by("draw_order")
+    size, note = drawn.count(), ""
+    if size > MOST_LISTED:
+        listed = Finding.objects.filter(drawn_job=OuterRef("pk")).defects()
+        drawn = drawn.filter(Exists(listed))
+        named = "those with findings"
+        if drawn.count() > MOST_LISTED:
+            named = f"the first {MOST_LISTED} with findings"
+        note = f"Of {size:,} drawn jobs {named}; the pack lists all."
+    crewed = drawn.annotate(crew_name=Subquery(in_population.values("crew__name")[:1]))
     rows = []
-    for drawn in record.drawn_jobs.order_by("draw_order").prefetch_related("findings"):
-        found = [str(f.get_severity_display()) for f in drawn.findings.all()]
+    for one in crewed.prefetch_related("findings")[:MOST_LISTED]:
+        found = [str(f.get_severity_display()) for f in one.findings.all()]
         words = ", ".join(dict.fromkeys(found)) or "to be read"
-        group = drawn.stratum or crews.get(drawn.job_id) or ""
-        rows.append([str(drawn.draw_order), Job(pk=drawn.job_id).reference, group, words])
-    if len(rows) <= MOST_LISTED:
-        return rows, ""
-    kept = [row for row in rows if row[3] not in ("Sound", "to be read")]
-    return kept, f"Of {len(rows):,} drawn jobs those with findings; the pack lists all."
+        group = one.stratum or one.crew_name or ""
+        rows.append([str(one.draw_order), reference_of(one.job_id), group, words])
+    return rows, note
 
 
 def findings_by_class(record: AuditRound, user: User | Any) -> list[dict[str, Any]]:
-    """The classes, the gravest first, each with its findings and all that was said to them."""
-    rows = (
-        Finding.objects.visible_to(user)
-        .filter(drawn_job__round=record)
-        .defects()
-        .select_related("drawn_job__job__company")
+    """The classes, the gravest first, each with its findings and all that was said to them.
+
+    MOST_LISTED in all; `more` says how many of a class are left to the pack's lists.
+    """
+    rows = Finding.objects.visible_to(user).filter(drawn_job__round=record)
+    full = (
+        rows.select_related("drawn_job__job__company")
         .prefetch_related("answers__reply", "answers__evidence", "follow_ups")
         .order_by("drawn_job__draw_order", "pk")
     )
-    found = [(finding.severity, _finding(finding)) for finding in rows]
-    return [
-        {"title": title, "items": [told for kind, told in found if kind == severity]}
-        for severity, title in CLASSES
-        if any(kind == severity for kind, _ in found)
-    ]
+    counts = dict(rows.order_by().values_list("severity").annotate(Count("pk")))
+    classes, left = [], MOST_LISTED
+    for severity, title in CLASSES:
+        if count := counts.get(severity, 0):
+            items = [_finding(finding) for finding in full.filter(severity=severity)[:left]]
+            left -= len(items)
+            classes.append(
+                {"title": title, "count": count, "items": items, "more": count - len(items)}
+            )
+    return classes
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
@@ -62,7 +72,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
     exchange = [line for answer in finding.answers.all() for line in _exchange(answer)]
     due = f" The answer is due {_day(finding.answer_due_on)}." if finding.answer_due_on else ""
     return {
-        "job": Job(pk=job.pk).reference,
+        "job": job.reference,
         "company": str(job.company),
         "number": finding.pk,
         "on": _day(finding.found_at),
@@ -84,19 +94,23 @@ def _exchange(answer: Any) -> list[dict[str, str]]:
     return said
 
 
-def follow_ups(record: AuditRound, user: User | Any) -> list[list[str]]:
-    """Kind, job, due, why, and what became of it."""
-    rows = AuditFollowUp.objects.visible_to(user).filter(round=record).with_place()
+def follow_ups(record: AuditRound, user: User | Any) -> tuple[list[list[str]], str]:
+    """Kind, job, due, why, and what became of it; and a note where not all are listed."""
+    rows = AuditFollowUp.objects.visible_to(user).filter(round=record).with_place().order_by("pk")
+    count = rows.count()
+    note = (
+        f"Of {count:,} the first {MOST_LISTED}; the pack lists all." if count > MOST_LISTED else ""
+    )
     return [
         [
             str(one.get_kind_display()),
-            Job(pk=one.job_id).reference if one.job_id else "the round",
+            reference_of(one.job_id) if one.job_id else "the round",
             _day(one.due_on),
             one.reason,
             _became(one),
         ]
-        for one in rows.order_by("pk")
-    ]
+        for one in rows[:MOST_LISTED]
+    ], note
 
 
 def _became(one: AuditFollowUp) -> str:

@@ -58,7 +58,8 @@ from compliance.models import (
     Seal,
 )
 from jobs.errors import Conflict, Refused, refusals_explained
-from jobs.models import Job, User
+from jobs.models import User
+from jobs.models.jobs import reference_of
 
 __all__ = [
     "RoundTerms",
@@ -77,10 +78,6 @@ __all__ = [
 ]
 
 State = AuditRound.State
-
-
-def reference_of(job_id: int) -> str:
-    return Job(pk=job_id).reference
 
 
 def population_file(record: AuditRound) -> str:

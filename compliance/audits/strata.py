@@ -18,12 +18,20 @@ A stratum is looked at in proportion to the sum of its jobs' risk (`calculations
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
-from django.db.models import Count, Exists, OuterRef
+from django.db.models import Count, Exists, OuterRef, TextField, Value
+from django.db.models.functions import Cast, Collate, Greatest, Length, LPad
 
-from calculations.sampling import PopulationLine, Stratum, StratumResult, widened
+from calculations.sampling import (
+    PopulationLine,
+    Stratum,
+    StratumResult,
+    population_text,
+    widened,
+)
 from compliance.models import (
     Assessment,
     AuditRound,
@@ -34,6 +42,7 @@ from compliance.models import (
 )
 from jobs.intake.postcodes import area_of
 from jobs.models import LAYING_KINDS, Job, Nation, PhotoInspection, Stage, Visit
+from jobs.models.jobs import reference_of
 
 By = AuditRound.StrataBy
 TOGETHER = "Small groups together"
@@ -125,13 +134,23 @@ def put_together(candidates: list[Candidate], size: int) -> list[Candidate]:
 
 
 def line_of(job_id: int, stratum: str, risk: float) -> PopulationLine:
-    return PopulationLine(Job(pk=job_id).reference, stratum, risk)
+    return PopulationLine(reference_of(job_id), stratum, risk)
 
 
 def population_lines(record: AuditRound) -> list[PopulationLine]:
     """The sealed population as the draw takes it."""
     rows = PopulationJob.objects.filter(round=record).order_by("job_id")
-    return [line_of(*row) for row in rows.values_list("job_id", "stratum", "risk")]
+    return [line_of(*row) for row in rows.values_list("job_id", "stratum", "risk").iterator(CHUNK)]
+
+
+def population_pieces(record: AuditRound) -> Iterator[bytes]:
+    """The population's file as it is hashed, CHUNK lines at a time."""
+    number = Cast("job_id", TextField())  # ordered as references are: by bytes, of six digits
+    padded = LPad(number, Greatest(Value(6), Length(number)), Value("0"))
+    rows = PopulationJob.objects.filter(round=record).order_by(Collate(padded, "C"))
+    lines = (line_of(*row) for row in rows.values_list("job_id", "stratum", "risk").iterator(CHUNK))
+    while some := list(islice(lines, CHUNK)):
+        yield population_text(some).encode()
 
 
 def sealed_strata(record: AuditRound) -> tuple[Stratum, ...]:

@@ -40,8 +40,7 @@ def inclusion_path(index: int, size: int, lookup: Lookup) -> list[bytes]:
 
     Raises ProofError when there is no such leaf.
     """
-    if not 0 <= index < size:
-        raise ProofError(f"There is no leaf {index} in a tree of {size}; the first is 0.")
+    _refuse_no_leaf(index, size)
     path: list[bytes] = []
     start, end = 0, size
     while end - start > 1:
@@ -53,6 +52,45 @@ def inclusion_path(index: int, size: int, lookup: Lookup) -> list[bytes]:
             path.append(_hash_of_range(start, middle, lookup))
             start = middle
     return path[::-1]
+
+
+class Paths:
+    """PATH(m, D_n) of many leaves of one tree: the nearer two lie, the less is looked up twice."""
+
+    def __init__(self, size: int, lookup: Lookup) -> None:
+        self._size, self._lookup = size, lookup
+        self._at: list[tuple[int, int]] = []  # by level: the node above the last leaf, path so far
+        self._last: list[bytes] = []
+        self._edge: dict[int, bytes] = {}
+
+    def path(self, index: int) -> list[bytes]:
+        """As `inclusion_path`. Raises ProofError when there is no such leaf."""
+        _refuse_no_leaf(index, self._size)
+        at: list[tuple[int, int]] = []
+        path: list[bytes] = []
+        node, last, level = index, self._size - 1, 0
+        while last:
+            if level < len(self._at) and self._at[level][0] == node:
+                known = self._at[level][1]
+                shift = len(path) - known
+                at += [(above, place + shift) for above, place in self._at[level:]]
+                path += self._last[known:]
+                break
+            at.append((node, len(path)))
+            if node & 1 or node < last:
+                path.append(self._node(level, node ^ 1))
+            node, last, level = node >> 1, last >> 1, level + 1
+        self._at, self._last = at, path
+        return path
+
+    def _node(self, level: int, index: int) -> bytes:
+        """The hash of a node; of the last of its level also where its subtree is not full."""
+        start, end = index << level, (index + 1) << level
+        if end <= self._size:
+            return self._lookup(level, index)
+        if level not in self._edge:
+            self._edge[level] = _hash_of_range(start, self._size, self._lookup)
+        return self._edge[level]
 
 
 def consistency_path(first: int, second: int, lookup: Lookup) -> list[bytes]:
@@ -173,6 +211,11 @@ def complete_root(hashes: Sequence[bytes]) -> bytes:
     while len(row) > 1:
         row = [node_hash(row[i], row[i + 1]) for i in range(0, len(row), 2)]
     return row[0]
+
+
+def _refuse_no_leaf(index: int, size: int) -> None:
+    if not 0 <= index < size:
+        raise ProofError(f"There is no leaf {index} in a tree of {size}; the first is 0.")
 
 
 def _split(count: int) -> int:

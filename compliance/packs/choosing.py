@@ -9,12 +9,11 @@ from typing import Any
 from django.db.models import Count, Exists, OuterRef, QuerySet, Sum
 
 from compliance.models import Assessment, Certificate, EvidenceAccess, Seal
-from compliance.packs.scope import PackScope, scope_for
+from compliance.packs.scope import PackScope, batched, scope_for
 from jobs.errors import Refused
 from jobs.models import Job, Photo, User
 
 AUDITED = "evidence pack"
-STEP = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +67,10 @@ def figures_of(scope: PackScope) -> PackFigures:
 
 def note_taken_away(scope: PackScope, person: User) -> None:
     """Record, for every job of the pack, that this person took its evidence away."""
-    EvidenceAccess.objects.bulk_create(
-        (EvidenceAccess(job_id=job, person=person, what=AUDITED) for job in scope.jobs or ()),
-        batch_size=STEP,
-    )
+    for jobs in batched(scope.jobs or ()):
+        EvidenceAccess.objects.bulk_create(
+            EvidenceAccess(job_id=job, person=person, what=AUDITED) for job in jobs
+        )
 
 
 def _jobs(user: User, wish: PackWish) -> tuple[QuerySet[Job], str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from array import array
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -24,6 +23,7 @@ from compliance.packs.kept_files import kept_files
 from compliance.packs.manifest import Manifest
 from compliance.packs.readme import readme
 from compliance.packs.scope import PackScope, entries_of
+from compliance.packs.scratch import Entries, Scratch
 from compliance.packs.sinks import FolderSink, Outgoing, Sink, ZipSink
 from compliance.packs.strays import stray_lines
 from compliance.packs.tracked import Tracked
@@ -69,19 +69,19 @@ class PackWriter:
     made_at: datetime = field(default_factory=timezone.now)
     counts: Counter[str] = field(default_factory=Counter)
     _manifest: Manifest = field(default_factory=Manifest)
-    _kept: set[str] = field(default_factory=set)
-    _tracked: Tracked = field(default_factory=Tracked)
+    _scratch: Scratch = field(default_factory=Scratch)
 
     def write(self) -> Iterator[None]:
         seal = self._seal()
-        ids = entries_of(self.scope, seal)
-        yield from self._ledger(seal, ids)
-        yield from self._kept_files(ids)
+        entries = entries_of(self.scope, seal, self._scratch)
+        yield from self._ledger(seal, entries)
+        yield from self._kept_files(entries)
         yield from self._present(seal)
         yield from self._extra(seal)
         yield from self._put(layout.PACK, iter([self._pack_json(seal)]))
         yield from self._tags()
         self.sink.close()
+        self._scratch.close()
         yield
 
     def _seal(self) -> Seal:
@@ -91,31 +91,30 @@ class PackWriter:
         except LedgerRewritten:
             return Seal.objects.latest("tree_size", "id")
 
-    def _ledger(self, seal: Seal, ids: array[int]) -> Iterator[None]:
+    def _ledger(self, seal: Seal, entries: Entries) -> Iterator[None]:
         seals = lines.chosen_seals(seal, self.scope.seals)
-        yield from self._put(layout.ENTRIES, lines.entry_lines(ids))
-        rows = chain(lines.row_lines(ids), stray_lines(self.scope, seal))
+        yield from self._put(layout.ENTRIES, lines.entry_lines(entries))
+        rows = chain(lines.row_lines(entries), stray_lines(self.scope, seal))
         yield from self._put(layout.ROWS, rows)
-        yield from self._put(layout.CONTENTS, lines.content_lines(ids, self.scope.withheld))
+        yield from self._put(layout.CONTENTS, lines.content_lines(entries, self.scope.withheld))
         if not self.scope.is_whole:
-            yield from self._put(layout.PROOFS, lines.proof_lines(ids, seal))
+            yield from self._put(layout.PROOFS, lines.proof_lines(entries, seal))
         yield from self._put(layout.SEALS, lines.seal_lines(seals))
         yield from self._put(layout.CONSISTENCY, lines.consistency_lines(seals))
 
-    def _kept_files(self, ids: array[int]) -> Iterator[None]:
+    def _kept_files(self, entries: Entries) -> Iterator[None]:
         """Photos and certificates, each once. On the way facts are counted."""
-        erased = Erased()
-        for rows in lines.rows_of(ids):
+        erased, tracked = Erased(), Tracked(self._scratch)
+        for rows in lines.rows_of(entries):
             self.counts.update(row.kind for row in rows)
-            self._tracked.note(rows)
+            tracked.note(rows)
             for name, chunks in kept_files(rows, self.scope.left_out, erased):
-                if name not in self._kept:
-                    self._kept.add(name)
+                if self._scratch.is_new(name):
                     yield from self._put(name, chunks, packed=False)
 
     def _present(self, seal: Seal) -> Iterator[None]:
         """Rows that can be edited as they are now, and what is only worked out."""
-        yield from self._put(layout.PRESENT, self._tracked.lines(self.scope, seal))
+        yield from self._put(layout.PRESENT, Tracked(self._scratch).lines(self.scope, seal))
         if self.scope.is_whole:
             yield from self._put(layout.DERIVED, derived_lines())
 

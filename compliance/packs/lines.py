@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from array import array
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -19,8 +18,8 @@ from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import ProofError
 from compliance.models import Seal
 from compliance.packs.erased import Erased
+from compliance.packs.scratch import Entries
 
-STEP = 1000
 LAST_SEALS = 24
 NO_ROW = b"{}\n"
 
@@ -44,10 +43,9 @@ class EntryRow:
         return values if isinstance(values, dict) else {}
 
 
-def rows_of(ids: array[int]) -> Iterator[list[EntryRow]]:
-    """The entries, STEP at a time, in the order of `ids`."""
-    for start in range(0, len(ids), STEP):
-        wanted = ids[start : start + STEP].tolist()
+def rows_of(entries: Entries) -> Iterator[list[EntryRow]]:
+    """The entries in their order, some at a time."""
+    for wanted in entries.steps():
         with connection.cursor() as cursor:
             cursor.execute(
                 "SELECT e.id, l.position, e.kind, e.fact_id, e.payload "
@@ -58,18 +56,18 @@ def rows_of(ids: array[int]) -> Iterator[list[EntryRow]]:
             yield [EntryRow(*row) for row in cursor.fetchall()]
 
 
-def entry_lines(ids: array[int]) -> Iterator[bytes]:
-    for rows in rows_of(ids):
+def entry_lines(entries: Entries) -> Iterator[bytes]:
+    for rows in rows_of(entries):
         yield b"".join(row.payload.encode() + b"\n" for row in rows)
 
 
-def row_lines(ids: array[int]) -> Iterator[bytes]:
+def row_lines(entries: Entries) -> Iterator[bytes]:
     """Each fact as its table holds it now, written as its trigger would write it today.
 
     What an Erasure took away is written as the ledger recorded it: as a hash.
     """
     erased = Erased()
-    for rows in rows_of(ids):
+    for rows in rows_of(entries):
         now = {}
         for kind, facts in _by_kind(rows).items():
             key, expression = key_of(kind), expression_of("f", kind)
@@ -87,13 +85,13 @@ def row_lines(ids: array[int]) -> Iterator[bytes]:
         )
 
 
-def content_lines(ids: array[int], withheld: frozenset[str]) -> Iterator[bytes]:
+def content_lines(entries: Entries, withheld: frozenset[str]) -> Iterator[bytes]:
     """The text of every column that entered as a hash, with the salt it was hashed with.
 
     Nothing of what was erased.
     """
     erased = Erased()
-    for rows in rows_of(ids):
+    for rows in rows_of(entries):
         for kind, facts in _by_kind(rows).items():
             for column in KINDS[kind]:
                 if f"{kind}.{column}" not in withheld:
@@ -126,13 +124,14 @@ def _words(kind: str, column: str, events: list[int]) -> Iterator[bytes]:
         yield json_line({"kind": kind, "id": event, "column": column, "salt": salt, "text": text})
 
 
-def proof_lines(ids: array[int], seal: Seal) -> Iterator[bytes]:
+def proof_lines(entries: Entries, seal: Seal) -> Iterator[bytes]:
     """The path of each entry to the Seal's root (RFC 9162, section 2.1.3.1)."""
-    tree = StoredTree()
-    for rows in rows_of(ids):
+    paths = StoredTree().paths(seal.tree_size)
+    for rows in rows_of(entries):
         for row in rows:
-            path = _path(lambda at=row.position: tree.inclusion(at, seal.tree_size))
-            yield json_line({"position": row.position, "path": path})
+            path = _path(lambda at=row.position: paths.path(at))
+            said = ",".join(f'"{one}"' for one in path)  # quicker than an encoder, a line an entry
+            yield f'{{"position":{row.position},"path":[{said}]}}\n'.encode()
 
 
 def chosen_seals(seal: Seal, wanted: tuple[int, ...]) -> list[Seal]:

@@ -8,10 +8,10 @@ job, visit, photo, certificate, drawn job or finding its fact is of.
 from __future__ import annotations
 
 import re
-from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import islice
 from typing import Protocol
 
 from django.apps import apps
@@ -22,11 +22,12 @@ from compliance.ledger.facts import OF_PEOPLE
 from compliance.ledger.histories import HISTORIES
 from compliance.ledger.kinds import KINDS
 from compliance.models import Seal
+from compliance.packs.scratch import Entries, Scratch, WholeLedger
 from jobs.errors import Refused
 from jobs.models import Job, Role, User, Visit
 
 MOST_JOBS = 20_000
-STEP = 5000
+STEP = 500
 
 # What belongs to a fact rather than to a job, by the kind of that fact.
 BENEATH = {
@@ -63,8 +64,8 @@ class PackExtra(Protocol):
     about: str
     """A chapter of the README, in lines of at most 100 characters."""
 
-    def facts(self) -> dict[str, list[int]]:
-        """Ids, by kind, of further facts that belong to no job."""
+    def facts(self) -> Mapping[str, Iterable[int]]:
+        """Ids, by kind, of further facts that belong to no job; read while they are taken."""
         ...
 
     def files(self, seal: Seal) -> Iterator[tuple[str, Iterator[bytes]]]:
@@ -153,61 +154,57 @@ def personal_columns() -> frozenset[str]:
     return frozenset(f"{kind}.{column}" for kind, words in of_people.items() for column in words)
 
 
-def entries_of(scope: PackScope, seal: Seal) -> array[int]:
-    """Ids of the entries of a pack that the Seal covers, in the order of the tree."""
+def entries_of(scope: PackScope, seal: Seal, scratch: Scratch) -> Entries:
+    """The entries of a pack that the Seal covers; `scratch` holds which, unless it is all."""
     if scope.jobs is None:
-        return _ids(
-            "SELECT entry_id FROM compliance_ledgerleaf WHERE position < %s ORDER BY position",
-            [seal.tree_size],
-        )
-    found = _belonging(scope.jobs)
+        return WholeLedger(seal.tree_size)
+    for jobs in batched(scope.jobs):
+        visits = Visit.objects.filter(job__in=jobs).values_list("pk", flat=True)
+        keys = [f"job {pk}" for pk in jobs] + [f"visit {pk}" for pk in visits]
+        _take_belonging(scope, seal, keys, scratch)
     for kind, facts in (scope.extra.facts() if scope.extra else {}).items():
-        found.extend(_entries_of_facts(kind, facts))
-    return _ids(
-        "SELECT l.entry_id FROM compliance_ledgerleaf l "
-        "JOIN compliance_ledgerentry e ON e.id = l.entry_id "
-        "WHERE l.entry_id = ANY(%s) AND l.position < %s AND e.kind <> ALL(%s) "
-        "ORDER BY l.position",
-        [found.tolist(), seal.tree_size, list(scope.kinds_apart)],
-    )
+        for some in batched(facts):
+            condition = "e.kind = %s AND e.fact_id = ANY(%s)"
+            scratch.add(_places(scope, seal, condition, [kind, some])[0])
+    return scratch
 
 
-def _belonging(jobs: Sequence[int]) -> array[int]:
-    """Entries of the jobs and of their visits; then those beneath what was found, and so on."""
-    visits = Visit.objects.filter(job__in=jobs).values_list("pk", flat=True)
-    keys = [f"job {pk}" for pk in jobs] + [f"visit {pk}" for pk in visits]
-    found, seen = array("q"), set(keys)
-    while keys:
-        beneath: list[str] = []
-        for start in range(0, len(keys), STEP):
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    "SELECT id, kind, fact_id, CASE WHEN kind = ANY(%s) THEN payload END "
-                    "FROM compliance_ledgerentry WHERE belongs_to = ANY(%s)",
-                    [list(NAMED_IN), keys[start : start + STEP]],
-                )
-                for entry, kind, fact, payload in cursor:
-                    found.append(entry)
-                    if kind in BENEATH:
-                        beneath.append(f"{BENEATH[kind]} {fact}")
-                    elif kind in NAMED_IN and (named := NAMED_IN[kind][1].search(payload)):
-                        beneath.append(f"{NAMED_IN[kind][0]} {named[1]}")
-        keys = sorted(set(beneath) - seen)
-        seen.update(keys)
-    return found
+def batched(numbers: Iterable[int]) -> Iterator[list[int]]:
+    """STEP of them at a time."""
+    left = iter(numbers)
+    while some := list(islice(left, STEP)):
+        yield some
 
 
-def _entries_of_facts(kind: str, facts: list[int]) -> array[int]:
-    return _ids(
-        "SELECT id FROM compliance_ledgerentry WHERE kind = %s AND fact_id = ANY(%s)",
-        [kind, facts],
-    )
+def _take_belonging(scope: PackScope, seal: Seal, keys: list[str], scratch: Scratch) -> None:
+    """Entries of what the keys name; then those beneath what was found, and so on."""
+    new = [key for key in keys if scratch.is_new(key)]
+    for start in range(0, len(new), STEP):
+        some = new[start : start + STEP]
+        found, beneath = _places(scope, seal, "e.belongs_to = ANY(%s)", [some])
+        scratch.add(found)
+        _take_belonging(scope, seal, beneath, scratch)
 
 
-def _ids(sql: str, parameters: list[object]) -> array[int]:
+def _places(
+    scope: PackScope, seal: Seal, condition: str, parameters: list[object]
+) -> tuple[list[tuple[int, int]], list[str]]:
+    """Position and id of the entries that the pack takes, and the keys of what lies beneath any."""
+    places: list[tuple[int, int]] = []
+    beneath: list[str] = []
     with connection.cursor() as cursor:
-        cursor.execute(sql, parameters)
-        found = array("q")
-        while rows := cursor.fetchmany(STEP):
-            found.extend(row[0] for row in rows)
-        return found
+        cursor.execute(
+            "SELECT e.id, e.kind, e.fact_id, CASE WHEN e.kind = ANY(%s) THEN e.payload END, "
+            "l.position FROM compliance_ledgerentry e "
+            f"LEFT JOIN compliance_ledgerleaf l ON l.entry_id = e.id WHERE {condition}",
+            [list(NAMED_IN), *parameters],
+        )
+        for entry, kind, fact, payload, position in cursor:
+            if kind in BENEATH:
+                beneath.append(f"{BENEATH[kind]} {fact}")
+            elif kind in NAMED_IN and (named := NAMED_IN[kind][1].search(payload)):
+                beneath.append(f"{NAMED_IN[kind][0]} {named[1]}")
+            covered = position is not None and position < seal.tree_size
+            if covered and kind not in scope.kinds_apart:
+                places.append((position, entry))
+    return places, beneath

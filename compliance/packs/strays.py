@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from compliance.ledger.histories import HISTORIES
 from compliance.ledger.kinds import KINDS, expression_of, key_of
 from compliance.models import Seal
-from compliance.packs.scope import PackScope
+from compliance.packs.scope import PackScope, batched
 from compliance.packs.tracked import rows_of_jobs
 
 MOST = 1000
@@ -26,14 +26,15 @@ def stray_lines(scope: PackScope, seal: Seal) -> Iterator[bytes]:
     for kind in KINDS:
         if kind in scope.kinds_apart:
             continue
-        condition, parameters = "true", ()
-        if scope.jobs is not None:
-            mine = _of_jobs(kind, scope.jobs)
-            if mine is None:
-                continue
-            sql, parameters = mine.query.sql_with_params()
-            condition = f"f.id IN ({sql})"  # of an event, the row it is of
-        yield from _strays(kind, condition, list(parameters), seal)
+        if scope.jobs is None:
+            yield from _strays(kind, "true", [], seal)
+            continue
+        for jobs in batched(scope.jobs):
+            mine = _of_jobs(kind, jobs)
+            if mine is not None:
+                sql, parameters = mine.query.sql_with_params()
+                # Of an event, the row it is of.
+                yield from _strays(kind, f"f.id IN ({sql})", list(parameters), seal)
 
 
 def _of_jobs(kind: str, jobs: Sequence[int]) -> QuerySet[Any] | None:

@@ -7,8 +7,6 @@ was tampered with, that is letter for letter the event's entry in the ledger.
 from __future__ import annotations
 
 import re
-from array import array
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -19,9 +17,9 @@ from compliance.ledger.check_histories import tracked_columns
 from compliance.ledger.histories import HISTORIES, event_expression, hashed_word, salt_of
 from compliance.models import Seal
 from compliance.packs.lines import EntryRow, json_line, written
-from compliance.packs.scope import PackScope
+from compliance.packs.scope import PackScope, batched
+from compliance.packs.scratch import Scratch
 
-STEP = 1000
 MOST_STRAYS = 1000
 OBJECT = re.compile(r'"row_id": (\d{1,18})\b')
 
@@ -48,22 +46,24 @@ JOBS_OF = {
 class Tracked:
     """The rows that the entries of a pack tell of, by the kind of their events."""
 
-    def __init__(self) -> None:
-        self._rows: dict[str, set[int]] = defaultdict(set)
+    def __init__(self, scratch: Scratch) -> None:
+        self._scratch = scratch
 
     def note(self, rows: Sequence[EntryRow]) -> None:
-        for row in rows:
-            if row.kind in HISTORIES and (found := OBJECT.search(row.payload)):
-                self._rows[row.kind].add(int(found[1]))
+        self._scratch.add_edited(
+            (row.kind, int(found[1]))
+            for row in rows
+            if row.kind in HISTORIES and (found := OBJECT.search(row.payload))
+        )
 
     def lines(self, scope: PackScope, seal: Seal) -> Iterator[bytes]:
         """A line for each row, and for rows of the scope that never had an event."""
         for kind in HISTORIES:
             if kind in scope.kinds_apart:
                 continue
-            numbers = array("q", sorted(self._rows.pop(kind, set()).union(_strays(kind, scope))))
-            for start in range(0, len(numbers), STEP):
-                yield from _lines(kind, numbers[start : start + STEP].tolist(), seal)
+            self._scratch.add_edited((kind, number) for number in _strays(kind, scope))
+            for numbers in self._scratch.edited(kind):
+                yield from _lines(kind, numbers, seal)
 
 
 def rows_of_jobs(kind: str, jobs: Sequence[int]) -> QuerySet[Any] | None:
@@ -81,17 +81,21 @@ def _model(table: str) -> type[Model]:
 
 
 def _strays(kind: str, scope: PackScope) -> Iterator[int]:
-    condition, parameters = "true", ()
-    if scope.jobs is not None:
-        mine = rows_of_jobs(kind, scope.jobs)
-        if mine is None:
-            return
-        sql, parameters = mine.query.sql_with_params()
-        condition = f"r.id IN ({sql})"
+    if scope.jobs is None:
+        yield from _without_event(kind, "true", [])
+        return
+    for jobs in batched(scope.jobs):
+        mine = rows_of_jobs(kind, jobs)
+        if mine is not None:
+            sql, parameters = mine.query.sql_with_params()
+            yield from _without_event(kind, f"r.id IN ({sql})", list(parameters))
+
+
+def _without_event(kind: str, condition: str, parameters: list[object]) -> Iterator[int]:
     for (number,) in written(
         f"SELECT r.id FROM {HISTORIES[kind].of} r WHERE {condition} AND NOT EXISTS "
         f"(SELECT 1 FROM {kind} v WHERE v.id = r.id) ORDER BY r.id LIMIT {MOST_STRAYS}",
-        list(parameters),
+        parameters,
     ):
         yield number
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.keys import read_keys
 from compliance.verify.pack import verify_pack
-from compliance.verify.sources import FolderSource, MemorySource, ZipSource, open_source
+from compliance.verify.sources import FolderSource, MemorySource, open_source
+from compliance.verify.zip_source import ZipSource
 
 __all__ = [
     "Fault",

@@ -18,7 +18,8 @@ from compliance.verify.keys import KeyFileError, read_keys
 from compliance.verify.pack import MOST_FAULTS, verify_pack
 from compliance.verify.seals import ReadSeal
 from compliance.verify.service import verify_service
-from compliance.verify.sources import Source, ZipSource, open_source
+from compliance.verify.sources import Source, open_source
+from compliance.verify.zip_source import ZipSource
 
 SOUND, NOT_SOUND, NOT_CHECKED = 0, 1, 2
 TOKEN_VARIABLE = "EAVESBOOK_TOKEN"

@@ -65,7 +65,8 @@ def audit_faults(facts: Facts, files: PackFiles, seals: Sequence[ReadSeal]) -> I
 
 def answer_file_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
     """That files which came with answers are there, and are what was recorded."""
-    for number, (sha256,) in sorted(facts.rows.get(ANSWER_EVIDENCE, {}).items()):
+    for number, known in facts.of_kind(ANSWER_EVIDENCE):
+        sha256 = known["sha256"]
         name = f"{ANSWER_FILES}{sha256}"
         if not sha256:
             continue
@@ -77,9 +78,8 @@ def answer_file_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
 
 
 def _population_fact(facts: Facts, number: int) -> dict[str, Any] | None:
-    for fact in facts.rows.get(POPULATION_SEAL, {}):
-        known = facts.values(POPULATION_SEAL, fact)
-        if known is not None and known["round_id"] == number:
+    for fact, known in facts.of_kind(POPULATION_SEAL):
+        if known["round_id"] == number:
             return {"id": fact, **known}
     return None
 
@@ -169,9 +169,8 @@ def report_faults(files: PackFiles, unchecked: list[str]) -> Iterator[Fault]:
 
 def _drawn_faults(facts: Facts, number: int, drawn: list[tuple[str, str]]) -> Iterator[Fault]:
     stored: dict[int, tuple[int, str]] = {}
-    for fact in facts.rows.get(DRAWN_JOB, {}):
-        known = facts.values(DRAWN_JOB, fact)
-        if known is not None and known["round_id"] == number:
+    for _, known in facts.of_kind(DRAWN_JOB):
+        if known["round_id"] == number:
             stored[known["draw_order"]] = (known["job_id"], known["stratum"] or "")
     for order, (name, stratum) in enumerate(drawn, start=1):
         if stored.get(order) != (int(name.removeprefix("J-")), stratum):

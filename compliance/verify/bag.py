@@ -28,6 +28,7 @@ SIGNED = re.compile(
     r"(.*\ntagmanifest-sha256\.txt \(SHA-256\): ([0-9a-f]{64})\nmade at: (.*)\n)"
     r"public key \(Ed25519\): (.*)\nsignature \(Ed25519\): (.*)\n"
 )
+PAYLOAD = "data/"
 TAG_FILES = (BAGIT, BAG_INFO, MANIFEST, README)
 
 
@@ -40,34 +41,39 @@ def declaration_faults(files: PackFiles) -> Iterator[Fault]:
 
 def manifest_faults(files: PackFiles) -> Iterator[Fault]:
     """Every file under data/ is listed with its SHA-256, and every one listed is there."""
-    listed = _listed(files, MANIFEST)
-    payload = {name for name in files.names if name.startswith("data/")}
-    for name in sorted(listed.keys() - payload):
-        yield Fault(name, f"stands in {MANIFEST}, but is missing from the pack")
-    for name in sorted(payload - listed.keys()):
-        yield Fault(name, f"is in the pack, but not in {MANIFEST}")
-    yield from _digest_faults(files, MANIFEST, listed)
+    _take_in(files, MANIFEST)
+    for name, _ in files.listed():
+        if name not in files.names or not name.startswith(PAYLOAD):
+            yield Fault(name, f"stands in {MANIFEST}, but is missing from the pack")
+    for name in files.names:
+        if name.startswith(PAYLOAD) and not files.is_listed(name):
+            yield Fault(name, f"is in the pack, but not in {MANIFEST}")
+    yield from _digest_faults(files, MANIFEST)
 
 
 def tag_manifest_faults(files: PackFiles) -> Iterator[Fault]:
     """The files beside data/ are those of a pack, listed with their SHA-256."""
-    listed = _listed(files, TAG_MANIFEST)
-    beside = {name for name in files.names if not name.startswith("data/")}
-    for name in sorted(beside - {*TAG_FILES, TAG_MANIFEST, SIGNATURE}):
-        yield Fault(name, "does not belong into a pack")
+    _take_in(files, TAG_MANIFEST)
+    for name in files.names:
+        if not name.startswith(PAYLOAD) and name not in (*TAG_FILES, TAG_MANIFEST, SIGNATURE):
+            yield Fault(name, "does not belong into a pack")
     for name in TAG_FILES:
-        if name not in listed:
+        if not files.is_listed(name):
             yield Fault(name, f"is not listed in {TAG_MANIFEST}")
-    for name in sorted(listed.keys() - beside):
-        yield Fault(name, f"stands in {TAG_MANIFEST}, but is missing from the pack")
-    yield from _digest_faults(files, TAG_MANIFEST, listed)
+    for name, _ in files.listed():
+        if name not in files.names or name.startswith(PAYLOAD):
+            yield Fault(name, f"stands in {TAG_MANIFEST}, but is missing from the pack")
+    yield from _digest_faults(files, TAG_MANIFEST)
 
 
 def oxum_faults(files: PackFiles) -> Iterator[Fault]:
     """Payload-Oxum (RFC 8493, section 2.2.2): bytes and number of the files under data/."""
     found = re.search(r"^Payload-Oxum: (\d+\.\d+)$", files.text(BAG_INFO), re.MULTILINE)
-    payload = [name for name in files.names if name.startswith("data/")]
-    oxum = f"{sum(files.size(name) for name in payload)}.{len(payload)}"
+    count, size = 0, 0
+    for name in files.names:
+        if name.startswith(PAYLOAD):
+            count, size = count + 1, size + files.size(name)
+    oxum = f"{size}.{count}"
     if found is None or found[1] != oxum:
         yield Fault(BAG_INFO, "Payload-Oxum", oxum, found[1] if found else "none")
 
@@ -94,22 +100,23 @@ def signature_faults(files: PackFiles, keys: Collection[bytes]) -> Iterator[Faul
         )
 
 
-def _listed(files: PackFiles, manifest: str) -> dict[str, str]:
-    """File -> SHA-256. Raises Unsound for a line that is none, or a file listed twice."""
-    listed: dict[str, str] = {}
+def _take_in(files: PackFiles, manifest: str) -> None:
+    """Raises Unsound for a line that is none, or a file listed twice."""
+    for name in files.list_anew(_lines(files, manifest)):
+        raise Unsound(manifest, f"lists {name} twice")
+
+
+def _lines(files: PackFiles, manifest: str) -> Iterator[tuple[str, str]]:
+    """File and SHA-256."""
     for n, line in enumerate(files.lines(manifest), 1):
         found = MANIFEST_LINE.fullmatch(line.decode("utf-8", "replace"))
         if found is None:
             raise Unsound(f"{manifest}, line {n}", "is not a SHA-256 and a file")
-        name = unquote(found[2]) if "%" in found[2] else found[2]
-        if name in listed:
-            raise Unsound(f"{manifest}, line {n}", f"lists {name} twice")
-        listed[name] = found[1]
-    return listed
+        yield unquote(found[2]) if "%" in found[2] else found[2], found[1]
 
 
-def _digest_faults(files: PackFiles, manifest: str, listed: dict[str, str]) -> Iterator[Fault]:
-    for name, digest in sorted(listed.items()):
+def _digest_faults(files: PackFiles, manifest: str) -> Iterator[Fault]:
+    for name, digest in files.listed():
         if name in files.names and files.digest(name) != digest:
             yield Fault(name, f"is not what {manifest} lists", digest, files.digest(name))
 

@@ -15,7 +15,7 @@ from compliance.verify.sources import PackFiles
 def derived_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
     """Only a pack of the whole ledger holds enough to follow them from."""
     if DERIVED not in files.names:
-        if facts.rows.get(MOVEMENT):
+        if facts.counts().get(MOVEMENT):
             yield Fault(DERIVED, "is missing from the pack")
         return
     sums = _sums(facts)
@@ -34,9 +34,10 @@ def derived_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
 def _sums(facts: Facts) -> dict[tuple[int, int], tuple[int, int]]:
     """Depot and item -> units and number of movements."""
     sums: dict[tuple[int, int], tuple[int, int]] = defaultdict(lambda: (0, 0))
-    for depot, item, effect in facts.rows.get(MOVEMENT, {}).values():
-        units, movements = sums[depot, item]
-        sums[depot, item] = units + effect, movements + 1
+    for _, known in facts.of_kind(MOVEMENT):
+        place = known["depot_id"], known["item_id"]
+        units, movements = sums[place]
+        sums[place] = units + known["effect"], movements + 1
     return dict(sums)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 from itertools import zip_longest
@@ -18,6 +18,9 @@ from compliance.verify.reading_json import read_object, whole_number
 from compliance.verify.roots import GrowingTree, leaf_hashes
 from compliance.verify.seals import ReadSeal, path_of
 from compliance.verify.sources import PackFiles
+
+Look = Callable[[str, int, str, str], Iterator[Fault]]
+"""What is wrong with a text, given its kind, id and column."""
 
 _scan = JSONDecoder().scan_once  # type: ignore[attr-defined]  # not in the type stubs
 
@@ -75,6 +78,7 @@ class EntryReader:
         lines = zip_longest(self.files.lines(ENTRIES), self.files.lines(ROWS), proofs)
         add, note, whole = self.facts.add, self.histories.note, self.whole
         for n, (entry, row, proof) in enumerate(lines):
+            yield from self._twice()
             if entry is None:
                 name = ROWS if row is not None else PROOFS
                 yield Fault(
@@ -89,8 +93,16 @@ class EntryReader:
             if row != entry:
                 where = name_of(kind, fact, n if whole else None)
                 yield from _row_faults(row, kind, fact, where)
-            if add(kind, fact):
-                yield Fault(name_of(kind, fact, n), "enters the ledger twice")
+            add(kind, fact, n)
+        self.facts.counts()  # writes down what waits, and so finds the last that came twice
+        yield from self._twice()
+
+    def _twice(self) -> Iterator[Fault]:
+        for kind, number, entry in self.facts.twice:
+            yield Fault(
+                f"{self.facts.name(kind, number)}, entry {entry}", "enters the ledger twice"
+            )
+        self.facts.twice.clear()
 
     def _inclusion(self, entry: bytes, proof: bytes | None, where: str) -> Iterator[Fault]:
         if proof is None:
@@ -160,33 +172,34 @@ def _row_faults(
             )
 
 
-def contents_faults(facts: Facts, withheld: frozenset[str], files: PackFiles) -> Iterator[Fault]:
+def contents_faults(
+    facts: Facts, withheld: frozenset[str], files: PackFiles, look: Look
+) -> Iterator[Fault]:
     """That the text of every hashed column gives its hash, and that none is missing.
 
-    Only of what an Erasure took away it may be.
+    Only of what an Erasure took away it may be. look: says what is wrong with a text itself.
     """
-    given: set[tuple[str, int, str]] = set()
     for n, line in enumerate(files.lines(CONTENTS), 1):
         where = f"{CONTENTS}, line {n}"
         values = read_object(line, where)
-        key = (values.get("kind"), values.get("id"), values.get("column"))
-        hashed = facts.hashed.get(key)  # type: ignore[arg-type]
+        kind, number, column = (values.get(name) for name in ("kind", "id", "column"))
+        found = facts.take_hash(kind, number, column)
         text, salt = values.get("text"), values.get("salt")
-        if hashed is None or not isinstance(text, str) or not isinstance(salt, str):
+        if found is None or not isinstance(text, str) or not isinstance(salt, str):
             yield Fault(where, "is of nothing that entered the ledger of this pack as a hash")
             continue
-        if key in given:
+        hashed, given = found
+        if given:
             yield Fault(where, "is given twice")
-        given.add(key)  # type: ignore[arg-type]
         digest = sha256((salt + text).encode("utf-8", "surrogatepass")).hexdigest()
         if HASHED + digest != hashed:
             yield Fault(
-                f"{facts.name(key[0], key[1])}",  # type: ignore[arg-type]
-                f"its {key[2]} is not what the ledger recorded the hash of",
+                f"{facts.name(kind, number)}",  # type: ignore[arg-type]
+                f"its {column} is not what the ledger recorded the hash of",
                 hashed,
                 HASHED + digest,
             )
-        facts.keep_contents(key[0], key[1], key[2], text)  # type: ignore[arg-type]
-    for kind, number, column in facts.hashed.keys() - given:
+        yield from look(kind, number, column, text)  # type: ignore[arg-type]
+    for kind, number, column in facts.hashes_not_taken():
         if f"{kind}.{column}" not in withheld and not facts.is_erased(kind, number, column):
             yield Fault(facts.name(kind, number), f"its {column} is missing from {CONTENTS}")

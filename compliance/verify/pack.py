@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import sqlite3
 from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from compliance.verify import audits, bag, derived, present, references
@@ -32,7 +33,15 @@ from compliance.verify.sources import PackFiles, Source
 MOST_FAULTS = 20
 
 Faults = Iterator[Fault]
-WRONG_SHAPE = (KeyError, TypeError, ValueError, AttributeError, IndexError)
+WRONG_SHAPE = (
+    KeyError,
+    TypeError,
+    ValueError,
+    AttributeError,
+    IndexError,
+    OverflowError,
+    sqlite3.Error,
+)
 
 
 def verify_pack(
@@ -68,11 +77,12 @@ class _Check:
             self._bag(files)
         except Unsound as unsound:
             self.faults.append(unsound.fault)
+        counts = self.facts.counts()
         return PackReport(
-            entries=sum(len(rows) for rows in self.facts.rows.values()),
+            entries=sum(counts.values()),
             seals=len(self.seals),
-            photos=len(self.facts.rows.get(PHOTO, ())),
-            certificates=len(self.facts.rows.get(CERTIFICATE, ())),
+            photos=counts.get(PHOTO, 0),
+            certificates=counts.get(CERTIFICATE, 0),
             notes=tuple(self.notes),
             faults=tuple(self.faults[: self.most]),
         )
@@ -92,7 +102,8 @@ class _Check:
             reader = EntryReader(files, self.seals[-1], whole, self.facts, self.histories)
             self._collect(reader.faults())
             self._collect(_counted(said, self.facts))
-            self._collect(contents_faults(self.facts, frozenset(said["withheld"]), files))
+            look = partial(references.text_faults, self.facts)
+            self._collect(contents_faults(self.facts, frozenset(said["withheld"]), files, look))
             self._present(files, whole)
             self._references(said, files)
         except Unsound as unsound:
@@ -107,7 +118,6 @@ class _Check:
 
     def _references(self, said: dict[str, Any], files: PackFiles) -> None:
         self._collect(references.link_faults(self.facts))
-        self._collect(references.assessment_faults(self.facts))
         self._collect(references.certificate_faults(self.facts))
         if "certificates" not in said["left_out"]:
             self._collect(references.pdf_faults(self.facts, files, self.notes))
@@ -155,11 +165,10 @@ class _Check:
 
 def _erased(facts: Facts) -> list[str]:
     """What was erased and is proved by its hash alone, counted by kind."""
-    rows = Counter(kind for kind, _ in {(kind, number) for kind, number, _ in facts.erased})
     return [
         f"Personal data erased, as the ledger says: {thing_name(kind)} ({count}). Only hashes are "
         "left."
-        for kind, count in sorted(rows.items())
+        for kind, count in facts.erased_by_kind().items()
     ]
 
 
@@ -212,7 +221,7 @@ def _kept(kept: Sequence[ReadSeal], seals: list[ReadSeal], keys: Collection[byte
 
 def _counted(said: dict[str, Any], facts: Facts) -> Faults:
     """Numbers of facts by kind, as the pack says itself."""
-    found = {kind: len(rows) for kind, rows in facts.rows.items()}
+    found = facts.counts()
     for kind in sorted(said["counts"].keys() | found.keys()):
         expected = said["counts"].get(kind, 0)
         if expected != found.get(kind, 0):

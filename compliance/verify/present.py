@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
@@ -12,6 +13,7 @@ from compliance.verify.facts import Facts
 from compliance.verify.faults import Fault
 from compliance.verify.layout import ASSESSMENT, ENTRIES, PRESENT, RULE_EVENTS
 from compliance.verify.reading_json import read_object, whole_number
+from compliance.verify.scratch import STEP, is_number, open_scratch
 from compliance.verify.sources import PackFiles
 
 OF_THE_EVENT = frozenset(
@@ -30,21 +32,58 @@ class LastEvent:
     deleted: bool
 
 
-@dataclass(slots=True)
 class Histories:
-    """The last event of each row, by the kind of its events and the row's number."""
+    """The last event of each row, by the kind of its events and the row's number; on disk."""
 
-    last: dict[tuple[str, int], LastEvent] = field(default_factory=dict)
+    def __init__(self) -> None:
+        self._noted: list[tuple[Any, ...]] = []
+        self._lists = open_scratch(
+            "last (kind, row, number, line, digest, deleted, told, PRIMARY KEY (kind, row))"
+            " WITHOUT ROWID"
+        )
 
     def note(self, kind: str, fact: dict[str, Any], line: int, entry: bytes) -> None:
-        row = fact.get("row_id")
-        if kind not in HISTORIES or not isinstance(row, int):
+        if kind not in HISTORIES:
             return
-        known = self.last.get((kind, row))
-        if known is None or known.number < fact["id"]:
-            self.last[kind, row] = LastEvent(
-                fact["id"], line, sha256(entry).digest(), fact.get("pgh_label") == DELETED
-            )
+        row, number = fact.get("row_id"), fact["id"]
+        if not is_number(row) or not is_number(number):
+            return
+        deleted = fact.get("pgh_label") == DELETED
+        self._noted.append((kind, row, number, line, sha256(entry).digest(), deleted))
+        if len(self._noted) >= STEP:
+            self._write()
+
+    def _write(self) -> sqlite3.Connection:
+        noted, self._noted = self._noted, []
+        self._lists.executemany(
+            "INSERT INTO last VALUES (?, ?, ?, ?, ?, ?, 0) ON CONFLICT (kind, row) DO UPDATE SET "
+            "number = excluded.number, line = excluded.line, digest = excluded.digest, "
+            "deleted = excluded.deleted WHERE excluded.number > number",
+            noted,
+        )
+        return self._lists
+
+    def any(self) -> bool:
+        return self._write().execute("SELECT 1 FROM last LIMIT 1").fetchone() is not None
+
+    def last(self, kind: str, row: Any) -> LastEvent | None:
+        if not is_number(row):
+            return None
+        sql = "SELECT number, line, digest, deleted FROM last WHERE kind = ? AND row = ?"
+        found = self._write().execute(sql, (kind, row)).fetchone()
+        if found is None:
+            return None
+        number, line, digest, deleted = found
+        return LastEvent(number, line, digest, bool(deleted))
+
+    def tell(self, kind: str, row: int) -> bool:
+        """Mark it as told of. False when it was, or when it has no history."""
+        sql = "UPDATE last SET told = 1 WHERE kind = ? AND row = ? AND NOT told"
+        return self._write().execute(sql, (kind, row)).rowcount == 1
+
+    def untold(self) -> Iterator[tuple[str, int]]:
+        sql = "SELECT kind, row FROM last WHERE NOT told ORDER BY kind, row"
+        yield from self._write().execute(sql)
 
 
 def row_name(kind: str, number: int) -> str:
@@ -55,19 +94,17 @@ def row_name(kind: str, number: int) -> str:
 def present_faults(histories: Histories, files: PackFiles, notes: list[str]) -> Iterator[Fault]:
     """That rows hold what their histories say. notes: what could not be told is put there."""
     if PRESENT not in files.names:
-        if histories.last:
+        if histories.any():
             yield Fault(PRESENT, "is missing from the pack")
         return
-    told: set[tuple[str, int]] = set()
     different: dict[int, bytes] = {}
     later = 0
     for n, line in enumerate(files.lines(PRESENT)):
         values = read_object(line, f"{PRESENT}, line {n + 1}")
         kind, number = _row_of(values, n)
-        name, last = row_name(kind, number), histories.last.get((kind, number))
-        if (kind, number) in told:
+        name, last = row_name(kind, number), histories.last(kind, number)
+        if last is not None and not histories.tell(kind, number):
             yield Fault(name, f"is told twice in {PRESENT}")
-        told.add((kind, number))
         if values.get("later") is True:
             later += 1
         elif last is None:
@@ -80,7 +117,7 @@ def present_faults(histories: Histories, files: PackFiles, notes: list[str]) -> 
         elif sha256(line).digest() != last.digest:
             different[last.line] = line
     yield from _differences(different, files)
-    for kind, number in sorted(histories.last.keys() - told):
+    for kind, number in histories.untold():
         yield Fault(row_name(kind, number), f"is missing from {PRESENT}")
     if later:
         notes.append(
@@ -93,9 +130,9 @@ def rule_faults(facts: Facts, histories: Histories, files: PackFiles) -> Iterato
     """That the depth rule which a verdict names is in the pack."""
     if PRESENT not in files.names:
         return
-    for number in sorted(facts.rows.get(ASSESSMENT, {})):
-        rule = (facts.values(ASSESSMENT, number) or {}).get("rule_id")
-        if (RULE_EVENTS, rule) not in histories.last:
+    for number, known in facts.of_kind(ASSESSMENT):
+        rule = known["rule_id"]
+        if histories.last(RULE_EVENTS, rule) is None:
             yield Fault(f"assessment {number}", f"names depth rule {rule}, which is missing")
 
 

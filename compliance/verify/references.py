@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -40,34 +39,26 @@ NAMED_ONES = (
 
 def link_faults(facts: Facts) -> Iterator[Fault]:
     """That what a fact names is in the pack, and that no assessment of a job is missing."""
-    for kind, number, of, named in facts.links:
-        if named not in facts.rows.get(of, ()):
-            yield Fault(
-                facts.name(kind, number), f"names {NAMES.get(of, of)} {named}, which is missing"
-            )
-    numbers: dict[int, list[int]] = defaultdict(list)
-    for number in facts.rows.get(ASSESSMENT, {}):
-        known = facts.values(ASSESSMENT, number)
-        assert known is not None
-        numbers[known["job_id"]].append(known["number"])
-    for job, found in numbers.items():
-        if sorted(found) != list(range(1, len(found) + 1)):
-            yield Fault(
-                f"assessments of job {job}",
-                "are not all there",
-                f"numbers 1 to {max(found)}",
-                ", ".join(str(n) for n in sorted(found)),
-            )
+    for kind, number, of, named in facts.missing_links():
+        yield Fault(
+            facts.name(kind, number), f"names {NAMES.get(of, of)} {named}, which is missing"
+        )
+    for job, found in facts.gaps_in_verdicts():
+        yield Fault(
+            f"assessments of job {job}",
+            "are not all there",
+            f"numbers 1 to {max(found)}",
+            ", ".join(str(n) for n in found),
+        )
 
 
-def assessment_faults(facts: Facts) -> Iterator[Fault]:
-    """That each verdict rests on evidence that is in the pack and says the same."""
-    for number in sorted(facts.rows.get(ASSESSMENT, {})):
-        where = f"assessment {number}"
-        text = facts.contents.get((ASSESSMENT, number, "inputs"))
-        if text is None:
-            continue
-        known = facts.values(ASSESSMENT, number) or {}
+def text_faults(facts: Facts, kind: str, number: int, column: str, text: str) -> Iterator[Fault]:
+    """That a verdict rests on evidence that is in the pack and says the same."""
+    if kind != ASSESSMENT:
+        return
+    where = f"assessment {number}"
+    known = facts.values(ASSESSMENT, number) or {}
+    if column == "inputs":
         inputs = read_object(text, f"the inputs of {where}")
         if canonical_sha256(inputs) != known["inputs_sha256"]:
             yield Fault(
@@ -77,9 +68,9 @@ def assessment_faults(facts: Facts) -> Iterator[Fault]:
                 canonical_sha256(inputs),
             )
         yield from _named(facts, inputs, where)
-        told = facts.contents.get((ASSESSMENT, number, "arithmetic"))
-        arithmetic = read_object(told, f"the arithmetic of {where}") if told else {}
-        if told and arithmetic.get("verdict") != known["verdict"]:
+    elif column == "arithmetic" and text:
+        arithmetic = read_object(text, f"the arithmetic of {where}")
+        if arithmetic.get("verdict") != known["verdict"]:
             yield Fault(
                 where,
                 "its verdict is not that of its arithmetic",
@@ -119,8 +110,7 @@ def canonical_sha256(values: Mapping[str, Any]) -> str:
 
 def certificate_faults(facts: Facts) -> Iterator[Fault]:
     """That each certificate is on a verdict that meets, of its own job."""
-    for number in sorted(facts.rows.get(CERTIFICATE, {})):
-        known = facts.values(CERTIFICATE, number) or {}
+    for number, known in facts.of_kind(CERTIFICATE):
         verdict = facts.values(ASSESSMENT, known["assessment_id"])
         where = facts.name(CERTIFICATE, number)
         if verdict is not None and verdict["job_id"] != known["job_id"]:
@@ -130,16 +120,16 @@ def certificate_faults(facts: Facts) -> Iterator[Fault]:
 
 
 def photo_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
-    for number, (sha256, *_) in sorted(facts.rows.get(PHOTO, {}).items()):
-        if (PHOTO, number, BYTES) in facts.erased and f"{PHOTOS}{sha256}" not in files.names:
+    for number, known in facts.of_kind(PHOTO):
+        sha256 = known["sha256"]
+        if f"{PHOTOS}{sha256}" not in files.names and facts.is_erased(PHOTO, number, BYTES):
             continue
         yield from _file_faults(f"photo {number}", f"{PHOTOS}{sha256}", sha256, files)
 
 
 def pdf_faults(facts: Facts, files: PackFiles, unchecked: list[str]) -> Iterator[Fault]:
     """Files of certificates and their signatures. unchecked: what is to be said is put there."""
-    for number in sorted(facts.rows.get(CERTIFICATE, {})):
-        known = facts.values(CERTIFICATE, number) or {}
+    for number, known in facts.of_kind(CERTIFICATE):
         name = f"{CERTIFICATES}{known['code']}.pdf"
         where = facts.name(CERTIFICATE, number)
         faults = list(_file_faults(where, name, known["pdf_sha256"], files))

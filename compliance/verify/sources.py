@@ -4,26 +4,25 @@ from __future__ import annotations
 
 import hashlib
 import io
-import zipfile
-import zlib
-from collections.abc import Iterator, Mapping
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import IO, Protocol
 
 from compliance.verify.faults import Unsound
-from compliance.verify.layout import BAGIT
+from compliance.verify.scratch import in_steps, open_scratch
+from compliance.verify.zip_source import DAMAGED, ZipSource
 
 CHUNK_BYTES = 1 << 20
 LONGEST_LINE = 64 << 20
 SMALL_FILE = 64 << 20
 
-DAMAGED = (OSError, zipfile.BadZipFile, zlib.error, EOFError, RuntimeError)
-
 
 class Source(Protocol):
     """Names of a pack's files, relative to the bag, and their bytes."""
 
-    def names(self) -> list[str]: ...
+    def names(self) -> Iterable[str]: ...
 
     def open(self, name: str) -> IO[bytes]: ...
 
@@ -34,8 +33,8 @@ class MemorySource:
     def __init__(self, files: Mapping[str, bytes]) -> None:
         self._files = files
 
-    def names(self) -> list[str]:
-        return list(self._files)
+    def names(self) -> Iterable[str]:
+        return self._files
 
     def open(self, name: str) -> IO[bytes]:
         return io.BytesIO(self._files[name])
@@ -47,53 +46,17 @@ class FolderSource:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def names(self) -> list[str]:
-        found = []
-        for path in sorted(self._folder.rglob("*")):
-            name = path.relative_to(self._folder).as_posix()
-            if path.is_symlink():
-                raise Unsound(name, "is a link, and a pack holds files only")
-            if path.is_file():
-                found.append(name)
-        return found
+    def names(self) -> Iterator[str]:
+        for place, folders, files in os.walk(self._folder):
+            for name in (*folders, *files):
+                path = Path(place, name)
+                if path.is_symlink():
+                    inside = path.relative_to(self._folder).as_posix()
+                    raise Unsound(inside, "is a link, and a pack holds files only")
+            yield from (Path(place, n).relative_to(self._folder).as_posix() for n in files)
 
     def open(self, name: str) -> IO[bytes]:
         return (self._folder / name).open("rb")
-
-
-class ZipSource:
-    """A pack as a zip that holds one folder, or the bag's files at its root."""
-
-    def __init__(self, file: Path | IO[bytes], label: str = "the pack") -> None:
-        """Raises Unsound for what is no whole zip."""
-        try:
-            self._zip = zipfile.ZipFile(file)
-        except DAMAGED as error:
-            raise Unsound(
-                label, "is no whole zip: it was cut off or damaged", found=error
-            ) from error
-        self._label = label
-        self._root = self._find_root()
-
-    def names(self) -> list[str]:
-        named = [i.filename for i in self._zip.infolist() if not i.is_dir()]
-        if len(set(named)) != len(named):
-            twice = next(name for name in named if named.count(name) > 1)
-            raise Unsound(twice, "stands in the zip twice")
-        for name in named:
-            if not name.startswith(self._root) or ".." in name.split("/"):
-                raise Unsound(name, "lies outside the bag")
-        return [name.removeprefix(self._root) for name in named]
-
-    def open(self, name: str) -> IO[bytes]:
-        return self._zip.open(self._root + name)
-
-    def _find_root(self) -> str:
-        marks = [n for n in self._zip.namelist() if n == BAGIT or n.endswith(f"/{BAGIT}")]
-        marks = [n for n in marks if n.count("/") <= 1]
-        if not marks:
-            raise Unsound(self._label, f"is no evidence pack: there is no {BAGIT} in it")
-        return marks[0].removesuffix(BAGIT)
 
 
 def open_source(path: str | Path) -> Source:
@@ -107,12 +70,23 @@ def open_source(path: str | Path) -> Source:
 
 
 class PackFiles:
-    """The files of a pack with the SHA-256 and size of each, known once it was read."""
+    """The files of a pack with the SHA-256 and size of each, known once it was read.
+
+    Their list lies on disk, so that many take no more memory than few.
+    """
 
     def __init__(self, source: Source) -> None:
         self._source = source
-        self.names = frozenset(source.names())
-        self._digests: dict[str, tuple[str, int]] = {}
+        self._lists = open_scratch(
+            "file (name TEXT PRIMARY KEY, digest, size) WITHOUT ROWID",
+            "listed (name TEXT PRIMARY KEY, digest) WITHOUT ROWID",
+        )
+        for name in source.names():
+            try:
+                self._lists.execute("INSERT INTO file VALUES (?, NULL, NULL)", (name,))
+            except UnicodeEncodeError as error:
+                raise Unsound(repr(name), "has a name that is not text in UTF-8") from error
+        self.names = Names(self._lists)
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file. Raises Unsound when it is missing or damaged."""
@@ -127,7 +101,9 @@ class PackFiles:
                     yield chunk
         except DAMAGED as error:
             raise Unsound(name, "is damaged and cannot be read", found=error) from error
-        self._digests[name] = (digest.hexdigest(), size)
+        self._lists.execute(
+            "UPDATE file SET digest = ?, size = ? WHERE name = ?", (digest.hexdigest(), size, name)
+        )
 
     def lines(self, name: str) -> Iterator[bytes]:
         """Lines without their line feed. The last one must end in one too."""
@@ -168,7 +144,47 @@ class PackFiles:
         return self._known(name)[1]
 
     def _known(self, name: str) -> tuple[str, int]:
-        if name not in self._digests:
+        sql = "SELECT digest, size FROM file WHERE name = ? AND digest IS NOT NULL"
+        found: tuple[str, int] | None = self._lists.execute(sql, (name,)).fetchone()
+        if found is None:
             for _ in self.chunks(name):
                 pass
-        return self._digests[name]
+            found = self._lists.execute(sql, (name,)).fetchone()
+            assert found is not None
+        return found
+
+    def list_anew(self, listed: Iterable[tuple[str, str]]) -> Iterator[str]:
+        """Take in a manifest's names and digests in place of the last one's; gives names that
+        come twice."""
+        self._lists.execute("DELETE FROM listed")
+        for row in listed:
+            sql = "INSERT OR IGNORE INTO listed VALUES (?, ?)"
+            if not self._lists.execute(sql, row).rowcount:
+                yield row[0]
+
+    def is_listed(self, name: str) -> bool:
+        sql = "SELECT 1 FROM listed WHERE name = ?"
+        return self._lists.execute(sql, (name,)).fetchone() is not None
+
+    def listed(self) -> Iterator[tuple[str, str]]:
+        """What the manifest taken in last names, in the order of the names, with its digests."""
+        sql = "SELECT name, digest FROM listed WHERE name > ? ORDER BY name LIMIT ?"
+        yield from in_steps(self._lists, sql, "")
+
+
+class Names:
+    """The names of a pack's files, in order."""
+
+    def __init__(self, lists: sqlite3.Connection) -> None:
+        self._lists = lists
+
+    def __contains__(self, name: object) -> bool:
+        try:
+            found = self._lists.execute("SELECT 1 FROM file WHERE name = ?", (name,))
+            return found.fetchone() is not None
+        except UnicodeEncodeError:
+            return False
+
+    def __iter__(self) -> Iterator[str]:
+        sql = "SELECT name FROM file WHERE name > ? ORDER BY name LIMIT ?"
+        return (name for (name,) in in_steps(self._lists, sql, ""))

@@ -104,4 +104,9 @@ class Job(models.Model):
     @builtins.property  # the field above takes the plain name
     def reference(self) -> str:
         """What people call the job, such as J-000123."""
-        return f"J-{self.pk:06d}"
+        return reference_of(self.pk)
+
+
+def reference_of(job_id: int) -> str:
+    """The reference of the job with that id."""
+    return f"J-{job_id:06d}"

@@ -11,6 +11,7 @@ from compliance.ledger.tree import (
     EMPTY_ROOT,
     Frontier,
     MemoryTree,
+    Paths,
     consistency_path,
     inclusion_path,
     leaf_hash,
@@ -100,9 +101,13 @@ def test_inclusion_proofs_agree_with_an_independent_library(size: int):
     """RFC 9162, section 2.1.3; the independent proof is `pymerkle` 7's, checked by ours."""
     tree, independent = tree_of(size), independent_tree(size)
     root = tree.root()
+    in_a_row, jumping = Paths(size, tree.lookup), Paths(size, tree.lookup)
 
     for index in range(size):
         path = inclusion_path(index, size, tree.lookup)
+        assert in_a_row.path(index) == path
+        far = index * 7 % size
+        assert jumping.path(far) == inclusion_path(far, size, tree.lookup)
         theirs = independent.prove_inclusion(index + 1, size)
         assert [bytes(node) for node in theirs.path[1:]] == path
         assert verify_inclusion(index, size, leaf_hash(entry(index)), path, root)
