@@ -108,7 +108,7 @@ def finding(request: HttpRequest, pk: int) -> HttpResponse:
     record = _finding(request, pk)
     job = record.drawn_job.job
     if request.user.role == Role.AUDITOR:
-        note_access(job, request.user, f"{record.get_severity_display().lower()} finding")
+        note_access(job, request.user, f"finding, {record.get_severity_display().lower()}")
     told = told_finding(record)
     form = _answer_form(request, told)
     if request.method == "POST" and form is not None and form.is_valid():
