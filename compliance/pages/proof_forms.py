@@ -24,8 +24,8 @@ class WithdrawForm(forms.Form):
     )
     reason = forms.CharField(
         max_length=300,
-        help_text="For your company and its auditor, kept for good, so without names. Such as “opened up for "
-        "rewiring, to be laid again”.",
+        help_text="For your company and its auditor, kept for good, so without names. Such as "
+        "“opened up for rewiring, to be laid again”.",
     )
 
 
