@@ -10,11 +10,12 @@ from compliance.packs.lines import json_line
 from compliance.verify.layout import BALANCE, PHOTO_HASH
 
 STEP = 2000
+# Balances last: each must be there, so a file that was cut off is found by them.
 ROWS = {
-    BALANCE: "SELECT id, depot_id, item_id, quantity, movements FROM jobs_stockbalance ORDER BY id",
     PHOTO_HASH: (
         "SELECT photo_id AS id, job_id, inspection_id, value FROM jobs_photohash ORDER BY photo_id"
     ),
+    BALANCE: "SELECT id, depot_id, item_id, quantity, movements FROM jobs_stockbalance ORDER BY id",
 }
 
 
