@@ -21,9 +21,8 @@ EXTRA_TASKS = 40
 MOST_PROFILES_AT_ONCE = 4
 FEWEST_TASKS_AT_ONCE = 100
 STEPS_AT_A_TIME = 200
-# Visits near each one that a move may join it with. Among many visits, fewer make steps quicker and
-# more find more; which is better differs from one instance to another.
-NEIGHBOURS, NEIGHBOURS_OF_FEW = (25, 40), 50
+# Visits near each one that a move may join it with: among many visits, more make steps too slow.
+NEIGHBOURS, NEIGHBOURS_OF_FEW = 30, 50
 FEW_TASKS = 150
 SHIFTS_AT_A_TIME = (6, 10, 14)
 STEPS_BETWEEN_OFFERS = 500
@@ -186,9 +185,7 @@ def _route(search: Searching, draft: Draft, wanted: Wanted, steps: int, without_
         return
     polling = _Polling(search, problem, draft, steps, without_gain)
     seed = search.chance.randrange(1 << 30)
-    neighbours = search.chance.choice(NEIGHBOURS)
-    if len(wanted.tasks) <= FEW_TASKS:
-        neighbours = NEIGHBOURS_OF_FEW
+    neighbours = NEIGHBOURS_OF_FEW if len(wanted.tasks) <= FEW_TASKS else NEIGHBOURS
     best = improve(problem, seed, polling, polling.noted, neighbours)
     if best is not None:
         search.offer(taken_over(draft, problem.sequences(best), search.within))
