@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
@@ -18,7 +18,7 @@ from compliance.certificates.photos import PhotoLine, photos_of, photos_shown
 from compliance.certificates.sheets import SHEET, TYPESETTER
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment
-from jobs.models import Handover, LayerPlan, Photo, Survey
+from jobs.models import Handover, LayerPlan, Photo, Survey, Variation
 
 U_VALUE_METHOD = (
     "Calculated from survey and layers by the combined method of ISO 6946 at joist level, not "
@@ -277,6 +277,7 @@ def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ..
     handover = assessment.inputs["handover"]
     if not handover["all_done"]:
         said.append(f"Not all was done: {handover['not_done_reason']}")
+    said += _told_by_crew(assessment)
     for area in assessment.arithmetic["depths"]["areas"]:
         for apart in area["allowances"]:
             place = {"eaves": "at the eaves", "tank": "beside a tank", "deck": "under a deck"}
@@ -287,6 +288,20 @@ def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ..
     if plan is not None:
         said += [str(warning) for warning in plan.quantities.get("warnings", [])]
     return tuple(said)
+
+
+def _told_by_crew(assessment: Assessment) -> Iterator[str]:
+    """What a crew left out or laid thinner. Its reason is not printed: an erasure may take it."""
+    lacking = (Variation.Meaning.LEFT_OUT, Variation.Meaning.LESS_DEPTH)
+    told = Variation.objects.current().filter(visit__job=assessment.job_id, meaning__in=lacking)
+    for row in told.select_related("area"):
+        kind, meaning = row.get_kind_display(), row.get_meaning_display()
+        depth = "" if row.depth_mm is None else f", {row.depth_mm:.0f} mm"
+        yield (
+            f"{row.area.name if row.area else 'The loft'}: {kind[0].lower()}{kind[1:]}; "
+            f"{meaning[0].lower()}{meaning[1:]}{depth}, as the crew told on "
+            f"{_date(timezone.localtime(row.corrected_at))}."
+        )
 
 
 def _fitted(handover: Handover) -> str:

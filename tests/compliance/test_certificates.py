@@ -23,7 +23,13 @@ from compliance.models import Assessment, Certificate
 from jobs.errors import Conflict, Refused
 from jobs.models import Job, LayerPlan, Stage
 from tests.compliance.scene import bare, certified_scene, fitted, short_scene
-from tests.factories import A_MONDAY, DepthReadingFactory, HandoverFactory, UserFactory
+from tests.factories import (
+    A_MONDAY,
+    DepthReadingFactory,
+    HandoverFactory,
+    UserFactory,
+    VariationFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -56,6 +62,29 @@ def test_no_certificate_for_a_job_that_is_not_proven(make):
 
     with pytest.raises(Conflict, match="no verdict that meets"):
         issue_certificate(scene.job.pk)
+
+
+def test_what_the_crew_left_out_is_an_exception_and_its_free_words_are_not_printed():
+    scene = fitted()
+    told = VariationFactory(
+        visit=scene.visit,
+        kind="not_reached",
+        meaning="left_out",
+        reason="Ask Wren at number 9",
+        area=scene.area,
+    )
+    VariationFactory(visit=scene.visit, kind="other_roll", meaning="same_depth", area=None)
+    assess_job(scene.job.pk)
+    certificate = issue_certificate(scene.job.pk)
+    day = f"{told.corrected_at:%-d %b %Y}"
+
+    assert certificate.contents["exceptions"] == [
+        f"{scene.area.name}: part of the loft can’t be reached; that part is not insulated, "
+        f"as the crew told on {day}."
+    ]
+    words = words_of(certificate)
+    assert "that part is not insulated" in words
+    assert "number 9" not in words
 
 
 def test_the_certificate_prints_what_was_found():
