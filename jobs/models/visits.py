@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 import pghistory
 import pgtrigger
 from django.contrib.postgres.constraints import ExclusionConstraint
@@ -14,7 +16,7 @@ from jobs.models.jobs import Job
 from jobs.models.organisations import Company
 from jobs.models.people import User
 from jobs.models.phone_records import erasable_history
-from jobs.models.planning import VisitNeed
+from jobs.models.planning import Absence, VisitNeed
 from jobs.models.visit_kinds import VisitKind
 
 
@@ -162,6 +164,13 @@ class Visit(models.Model):
 
 class VisitOperativeQuerySet(JobScopedQuerySet):
     job_path = "visit__job"
+
+    def with_absences(self) -> Self:
+        """Each row with `is_away`: the operative has an absence during the visit."""
+        absences = Absence.objects.filter(
+            operative=models.OuterRef("operative"), during__overlap=models.OuterRef("during")
+        )
+        return self.annotate(is_away=models.Exists(absences))
 
 
 @pghistory.track(pghistory.InsertEvent(), pghistory.DeleteEvent(), exclude=["during", "live"])

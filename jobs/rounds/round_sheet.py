@@ -264,8 +264,10 @@ def _surveys(job_ids: set[int]) -> Mapping[int, Survey]:
 
 
 def _operatives(visits: list[Visit]) -> dict[int, tuple[str, ...]]:
+    """Names by visit; who has an absence then is still named, and said to be away."""
     found: dict[int, tuple[str, ...]] = {}
     rows: Any = VisitOperative.objects.filter(visit__in=visits).select_related("operative")
-    for row in rows.order_by("pk"):
-        found[row.visit_id] = (*found.get(row.visit_id, ()), row.operative.name)
+    for row in rows.with_absences().order_by("pk"):
+        name = f"{row.operative.name} (away)" if row.is_away else row.operative.name
+        found[row.visit_id] = (*found.get(row.visit_id, ()), name)
     return found

@@ -9,11 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Hazard, VisitOperative
+from jobs.planning.absences import record_absence
 from jobs.planning.travel import drive_between
 from jobs.rounds.round_sheet import round_sheet_for
 from jobs.surveying.quantities import make_layer_plan
 from tests.factories import LoftAreaFactory, SurveyFactory
-from tests.jobs.loading.yard import a_yard, next_monday
+from tests.jobs.loading.yard import a_yard, next_monday, on
 from tests.jobs.planner_scene import api_for, signed_in
 
 pytestmark = pytest.mark.django_db
@@ -143,6 +144,25 @@ def test_somebody_lent_for_one_visit_sees_that_visit_with_its_place_in_the_round
 
     assert [(stop["number"], stop["visit"]) for stop in told["stops"]] == [(2, own.pk)]
     assert "Ada Tern" not in str(told)
+
+
+def test_who_is_away_is_named_as_away(yard):
+    own = yard.visit(a_home(yard, 1), MONDAY, 8)
+    here, away = yard.installer(), yard.installer()
+    for person in (here, away):
+        VisitOperative.objects.create(visit=own, operative=person.operative)
+    record_absence(
+        yard.office.company,
+        by=yard.planner,
+        operative=away.operative,
+        starts_at=on(MONDAY, 0),
+        ends_at=on(MONDAY + timedelta(days=1), 0),
+    )
+
+    (stop,) = round_sheet_for(yard.planner, yard.crew, MONDAY).stops
+
+    assert f"{away.operative.name} (away)" in stop.operatives
+    assert here.operative.name in stop.operatives
 
 
 def test_the_round_takes_as_many_queries_for_many_visits_as_for_one(
