@@ -15,11 +15,13 @@ from django.db import connection, transaction
 
 from compliance.ledger import check_histories
 from compliance.ledger.facts import ERASABLE, ERASED_HASHES, FACTS, fact_expression
+from compliance.ledger.histories import HISTORIES
 from compliance.ledger.kinds import KINDS, key_of
 from compliance.ledger.seals import follows, signature_holds, text_agrees
 from compliance.ledger.stored_tree import RUN, STEP
 from compliance.ledger.tree import Frontier, complete_root, leaf_hash
 from compliance.models import LedgerEntry, LedgerNode, Seal
+from compliance.verify.facts import thing_name
 
 CHUNK = 5000
 ERASED_BY_A_FACT = """EXISTS (
@@ -88,9 +90,8 @@ def _payloads() -> Iterator[Fault]:
         if kind not in KINDS:
             yield Fault(f"there are no facts of kind {kind}", f"entry {number}")
         if leaf_hash(payload.encode()) != bytes(stored):
-            yield Fault(
-                "the payload does not give the stored hash", f"entry {number} ({kind} {fact_id})"
-            )
+            where = f"entry {number}, {_name(kind, fact_id)}"
+            yield Fault("the payload does not give the stored hash", where)
     for number, said, stored in _query(
         f"""
         SELECT id, compliance_belongs_to(payload), belongs_to FROM compliance_ledgerentry
@@ -118,17 +119,17 @@ def _rows() -> Iterator[Fault]:
                 WHERE x.kind = %s AND x.payload IS DISTINCT FROM jsonb_build_object(
                     'kind', x.kind, 'fact', {fact_expression("f", hashed)})::text
                 OFFSET 0
-            ) e CROSS JOIN LATERAL jsonb_each(e.payload::jsonb -> 'fact') p
-            WHERE (e.now -> p.key) IS DISTINCT FROM p.value
+            ) e CROSS JOIN LATERAL (
+                SELECT * FROM jsonb_each(e.payload::jsonb -> 'fact') WHERE e.now IS NOT NULL
+                UNION ALL SELECT NULL, NULL WHERE e.now IS NULL
+            ) p
+            WHERE e.now IS NULL OR (e.now -> p.key) IS DISTINCT FROM p.value
                 AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND {ERASED_BY_A_FACT})
             ORDER BY e.id LIMIT {MOST_FAULTS}
             """,
             [table, sorted(ERASABLE.get(table, ())), list(ERASED_HASHES), table],
         ):
-            yield Fault(
-                f"its {column} is not what the ledger recorded (entry {number})",
-                f"{table} {fact_id}",
-            )
+            yield Fault(check_histories.changed(column, number), _name(table, fact_id))
 
 
 def _unwritten() -> Iterator[Fault]:
@@ -142,7 +143,16 @@ def _unwritten() -> Iterator[Fault]:
             """,
             [table],
         ):
-            yield Fault("no ledger entry was ever written for it", f"{table} {fact_id}")
+            yield Fault(
+                "no ledger entry was ever written for it: it was slipped in", _name(table, fact_id)
+            )
+
+
+def _name(table: str, number: int) -> str:
+    """What a person calls a row, with its table for whoever looks it up."""
+    if table in HISTORIES:
+        return check_histories.edit_name(table, number)
+    return f"{thing_name(table)} {number} ({table})"
 
 
 def _histories() -> Iterator[Fault]:

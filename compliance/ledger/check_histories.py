@@ -22,12 +22,16 @@ DERIVED: dict[str, tuple[str, str]] = {
     "jobs_stockbalance": (
         "is not the sum of its movements",
         """
-        SELECT coalesce(b.id, 0) FROM jobs_stockbalance b FULL JOIN (
+        SELECT coalesce(b.id, 0) FROM (
+            SELECT *, row_number() OVER (PARTITION BY depot_id, item_id ORDER BY id) AS nth
+            FROM jobs_stockbalance
+        ) b FULL JOIN (
             SELECT depot_id, item_id, sum(effect) AS quantity, count(*) AS movements
             FROM jobs_stockmovement GROUP BY depot_id, item_id
         ) m ON m.depot_id = b.depot_id AND m.item_id = b.item_id
         WHERE (coalesce(b.quantity, 0), coalesce(b.movements, 0))
             IS DISTINCT FROM (coalesce(m.quantity, 0), coalesce(m.movements, 0))
+            OR b.nth > 1
         """,
     ),
     "jobs_visitoperative": (
@@ -50,6 +54,13 @@ DERIVED: dict[str, tuple[str, str]] = {
 }
 """Table -> what is wrong with rows that do not follow, and SQL that finds them by number."""
 
+NOUNS = {
+    "jobs_stockbalance": "stock balance",
+    "jobs_visitoperative": "operative on a visit",
+    "jobs_photohash": "hash of photo",
+}
+"""What a person calls a row of them."""
+
 
 @cache
 def tracked_columns(kind: str) -> tuple[str, ...]:
@@ -57,6 +68,18 @@ def tracked_columns(kind: str) -> tuple[str, ...]:
     event = next(model for model in apps.get_models() if model._meta.db_table == kind)
     columns = [field.column for field in event._meta.concrete_fields]
     return tuple(c for c in columns if not c.startswith("pgh_") and c != "id")
+
+
+def edit_name(kind: str, number: int) -> str:
+    """What a person calls an event, with its table for whoever looks it up."""
+    return f"edit {number} of a {HISTORIES[kind].noun} ({kind})"
+
+
+def changed(column: str | None, entry: int) -> str:
+    """How a row that is not as it entered is told of; column: None where it is gone."""
+    if column is None:
+        return f"is gone, though it is recorded in the ledger (entry {entry})"
+    return f"its {column} is not what the ledger recorded (entry {entry})"
 
 
 def event_faults(query: Query, most: int) -> Found:
@@ -71,16 +94,19 @@ def event_faults(query: Query, most: int) -> Found:
                 WHERE x.kind = %s AND (f.id IS NULL OR x.payload IS DISTINCT FROM
                     jsonb_build_object('kind', x.kind, 'fact', {now})::text)
                 OFFSET 0
-            ) e CROSS JOIN LATERAL jsonb_each(e.payload::jsonb -> 'fact') p
-            WHERE (e.now -> p.key) IS DISTINCT FROM p.value
+            ) e CROSS JOIN LATERAL (
+                SELECT * FROM jsonb_each(e.payload::jsonb -> 'fact') WHERE e.now IS NOT NULL
+                UNION ALL SELECT NULL, NULL WHERE e.now IS NULL
+            ) p
+            WHERE e.now IS NULL OR (e.now -> p.key) IS DISTINCT FROM p.value
                 AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND EXISTS (
                     SELECT 1 FROM compliance_erasure r WHERE r.items @> jsonb_build_object(%s::text,
-                        jsonb_build_object(e.now ->> 'row_id', '[]'::jsonb))))
+                        jsonb_build_object(coalesce(e.now ->> 'row_id', ''), '[]'::jsonb))))
             ORDER BY e.id LIMIT {most}
             """,
             [kind, list(history.words), list(ERASED_HASHES), history.of],
         ):
-            yield f"{kind} {fact}", f"its {column} is not what the ledger recorded (entry {entry})"
+            yield edit_name(kind, fact), changed(column, entry)
 
 
 def present_faults(query: Query, most: int) -> Found:
@@ -118,4 +144,4 @@ def derived_faults(query: Query, most: int) -> Found:
     """Rows that do not follow from the facts they are worked out from."""
     for table, (what, sql) in DERIVED.items():
         for (number,) in query(f"{sql} LIMIT {most}", []):
-            yield f"{table} {number}", what
+            yield f"{NOUNS[table]} {number} ({table})", what

@@ -36,7 +36,10 @@ def make_seal() -> Seal:
         LedgerRewritten: the tree no longer continues the last Seal. Nothing is signed then.
     """
     with transaction.atomic():
-        size = sequence_entries()  # holds the sequencer's lock until this transaction ends
+        try:
+            size = sequence_entries()  # holds the sequencer's lock until this transaction ends
+        except LookupError as error:  # a position is empty
+            raise _rewritten(Seal.objects.first()) from error
         last = Seal.objects.first()
         tree = StoredTree()
         if last is not None:
@@ -77,11 +80,15 @@ def _refuse_rewritten(last: Seal, size: int, tree: StoredTree) -> None:
     except LookupError:
         continues = False
     if not continues:
-        raise LedgerRewritten(
-            f"The ledger no longer continues {last}: entries were changed or taken away.",
-            remedy="Nothing is sealed until somebody found out why: `manage.py verify_ledger` "
-            "names the first thing wrong.",
-        )
+        raise _rewritten(last)
+
+
+def _rewritten(last: Seal | None) -> LedgerRewritten:
+    return LedgerRewritten(
+        f"The ledger no longer continues {last or 'itself'}: entries were changed or taken away.",
+        remedy="Nothing is sealed until somebody found out why: `manage.py verify_ledger` "
+        "names the first thing wrong.",
+    )
 
 
 def seal_key() -> Ed25519PrivateKey:

@@ -80,9 +80,8 @@ class EntryReader:
         for n, (entry, row, proof) in enumerate(lines):
             yield from self._twice()
             if entry is None:
-                name = ROWS if row is not None else PROOFS
                 yield Fault(
-                    f"{name}, line {n + 1}",
+                    f"{PROOFS}, line {n + 1}" if row is None else _row_name(row, n),
                     "has no entry in the ledger of this pack: one was dropped, or a row was added",
                 )
                 return
@@ -140,6 +139,14 @@ def _fact(entry: bytes, n: int) -> tuple[str, dict[str, Any]]:
     except (ValueError, StopIteration, RecursionError, KeyError, TypeError) as error:
         raise Unsound(f"{ENTRIES}, line {n + 1}", "is no readable entry", found=error) from error
     raise Unsound(f"{ENTRIES}, line {n + 1}", "has no kind, or no fact with an id")
+
+
+def _row_name(row: bytes, n: int) -> str:
+    """What a person calls a row without an entry; where it stands if it doesn't say."""
+    try:
+        return name_of(*_fact(row, n))
+    except Unsound:
+        return f"{ROWS}, line {n + 1}"
 
 
 def _row_faults(

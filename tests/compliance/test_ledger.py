@@ -13,7 +13,7 @@ from compliance.assess import assess_job
 from compliance.ledger import seals, stored_tree
 from compliance.ledger.check import verify_ledger
 from compliance.ledger.kinds import KINDS, key_of
-from compliance.ledger.seals import make_seal, signature_holds
+from compliance.ledger.seals import LedgerRewritten, make_seal, signature_holds
 from compliance.ledger.sequence import sequence_entries
 from compliance.ledger.stored_tree import StoredTree
 from compliance.ledger.tree import MemoryTree, verify_consistency, verify_inclusion
@@ -188,29 +188,34 @@ TAMPERINGS = [
     (
         "UPDATE jobs_depthreading SET depth_mm = 300 WHERE id = "
         "(SELECT min(id) FROM jobs_depthreading)",
-        "jobs_depthreading .*its depth_mm",
+        r"reading \d+ .*its depth_mm",
         "a reading is made deeper",
     ),
     (
         "UPDATE jobs_photo SET sha256 = repeat('a', 64) WHERE id = "
         "(SELECT min(id) FROM jobs_photo)",
-        "jobs_photo .*its sha256",
+        r"photo \d+ .*its sha256",
         "a photo is swapped",
     ),
     (
         "UPDATE jobs_handover SET signed_name = 'Somebody Else'",
-        "jobs_handover .*its signed_name",
+        r"handover \d+ .*its signed_name",
         "another name signed",
     ),
     (
         'UPDATE compliance_assessment SET arithmetic = arithmetic || \'{"verdict": "short"}\'',
-        "compliance_assessment .*its arithmetic",
+        r"assessment \d+ .*its arithmetic",
         "the arithmetic is rewritten",
     ),
     (
         "DELETE FROM jobs_depthreading WHERE id = (SELECT max(id) FROM jobs_depthreading)",
-        "jobs_depthreading .*is not what the ledger recorded",
+        r"reading \d+ .*is gone, though it is recorded",
         "a reading is deleted",
+    ),
+    (
+        "DELETE FROM jobs_visitevent WHERE pgh_id = (SELECT min(pgh_id) FROM jobs_visitevent)",
+        r"edit \d+ of a visit .*is gone, though it is recorded",
+        "an edit is deleted from a history",
     ),
     (
         "DELETE FROM compliance_ledgerleaf WHERE position = 3",
@@ -263,6 +268,17 @@ def test_swapping_two_entries_is_found():
     sql("UPDATE compliance_ledgerleaf SET entry_id = %s WHERE position = 1", second.entry_id)
 
     assert "do not give its root" in str(verify_ledger())
+
+
+def test_nothing_is_sealed_over_a_tree_with_an_empty_position():
+    """Moved so that the next entry fills a run of 256 which has a hole."""
+    fitted()
+    make_seal()
+    sql("UPDATE compliance_ledgerleaf SET position = 254 WHERE position = 3")
+    DepthReadingFactory()
+
+    with pytest.raises(LedgerRewritten, match="verify_ledger"):
+        make_seal()
 
 
 def test_a_fact_slipped_in_without_an_entry_is_found():
