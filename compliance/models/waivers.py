@@ -10,6 +10,7 @@ from compliance.models.assessments import Shortfall
 from jobs.managers import JobScopedQuerySet
 from jobs.models import Job, User
 from jobs.models.evidence import kept_as_written
+from jobs.models.jobs import reference_of
 
 
 class WaiverQuerySet(JobScopedQuerySet):
@@ -72,7 +73,7 @@ class Waiver(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Waiver {self.pk} of job {self.job_id}"
+        return f"Waiver {self.pk} of {reference_of(self.job_id)}"
 
     @property
     def is_agreed(self) -> bool:

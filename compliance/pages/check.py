@@ -24,7 +24,7 @@ class CodeForm(forms.Form):
     code = forms.CharField(
         label="Code of the certificate",
         max_length=40,
-        help_text="Twelve letters and figures, printed beside the square on its first page.",
+        help_text="Twelve letters and figures, printed under the square on its first page.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
     )
 

@@ -30,8 +30,8 @@ def ledger(request: HttpRequest) -> HttpResponse:
         ],
         "may_seal": request.user.role in LEDGER_SEALERS,
         "page_title": "Ledger",
-        "page_lead": "Every check, photo, reading, handover, verdict and certificate is an entry. "
-        "Keep a Seal, and you notice any later change of what it covers.",
+        "page_lead": "Every check, photo, reading, handover, verdict and certificate is an entry, "
+        "and so is every edit. Keep a Seal, and you notice any later change of what it covers.",
     }
     return render(request, "compliance/ledger/ledger.html", context)
 
