@@ -19,7 +19,8 @@ OWNERS = (Role.PLANNER, Role.COMPLIANCE_OFFICER)
 def flag_shortfall(job: Job, assessment: Assessment) -> Shortfall:
     """Open a shortfall for a short job, or bring the open one up to date with a new verdict.
 
-    It is due the scheme's weeks for a remedy after it was first flagged.
+    It is due the scheme's weeks for a remedy after it was first flagged, and owned by whoever sent
+    the crew that fell short, until the office says otherwise.
     """
     found = {
         "assessment": assessment,
@@ -31,12 +32,27 @@ def flag_shortfall(job: Job, assessment: Assessment) -> Shortfall:
     if shortfall is None:
         due_on = timezone.localdate(assessment.made_at) + timedelta(weeks=job.scheme.remedy_weeks)
         return Shortfall.objects.create(
-            job=job, due_on=due_on, flagged_at=assessment.made_at, **found
+            job=job,
+            due_on=due_on,
+            flagged_at=assessment.made_at,
+            owner=_who_sent_the_crew(job),
+            **found,
         )
     for name, value in found.items():
         setattr(shortfall, name, value)
     shortfall.save(update_fields=list(found))
     return shortfall
+
+
+def _who_sent_the_crew(job: Job) -> User | None:
+    """Who booked the last visit that was done; nobody if that person has left the office."""
+    last = (
+        Visit.objects.filter(job=job, status=Visit.Status.DONE).select_related("booked_by").last()
+    )
+    if last is None or not last.booked_by.is_active:
+        return None
+    by = last.booked_by
+    return by if by.role in OWNERS and by.company_id == job.company_id else None
 
 
 def close_shortfall(job: Job, assessment: Assessment) -> None:

@@ -16,9 +16,9 @@ from compliance.shortfalls import assign_owner, send_call_back, set_due_date
 from compliance.waivers import record_waiver
 from jobs.edits import edits_of, sources_of_job
 from jobs.errors import Conflict, Refused
-from jobs.models import Job, Stage, Visit
+from jobs.models import Job, Stage, User, Visit
 from jobs.planning.booking import book_visit, cancel_visit
-from tests.compliance.scene import call_back, fitted, short_scene
+from tests.compliance.scene import SHORT_DEPTHS, call_back, fitted, short_scene
 from tests.factories import A_MONDAY, CrewFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
@@ -101,6 +101,20 @@ def test_the_owner_is_of_the_company_and_the_office():
             assign_owner(shortfall_of(scene), other)
 
 
+def test_whoever_sent_the_crew_owns_it_at_first():
+    scene, _ = short_scene()
+
+    assert shortfall_of(scene).owner == scene.visit.booked_by
+
+
+def test_nobody_owns_it_whose_account_was_closed():
+    scene = fitted(SHORT_DEPTHS)
+    User.objects.filter(pk=scene.visit.booked_by_id).update(is_active=False)
+    assess_job(scene.job.pk)
+
+    assert shortfall_of(scene).owner is None
+
+
 def test_a_closed_shortfall_takes_no_owner_and_no_call_back():
     scene, _ = short_scene()
     call_back(scene, (290.0,))
@@ -120,8 +134,9 @@ def test_late_ones_are_chased_once_a_day():
     day = shortfall.due_on + timedelta(days=3)
 
     assert chase_late(shortfall.due_on) == 0
-    assert (chase_late(day), chase_late(day)) == (1, 0)
-    assert mail.outbox[0].to == [officer.email]
+    assert (chase_late(day), chase_late(day)) == (2, 0)
+    told = {message.to[0] for message in mail.outbox}
+    assert told == {officer.email, scene.visit.booked_by.email}
     assert "3 days late" in mail.outbox[0].body
     assert scene.job.reference in mail.outbox[0].body
 
@@ -148,9 +163,9 @@ def test_thousands_of_late_ones_make_one_mail_that_can_be_read(monkeypatch):
         short_scene(company=scene.company)
     officer = scene.person("compliance_officer")
 
-    assert chase_late(shortfall_of(scene).due_on + timedelta(days=1)) == 1
+    chase_late(shortfall_of(scene).due_on + timedelta(days=1))
 
-    (message,) = mail.outbox
+    (message,) = [one for one in mail.outbox if one.to == [officer.email]]
     assert (message.to, message.subject) == ([officer.email], "4 late shortfalls")
     assert message.body.count("- J-") == 2
     assert "- and 2 more\nAll of them: http" in message.body
