@@ -72,7 +72,7 @@ NO_TOKEN = "n" * 43
 THINGS: dict[str, Thing] = {
     "jobs/<pk>": record("job", OF_JOB),
     "properties/<pk>": record("home", OF_JOB),
-    "companies/<pk>": record("company", OF_PLATFORM),
+    "companies/<pk>": record("company", OF_PEOPLE),
     "people/<pk>": Thing(lambda world: world.people["installer"].pk, OF_PEOPLE),
     "schemes/<pk>": record("marked_scheme", OF_SCHEME),
     "crews/<pk>": record("crew", OF_COMPANY),
@@ -258,8 +258,10 @@ BY_SECRET = {"calendar_feed"}
 KEPT_BY_ADMIN = (
     "company_list",
     "company",
+    "company_edits",
     "scheme_list",
     "scheme",
+    "scheme_edits",
     "scheme_new",
     "people_list",
     "person",

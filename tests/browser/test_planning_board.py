@@ -146,8 +146,9 @@ def test_what_waits_is_placed_with_buttons_alone(scene: Scene, phone: Desk):
     planner.presses("15 min ▸")
     planner.presses("Put it here")
 
-    planner.is_told("7 Waiting Way is booked for Heron")
-    finds_again(planner, "7 Waiting Way", scene.heron, "08:15")
+    # It began at the cheapest place: with a crew that is out already, after its visit.
+    planner.is_told("7 Waiting Way is booked for Swift")
+    finds_again(planner, "7 Waiting Way", scene.swift, "12:15")
 
 
 def test_two_planners_see_each_other_and_neither_overwrites(
