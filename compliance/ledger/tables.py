@@ -32,6 +32,7 @@ NO_EVIDENCE: dict[str, str] = {
     "jobs_intakebatch": "a spreadsheet being read; homes and jobs that came of it have histories",
     "jobs_intakerow": "a line of one, read once",
     "jobs_planrun": "a plan being sought; accepted, it becomes visits, which have a history",
+    "jobs_officeprices": "what plans are weighed by; its rows are only added, and prove no work",
     "jobs_proposedvisit": "a line of one; answered, it becomes a visit",
     "jobs_upload": "a photo half received; whole, it is a fact",
     "jobs_uploadpiece": "a part of one",

@@ -104,6 +104,7 @@ KEPT: dict[str, str | dict[str, str]] = {
         "refusal": SERVICE,
     },
     "jobs_layerplan": SERVICE,
+    "jobs_officeprices": OURS,
     "jobs_planrun": SERVICE,
     "jobs_proposedvisit": SERVICE,
     "jobs_travelleg": SERVICE,

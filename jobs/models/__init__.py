@@ -16,6 +16,7 @@ from jobs.models.idempotency import IdempotentCreate
 from jobs.models.intake import IntakeBatch, IntakeRow
 from jobs.models.jobs import Job, Stage
 from jobs.models.layer_plans import LayerPlan
+from jobs.models.office_prices import OfficePrices
 from jobs.models.organisations import Company, Scheme
 from jobs.models.people import Role, User
 from jobs.models.photo_hashes import PhotoHash
@@ -64,6 +65,7 @@ __all__ = [
     "Photo",
     "PhotoHash",
     "PhotoInspection",
+    "OfficePrices",
     "PlanRun",
     "PreStartCheck",
     "Property",

@@ -8,6 +8,7 @@ from django.db import models
 
 from jobs.managers import CompanyScopedQuerySet, ProposedVisitQuerySet
 from jobs.models.crews import Crew, Van
+from jobs.models.office_prices import OfficePrices
 from jobs.models.organisations import Company
 from jobs.models.people import User
 from jobs.models.planning import VisitNeed
@@ -48,6 +49,14 @@ class PlanRun(models.Model):
     )
     wishes = models.JSONField(
         default=dict, blank=True, help_text="What matters more than usual, and what may move."
+    )
+    prices = models.ForeignKey(
+        OfficePrices,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="runs",
+        help_text="The office's prices when it was asked for; none: the usual ones.",
     )
     seed = models.PositiveIntegerField(default=1)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)

@@ -69,7 +69,9 @@ class VanLoading(models.Model):
 
     `lines`: what the load list asked for and what was taken, each
     `{"item", "name", "unit", "expected", "loaded", "reason"}` in whole units. `visits`: what it
-    carries for each, as `{"visit": id, "rolls": [line...], "accessories": [line...]}`.
+    carries for each, as `{"visit": id, "rolls": [line...], "accessories": [line...]}`. The packed
+    rolls that were taken fit into its van (a single roll excepted, which goes alone): a trigger
+    holds it. Accessories and kit find their place beside them and are not counted.
     """
 
     company = models.ForeignKey(Company, on_delete=models.PROTECT, related_name="van_loadings")
@@ -105,7 +107,37 @@ class VanLoading(models.Model):
                 violation_error_message="number: the first load of a day is number 1.",
             ),
         ]
-        triggers = kept_as_written("van_loading_is_kept")
+        triggers = [
+            *kept_as_written("van_loading_is_kept"),
+            pgtrigger.Trigger(
+                name="van_loading_fits_the_van",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert,
+                declare=[("van", "jobs_van"), ("packed", "RECORD")],
+                func="""
+                    SELECT * INTO van FROM jobs_van WHERE id = NEW.van_id;
+                    SELECT sum(units) AS rolls, sum(units * m3_each) AS m3 INTO packed
+                    FROM (
+                        SELECT (line->>'loaded')::numeric AS units, max(each.m3) AS m3_each
+                        FROM jsonb_array_elements(NEW.lines) line
+                        JOIN (
+                            SELECT roll->>'item' AS item, (roll->>'m3_each')::numeric AS m3
+                            FROM jsonb_array_elements(NEW.visits) visit,
+                                jsonb_array_elements(visit->'rolls') roll
+                        ) each ON each.item = line->>'item'
+                        GROUP BY line
+                    ) taken;
+                    IF packed.rolls > 1 AND packed.m3 > van.load_volume_m3::numeric + 0.001 THEN
+                        RAISE EXCEPTION
+                            'These rolls take % m³ packed and % holds % m³. Take fewer and say '
+                            'why, or put right what the van holds.',
+                            round(packed.m3, 1), van.name, round(van.load_volume_m3::numeric, 1)
+                            USING ERRCODE = 'check_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"Load {self.number} of {self.crew} on {self.day:%-d %b %Y}"
