@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.db import connection
 
 from compliance.certificates import lookups
 from tests.access.visitor import EVERYBODY, Visitor, undone
@@ -15,7 +16,9 @@ from tests.access.worlds import World, build_worlds
 @pytest.fixture(scope="package")
 def worlds(django_db_setup: None, django_db_blocker: Any) -> Iterator[dict[str, World]]:
     with django_db_blocker.unblock(), undone():
-        yield build_worlds()
+        built = build_worlds()
+        connection.check_constraints()  # left to the end of each test, all of them every time
+        yield built
 
 
 @pytest.fixture(autouse=True)
