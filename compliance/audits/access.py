@@ -16,6 +16,11 @@ from jobs.models import Job, Role, User
 
 OPENING = (AuditRound.State.SEALED, AuditRound.State.DRAWN, AuditRound.State.CLOSED)
 """The states of a round in which its population is open to the scheme's auditors."""
+READING = "audit reading"
+SENT_AHEAD = "audit reading, sent ahead and not shown yet"
+SMALL_SENT = "small photos of the contact sheet, sent"
+"""What the log calls a job's page that was shown; one that went to the auditor's browser while the
+job before was read; and its small pictures, which go ahead with it."""
 
 
 def jobs_open_to(auditor: User | Any) -> QuerySet[Any]:

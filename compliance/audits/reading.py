@@ -26,6 +26,11 @@ class Neighbours:
     total: int
     read: int
 
+    @property
+    def onward(self) -> int | None:
+        """The job to have at hand while this one is read."""
+        return self.next_unread or self.after
+
 
 def neighbours_of(drawn: DrawnJob) -> Neighbours:
     """Where a drawn job stands among those of its round. One query."""

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from http import HTTPStatus
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
+from compliance.audits.access import READING, SENT_AHEAD
 from compliance.audits.findings import (
     change_draft,
     discard_draft,
@@ -21,27 +22,24 @@ from compliance.audits.reading import mark_read, neighbours_of
 from compliance.audits.things import words_of
 from compliance.evidence_access import note_access
 from compliance.models import AuditRound, DrawnJob, FindingDraft
+from compliance.pages.audit_reading_findings import drawn_at, said_of
 from compliance.pages.audit_reading_forms import FindingForm
 from compliance.pages.audit_reading_parts import job_page
-from compliance.pages.finding_parts import told_findings
 from jobs.errors import Refused
 from jobs.models import Role
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal
 
 
-def _drawn(request: HttpRequest, pk: int) -> DrawnJob:
-    rows = DrawnJob.objects.visible_to(request.user).select_related(
-        "round", "job__property", "job__scheme", "job__company"
-    )
-    return get_object_or_404(rows, pk=pk)
-
-
 @page_for(Role.AUDITOR)
 def drawn_job(request: HttpRequest, pk: int) -> HttpResponse:
-    """Everything of a drawn job on one page; `?point=P2` frames that photo point."""
-    drawn = _drawn(request, pk)
-    note_access(drawn.job, request.user, "audit reading")
+    """Everything of a drawn job on one page; `?point=P2` frames that photo point.
+
+    With `?ahead` a script fetches it to be at hand; it is logged as no more than that.
+    """
+    drawn = drawn_at(request, pk)
+    is_ahead = "ahead" in request.GET and request.headers.get("Sec-Fetch-Mode") != "navigate"
+    note_access(drawn.job, request.user, SENT_AHEAD if is_ahead else READING)
     return _page(request, drawn)
 
 
@@ -59,38 +57,23 @@ def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None
         "form": form,
         "neighbours": neighbours_of(drawn),
         "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
-        **_said(drawn, dict(things)),
+        **said_of(drawn, dict(things)),
     }
     return render(request, "compliance/audits/reading.html", context)
-
-
-def _said(drawn: DrawnJob, things: dict[str, str] | None = None) -> dict[str, Any]:
-    """Drafts and findings of a job, each with the name of what it is about."""
-    drafts = list(drawn.drafts.select_related("written_by"))
-    for draft in drafts:
-        known = things.get(draft.concerns) if things else None
-        draft.about = known or words_of(drawn.job, draft.concerns) or draft.concerns
-    return {
-        "drawn": drawn,
-        "drafts": drafts,
-        "findings": told_findings(drawn.findings.all(), drawn.job),
-        "is_read": hasattr(drawn, "reading_mark"),
-        "round_drafts": FindingDraft.objects.filter(drawn_job__round=drawn.round_id).count(),
-    }
 
 
 @require_POST
 @page_for(Role.AUDITOR)
 def draft_new(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep a finding as a draft. htmx gets the list of findings back, and what was refused."""
-    drawn, form = _drawn(request, pk), FindingForm(request.POST)
+    drawn, form = drawn_at(request, pk), FindingForm(request.POST)
     if form.is_valid():
         try:
             draft_finding(drawn, request.user, **form.cleaned_data)
         except Refused as refusal:
             show_refusal(form, refusal)
     if request.headers.get("HX-Request"):
-        context = _said(drawn) | {"refused": form.errors}
+        context = said_of(drawn) | {"refused": form.errors}
         return render(request, "compliance/audits/reading_findings.html", context)
     if form.errors:
         return _page(request, drawn, form)
@@ -136,7 +119,7 @@ def draft_discard(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(Role.AUDITOR)
 def drafts_release(request: HttpRequest, pk: int) -> HttpResponse:
     """Release the drafts of a job: the company sees them from now on."""
-    drawn = _drawn(request, pk)
+    drawn = drawn_at(request, pk)
     try:
         found = release_drafts(drawn, request.user)
         messages.success(request, f"Released: {len(found)}. The company sees them now.")
@@ -161,13 +144,22 @@ def round_release(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @page_for(Role.AUDITOR)
 def job_read(request: HttpRequest, pk: int) -> HttpResponse:
-    """Mark a job as read, and go on to the next that nobody has read."""
-    drawn = _drawn(request, pk)
+    """Mark a job as read, and go on to the next that nobody has read.
+
+    A script that shows the next page already asks for JSON, and is told whether it was taken.
+    """
+    drawn, asks = drawn_at(request, pk), request.headers.get("Accept") == "application/json"
     try:
         mark_read(drawn, request.user)
     except Refused as refusal:
+        if asks:
+            return JsonResponse({"refused": str(refusal)}, status=HTTPStatus.CONFLICT)
         messages.error(request, str(refusal))
         return redirect("drawn_job", pk=drawn.pk)
+    return JsonResponse({"refused": ""}) if asks else _onward(request, drawn)
+
+
+def _onward(request: HttpRequest, drawn: DrawnJob) -> HttpResponse:
     onward = neighbours_of(drawn).next_unread
     if onward is None:
         waiting = FindingDraft.objects.filter(drawn_job__round=drawn.round_id).count()

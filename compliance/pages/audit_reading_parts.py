@@ -18,6 +18,13 @@ from compliance.assess import latest_assessment
 from compliance.audits.things import WHOLE_JOB
 from compliance.gather import after_last_call_back
 from compliance.models import Assessment, Certificate, DrawnJob
+from compliance.pages.audit_sheet_parts import (
+    MachineCheck,
+    SheetPair,
+    machine_checks,
+    photos_of,
+    sheet_of,
+)
 from compliance.pages.verdict_parts import VerdictShown, show_verdict
 from jobs.evidence.clock import ToldTime, told_time
 from jobs.evidence.photo_facts import photo_facts
@@ -102,7 +109,8 @@ class JobPage:
     certificates: tuple[ShownCertificate, ...]
     svg: str
     readings: tuple[ShownReading, ...]
-    points: tuple[ComparedPoint, ...]
+    sheet: tuple[SheetPair, ...]
+    machine: tuple[MachineCheck, ...]
     events: tuple[Event, ...]
     checks: dict[str, Any] | None
     history: Sequence[Happening]
@@ -110,6 +118,14 @@ class JobPage:
     @property
     def verdict_key(self) -> str:
         return f"verdict:{self.verdict.assessment.pk}" if self.verdict else ""
+
+    @property
+    def asked_mm(self) -> float | None:
+        return self.verdict.assessment.rule.min_depth_mm if self.verdict else None
+
+    @property
+    def spoken_against(self) -> int:
+        return sum(bool(pair.reasons) for pair in self.sheet)
 
     @property
     def warned(self) -> int:
@@ -128,7 +144,8 @@ class JobPage:
             yield paper.key, f"Certificate {paper.certificate.code}"
         for shown in self.readings:
             yield shown.key, f"Reading {shown.words}"
-        for point in self.points:
+        for pair in self.sheet:
+            point = pair.point
             yield f"pair:{point.label}", f"Pair {point.name}"
             for photo in photos_of(point):
                 yield f"photo:{photo.photo.pk}", f"{photo.photo.get_moment_display()} {point.name}"
@@ -144,25 +161,22 @@ def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
     newest = latest_assessment(job) if assessments else None
     asked_mm = newest.rule.min_depth_mm if newest else None
     readings = _readings(job, asked_mm)
+    counted = [shown for shown in readings if shown.stands]
+    below = [shown.reading for shown in counted if shown.state == "below"]
+    verdict = show_verdict(newest) if newest else None
+    sheet = sheet_of(comparison, [shown.reading for shown in counted], below)
     return JobPage(
-        verdict=show_verdict(newest) if newest else None,
+        verdict=verdict,
         assessments=assessments,
         certificates=tuple(ShownCertificate(row) for row in job.certificates.with_place()),  # type: ignore[attr-defined]
         svg=_drawing(job, comparison, readings, asked_mm, point),
         readings=readings,
-        points=comparison.points if comparison else (),
+        sheet=sheet,
+        machine=machine_checks(verdict, sheet),
         events=tuple(sorted(_events(job, comparison, readings), key=lambda event: event.at)),
         checks=checks_section(job, user),
         history=history_of(job),
     )
-
-
-def photos_of(point: ComparedPoint) -> Iterator[ShownPhoto]:
-    """The photos of a point, before and after first."""
-    for shot in point.shots:
-        if shot.shown is not None:
-            yield shot.shown
-    yield from point.further
 
 
 def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:

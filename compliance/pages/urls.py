@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.pages.audit_round_acts")),
     path("", include("compliance.pages.follow_ups")),
     path("", include("compliance.pages.audit_reading")),
+    path("", include("compliance.pages.audit_sheet")),
     path("", include("compliance.pages.audit_remeasuring")),
     path("", include("compliance.pages.audit_openings")),
     path("", include("compliance.pages.audit_pictures")),

@@ -1,16 +1,19 @@
 // Reading a drawn job by keyboard. The page works without it; it moves the selection among things
 // that a finding can be about, shows their place on the drawing, and opens the form for one.
+import { fetchAhead, isAhead, markRead, show } from "./audit_ahead.js";
 import { beginZoom, isZoomed, zoomPair } from "./audit_reading_zoom.js";
+import { beginSheet, pairBy, seeScreen, toggleSeen, unseen } from "./audit_sheet.js";
 import { circle, planOf, square } from "./on_site/drawing.js";
 
 const KEPT = "eavesbook-reading-keys";
-const PARTS = ["verdict", "readings", "pairs", "times", "history", "findings"];
+const PARTS = ["pairs", "verdict", "readings", "times", "history", "findings"];
 const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 const keysDialog = document.getElementById("keys");
 const keysOn = keysDialog.querySelector("[data-keys-on]");
-const form = document.querySelector("[data-finding-form]");
 const things = () => [...document.querySelectorAll("[data-thing]")];
 let chosen = null;
+let form = null;
+let toldUnseen = false;
 
 // ---- Choosing a thing ---------------------------------------------------------------------
 function choose(thing, { focus = true } = {}) {
@@ -20,7 +23,7 @@ function choose(thing, { focus = true } = {}) {
   thing.classList.add("thing-chosen");
   if (focus) {
     thing.focus({ preventScroll: true });
-    thing.scrollIntoView({ block: "center", behavior: CALM.matches ? "instant" : "smooth" });
+    thing.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "instant" : "smooth" });
   }
   showPlace(thing);
 }
@@ -109,12 +112,65 @@ document.addEventListener("htmx:afterRequest", (event) => {
   putAway();
 });
 
+// ---- From job to job ------------------------------------------------------------------------
+function say(words) {
+  const said = document.createElement("p");
+  said.className = "message message-warning";
+  said.textContent = words;
+  document.getElementById("messages").replaceChildren(said);
+}
+
+/** Nothing half typed is left behind: its form comes back to the front instead. */
+function mayLeave() {
+  if (!form?.elements.text.value.trim()) return true;
+  say("A finding is half typed. Keep it (Ctrl Enter) or clear its words, then go on.");
+  find(form.elements.concerns.value);
+  form.elements.text.focus();
+  return false;
+}
+
+function goTo(url) {
+  if (!mayLeave()) return;
+  if (!isAhead(url)) return location.assign(url);
+  show(url);
+  beginPage();
+}
+
+/** Marks as read and shows the next job at once where that is at hand; else the page is sent. */
+function readAndOn(event) {
+  const sent = event.target.closest("[data-mark-read]");
+  if (!sent) return;
+  const left = unseen().length;
+  const next = document.querySelector("[data-next-unread]")?.href;
+  if (!mayLeave()) event.preventDefault();
+  else if (left && !toldUnseen && document.querySelector(".pair-is-seen")) {
+    event.preventDefault();
+    toldUnseen = true;
+    say(`${left} point${left === 1 ? " is" : "s are"} not seen yet. Press again to mark the job as read all the same.`);
+  } else if (next && isAhead(next)) {
+    event.preventDefault();
+    markRead(sent, document.querySelector("[data-reading-head] h1").textContent.split(",")[0]);
+    show(next);
+    beginPage();
+  }
+}
+document.addEventListener("submit", readAndOn);
+
 // ---- Keys ---------------------------------------------------------------------------------
 const press = (selector) => document.querySelector(selector)?.click();
+const isDoubted = (thing) => thing.matches(".pair-doubted, .needs-hand:not([data-thing^='time:photo:'])");
+const chosenPair = () => chosen?.closest(".pair");
+
+function seen() {
+  const pair = chosenPair() || pairBy("", null);
+  if (!pair) return;
+  const next = toggleSeen(pair);
+  choose(next || pair);
+}
+
 const ACTS = {
-  j: () => step(1), k: () => step(-1),
-  w: () => step(1, (thing) => thing.matches(".needs-hand") || thing.querySelector(".point-warning")),
-  z: () => zoomPair(chosen?.closest(".pair") || document.querySelector(".pair")),
+  j: () => step(1), k: () => step(-1), w: () => step(1, isDoubted),
+  v: seen, z: () => zoomPair(chosenPair() || document.querySelector(".pair")),
   f: () => find(chosen?.dataset.thing || ""),
   n: () => press('.reading-steps a[rel="next"]'), p: () => press('.reading-steps a[rel="prev"]'),
   u: () => press("[data-next-unread]"), m: () => press("[data-mark-read] button"),
@@ -123,6 +179,18 @@ const ACTS = {
 
 function isTyping(target) {
   return target.closest("textarea, select, input:not([type=radio], [type=checkbox])");
+}
+
+/** Keys that already have a meaning where the focus is: act only on the page and on its things. */
+function onThings(event) {
+  if (event.target.closest("a, button, summary, input, label")) return null;
+  if (event.key === " ") return event.shiftKey ? null : seeScreen;
+  if (event.key === "Enter" && chosenPair()) return () => zoomPair(chosenPair());
+  if (!/^Arrow/.test(event.key)) return null;
+  if (chosenPair()) return () => choose(pairBy(event.key, chosenPair()));
+  const by = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+  if (by && event.target.matches("[data-thing]")) return () => step(by);
+  return event.key === "ArrowRight" && !chosen ? () => choose(pairBy("", null)) : null;
 }
 
 document.addEventListener("keydown", (event) => {
@@ -134,28 +202,30 @@ document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || isTyping(event.target)) return;
   if (form?.contains(event.target)) return inForm(event);
   if (!keysOn.checked || isZoomed() || keysDialog.open) return;
-  const act = /^[1-6]$/.test(event.key) ? () => jump(Number(event.key)) : ACTS[event.key];
-  const arrow = { ArrowDown: 1, ArrowUp: -1 }[event.key];
-  if (act) act();
-  else if (arrow && event.target.matches("[data-thing]")) step(arrow);
-  else return;
-  event.preventDefault();
+  const act = /^[1-6]$/.test(event.key) ? () => jump(Number(event.key)) : ACTS[event.key] || onThings(event);
+  if (act && act() !== false) event.preventDefault();
 });
 
 document.addEventListener("click", (event) => {
   const link = event.target.closest("[data-find]");
   const onDrawing = event.target.closest("[data-show-point]");
   const thing = event.target.closest("[data-thing]");
+  const onward = event.target.closest(".reading-steps a[rel], [data-next-unread]");
   if (thing) choose(thing, { focus: false });
-  if (link && form) {
+  if (onward && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
+    event.preventDefault();
+    goTo(onward.href);
+  } else if (link && form) {
     event.preventDefault();
     find(link.dataset.find);
   } else if (onDrawing && matchMedia("(min-width: 60rem)").matches) {
     event.preventDefault();
+    document.getElementById("drawing").scrollIntoView({ block: "start", behavior: "instant" });
   } else if (event.target.closest("[data-zoom-open]")) {
     event.preventDefault();
     zoomPair(event.target.closest(".pair"));
-  } else if (event.target.closest("[data-form-away]")) putAway();
+  } else if (event.target.closest("[data-show-keys]")) keysDialog.showModal();
+  else if (event.target.closest("[data-form-away]")) putAway();
 });
 
 // What is typed and not kept is not left behind unasked.
@@ -163,13 +233,19 @@ addEventListener("beforeunload", (event) => {
   if (form?.elements.text.value.trim() && !leaving) event.preventDefault();
 });
 let leaving = false;
-form?.addEventListener("submit", () => { leaving = true; });
+document.addEventListener("submit", (event) => { leaving = event.target === form; });
 document.addEventListener("htmx:afterRequest", () => { leaving = false; });
 
 // ---- Beginning ----------------------------------------------------------------------------
-const opener = document.querySelector("[data-show-keys]");
-opener.hidden = false;
-opener.addEventListener("click", () => keysDialog.showModal());
+/** Of each job that is shown, whether the browser loaded it or it was at hand. */
+function beginPage() {
+  form = document.querySelector("[data-finding-form]");
+  chosen = null;
+  toldUnseen = false;
+  document.querySelector("[data-show-keys]").hidden = false;
+  beginSheet();
+  fetchAhead();
+}
 try { keysOn.checked = localStorage.getItem(KEPT) !== "off"; } catch { /* they act */ }
 const tell = () => document.body.classList.toggle("reading-keyed", keysOn.checked);
 keysOn.addEventListener("change", () => {
@@ -178,3 +254,4 @@ keysOn.addEventListener("change", () => {
 });
 tell();
 beginZoom((pair) => choose(pair, { focus: false }));
+beginPage();

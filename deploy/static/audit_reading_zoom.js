@@ -17,6 +17,7 @@ export function zoomPair(pair) {
   const stage = template.content.cloneNode(true);
   stage.querySelector("[data-zoom-name]").textContent = pair.getAttribute("aria-label");
   for (const word of ["before", "after"]) fill(stage, pair, word);
+  fillGauge(stage.querySelector("[data-zoom-gauge]"), pair.querySelector("[data-gauge]"));
   dialog.replaceChildren(stage);
   if (!dialog.open) dialog.showModal();
   begin(dialog);
@@ -37,6 +38,15 @@ function fill(stage, pair, word) {
   image.alt = shot.querySelector("img")?.alt || "";
   image.draggable = false;
   return frame.append(image);
+}
+
+/** The gauge beside the photos, with the depth that was recorded; not where none was found. */
+function fillGauge(place, gauge) {
+  const image = gauge?.querySelector("img");
+  if (!image) return;
+  place.hidden = false;
+  place.querySelector("img").src = image.src;
+  place.querySelector("figcaption").textContent = gauge.querySelector("figcaption").textContent;
 }
 
 function neighbour(by) {

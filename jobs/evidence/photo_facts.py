@@ -9,6 +9,7 @@ from jobs.evidence.clock import NO_TIME, ToldTime, told_time
 from jobs.evidence.doubts import distance_m
 from jobs.models import Photo, PhotoInspection, Property
 
+STORED = "Stored at the office"
 ZONES = {"assumed": "time zone assumed", "gps": "time zone by its satellite time"}
 
 
@@ -52,9 +53,7 @@ def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTi
         yield PhotoTime("Taken", words, ZONES.get(inspection.exif_time_source, ""))
     if photo.phone_taken_at is not None:
         yield PhotoTime("Saved on the phone", told_time(photo, "phone_taken_at"))
-    yield PhotoTime(
-        "Stored at the office", ToldTime(photo.received_at, "our clock", photo.received_at)
-    )
+    yield PhotoTime(STORED, ToldTime(photo.received_at, "our clock", photo.received_at))
 
 
 def _place(inspection: PhotoInspection | None, home: Property) -> str:

@@ -24,6 +24,7 @@ from jobs.evidence.decoding.picture import (
     read_picture,
     thumb_of,
 )
+from jobs.evidence.gauges import gauge_crop
 from jobs.evidence.looks import SAMPLE_PX, grey_of, look_of
 
 Answer = tuple[dict[str, Any], list[bytes]]
@@ -69,7 +70,13 @@ def sample(file: IO[bytes], kind: str) -> Answer:
     return {"sample_shape": (grey.size[1], grey.size[0])}, [grey.tobytes()]
 
 
-WAYS = {"look": look_at, "probe": probe, "sample": sample}
+def gauge(file: IO[bytes], kind: str) -> Answer:
+    """A crop of the gauge in a copy, if one is found."""
+    crop = gauge_crop(read_picture(file, kind).image)
+    return {"found": crop is not None}, [crop or b""]
+
+
+WAYS = {"look": look_at, "probe": probe, "sample": sample, "gauge": gauge}
 
 
 def answer_to(message: dict[str, Any], file: IO[bytes]) -> Answer:

@@ -195,6 +195,13 @@ def size_of(file: IO[bytes], media_type: str) -> tuple[int, int]:
     return told["width_px"], told["height_px"]
 
 
+def crop_of_gauge(file: IO[bytes], media_type: str = JPEG) -> bytes | None:
+    """A JPEG of the gauge in a copy, large enough to read; None where none stands out. Raises
+    CannotOpen."""
+    told, (crop,) = DECODER.ask("gauge", file, media_type)
+    return crop if told["found"] else None
+
+
 def grey_sample(file: IO[bytes], media_type: str = JPEG) -> NDArray[np.uint8]:
     """The grey sample of a small copy, to compare by. Raises CannotOpen."""
     told, (values,) = DECODER.ask("sample", file, media_type)

@@ -1,0 +1,172 @@
+"""The contact sheet of a drawn job: its pairs, the most suspicious first, and what the machine
+has checked already, so that a person looks only at what needs eyes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.urls import reverse
+
+from compliance.assess import rerun
+from compliance.audits.suspicions import (
+    DepthTold,
+    PhotoTold,
+    Reason,
+    depth_at,
+    reasons_against,
+    weight_of,
+)
+from compliance.models import Assessment
+from compliance.pages.verdict_parts import VerdictShown
+from jobs.evidence.doubts import FAR_M
+from jobs.evidence.photo_facts import STORED
+from jobs.models import DepthReading
+from jobs.pages.compare import ComparedPoint, Comparison, Shot
+from jobs.pages.on_site_parts import ShownPhoto
+
+TIME_CODES = ("before_visit", "after_visit")
+LIKE_CODES = ("like_other_job", "like_other_moment")
+POOR_CODES = ("blurred", "dark", "small", "unreadable")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPair:
+    """A photo point on the sheet. depth: the standing reading nearest to it; None without one."""
+
+    point: ComparedPoint
+    reasons: tuple[Reason, ...]
+    depth: DepthTold | None
+
+    @property
+    def name(self) -> str:
+        return self.point.name
+
+    @property
+    def gauge_url(self) -> str:
+        """Where the gauge in the after photo is shown enlarged; empty without such a photo."""
+        shown = self.point.after.shown
+        return small_url(shown, "gauge") if shown is not None and shown.thumb_url else ""
+
+    @property
+    def depth_words(self) -> str:
+        if self.depth is None:
+            return "No reading within 3 m"
+        return f"{self.depth.away_mm / 1000:.1f} m away"
+
+
+@dataclass(frozen=True, slots=True)
+class MachineCheck:
+    """One thing the machine has looked at. is_fine: nothing in it is left for eyes."""
+
+    words: str
+    said: str
+    is_fine: bool
+
+
+def small_url(shown: ShownPhoto, size: str) -> str:
+    return reverse(f"audit_photo_{size}", args=[shown.photo.pk])
+
+
+def sheet_of(
+    comparison: Comparison | None,
+    readings: Sequence[DepthReading],
+    below: Sequence[DepthReading],
+) -> tuple[SheetPair, ...]:
+    """The pairs, those that most speaks against first. readings: those that stand."""
+    if comparison is None:
+        return ()
+    places = {place.label: place for place in comparison.places}
+    pairs = []
+    for point in comparison.points:
+        place = places.get(point.label)
+        depth = depth_at(place, readings, below) if place is not None else None
+        reasons = reasons_against(
+            _of_shot(point.before),
+            _of_shot(point.after),
+            depth,
+            further=[_told(shown) for shown in point.further],
+            wants=place.moment if place is not None else "",
+        )
+        pairs.append(SheetPair(point, reasons, depth))
+    return tuple(sorted(pairs, key=lambda pair: weight_of(pair.reasons)))
+
+
+def machine_checks(
+    verdict: VerdictShown | None, sheet: Sequence[SheetPair]
+) -> tuple[MachineCheck, ...]:
+    """What has been checked of the verdict and of all photos, each in a line."""
+    shown = [photo for pair in sheet for photo in photos_of(pair.point)]
+    found = [_verdict_check(verdict.assessment)] if verdict else []
+    if verdict:
+        odd = len(verdict.suspicions)
+        said = f"{odd} to look at, below" if odd else "nothing odd in them"
+        found.append(MachineCheck("Depths as a set", said, not odd))
+    return (*found, *_photo_checks(shown)) if shown else tuple(found)
+
+
+def photos_of(point: ComparedPoint) -> Iterator[ShownPhoto]:
+    """The photos of a point, before and after first."""
+    for shot in point.shots:
+        if shot.shown is not None:
+            yield shot.shown
+    yield from point.further
+
+
+def _photo_checks(shown: Sequence[ShownPhoto]) -> Iterator[MachineCheck]:
+    codes = [_codes(photo) for photo in shown]
+    timed = [photo.taken_at is not None for photo in shown]
+    placed = [
+        photo.inspection is not None and photo.inspection.exif_latitude_deg is not None
+        for photo in shown
+    ]
+    yield _counted("Taken during the visit", codes, TIME_CODES, timed, "tell no time")
+    yield _counted(f"Within {FAR_M / 1000:g} km", codes, ("far_away",), placed, "tell no place")
+    compared = ["not_compared" not in found for found in codes]
+    yield _counted("Like no other photo", codes, LIKE_CODES, compared, "too plain to compare")
+    yield _counted("Sharp and light enough", codes, POOR_CODES)
+    waiting = sum(photo.inspection is None for photo in shown)
+    if waiting:
+        yield MachineCheck("Not looked at yet", f"{waiting} of {len(shown)}", False)
+
+
+def _counted(
+    words: str,
+    codes: Sequence[frozenset[str]],
+    against: Sequence[str],
+    told: Sequence[bool] = (),
+    untold: str = "",
+) -> MachineCheck:
+    """How many photos pass; those that say nothing of it are counted apart, not as passing."""
+    silent = sum(not each for each in told)
+    bad = sum(bool(found & set(against)) for found in codes)
+    said = f"{len(codes) - silent - bad} of {len(codes)}"
+    return MachineCheck(words, f"{said}; {silent} {untold}" if silent else said, not bad + silent)
+
+
+def _verdict_check(assessment: Assessment) -> MachineCheck:
+    again = rerun(assessment)
+    said = {True: "the same to the letter", None: "its engine is not kept here", False: "differs"}
+    return MachineCheck("Verdict reached again", said[again.agrees], again.agrees is True)
+
+
+def _codes(photo: ShownPhoto) -> frozenset[str]:
+    rows = photo.inspection.warnings if photo.inspection else []
+    return frozenset(row["code"] for row in rows)
+
+
+def _of_shot(shot: Shot) -> PhotoTold | None:
+    """When it was taken counts as known only by the camera's clock or the phone's."""
+    if shot.shown is None or shot.facts is None:
+        return None
+    taken = shot.facts.taken
+    return _told(shot.shown, None if taken.what == STORED else taken.told.at)
+
+
+def _told(shown: ShownPhoto, taken_at: datetime | None = None) -> PhotoTold:
+    rows = shown.inspection.warnings if shown.inspection else []
+    doubts = [(row["code"], row["text"]) for row in rows]
+    known = {text for _, text in doubts}
+    doubts += [("", text) for text in shown.warnings if text not in known]
+    return PhotoTold(taken_at, tuple(doubts), shown.inspection is not None)
