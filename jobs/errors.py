@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from types import MappingProxyType
 from typing import Any
 
 from django.apps import apps
@@ -17,10 +18,12 @@ class Refused(Exception):
     """A request that cannot be carried out. Nothing was changed.
 
     Attributes: `field` (which input, empty for the whole), `message` (what is wrong),
-    `remedy` (what to do), `status` (the HTTP status it becomes at the edge).
+    `remedy` (what to do), `status` (the HTTP status it becomes at the edge), `members` (what an
+    integration is told besides, as members of the problem document).
     """
 
     status = 400
+    members: Mapping[str, Any] = MappingProxyType({})
 
     def __init__(self, message: str, *, field: str = "", remedy: str = "") -> None:
         super().__init__(" ".join(part for part in (message, remedy) if part))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import extend_schema, extend_schema_field
+from drf_spectacular.utils import OpenApiResponse, extend_schema, extend_schema_field
 from rest_framework import mixins, serializers, status, viewsets
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -14,7 +14,8 @@ from rest_framework.routers import SimpleRouter
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import OFFICE, PLANNER
 from jobs.models import PlanRun, ProposedVisit
-from jobs.planning.answering import accept, discard
+from jobs.planning.answering import discard
+from jobs.planning.promises import accept_knowing
 from jobs.planning.runs import start_run, stop_run
 from jobs.planning.together import needed_by_line, with_partners
 from jobs.planning.waiting import Waiting
@@ -79,6 +80,7 @@ class PlanRunSerializer(serializers.ModelSerializer):
             "seconds",
             "seed",
             "wishes",
+            "prices",
             "because",
             "from_moment",
             "state",
@@ -92,6 +94,7 @@ class PlanRunSerializer(serializers.ModelSerializer):
             "ended_at",
         ]
         read_only_fields = [
+            "prices",
             "state",
             "failure",
             "progress",
@@ -172,6 +175,16 @@ class ChosenSerializer(serializers.Serializer):
     )
 
 
+class AcceptSerializer(ChosenSerializer):
+    """`promises_may_break`: how many promised visits may move or come off; 0 unless given.
+
+    If it is another number, nothing is booked and 409 names each in `promises`: job, property,
+    what was promised and what it would become.
+    """
+
+    promises_may_break = serializers.IntegerField(min_value=0, required=False)
+
+
 class AnsweredSerializer(serializers.Serializer):
     """Ids of the lines that were booked, and of those refused with the words why."""
 
@@ -201,11 +214,24 @@ class PlanRunViewSet(
         run = stop_run(self.get_object(), request.user)
         return Response(self.get_serializer(run).data, status=status.HTTP_202_ACCEPTED)
 
-    @extend_schema(request=ChosenSerializer, responses=AnsweredSerializer)
+    @extend_schema(
+        request=AcceptSerializer,
+        responses={
+            200: AnsweredSerializer,
+            409: OpenApiResponse(description="Promised visits would change; `promises` names them"),
+        },
+    )
     @action(detail=True, methods=["post"])
     def accept(self, request: Request, pk: str) -> Response:
         """Book what is proposed, in whole or part; what changed since is refused with words."""
-        answered = accept(self.get_object(), request.user, _chosen(request))
+        given = AcceptSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        answered = accept_knowing(
+            self.get_object(),
+            request.user,
+            given.validated_data.get("proposals"),
+            promises_may_break=given.validated_data.get("promises_may_break"),
+        )
         refused = {str(line.pk): line.answer_words for line in answered.refused}
         return Response({"accepted": [line.pk for line in answered.done], "refused": refused})
 

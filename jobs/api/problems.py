@@ -69,7 +69,9 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
     """DRF's exception handler: our refusals and DRF's own, all as problem documents."""
     if isinstance(error, Refused):
         row = {"field": error.field, "message": error.message, "remedy": error.remedy}
-        return problem(error.status, str(error), [row])
+        answer = problem(error.status, str(error), [row])
+        answer.data.update(error.members)
+        return answer
     if isinstance(error, LoftError):
         row = {"field": error.path, "message": error.message, "remedy": error.remedy}
         return problem(400, str(error), [row])

@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.visit_needs")),
     path("", include("jobs.api.absences")),
     path("", include("jobs.api.plan_runs")),
+    path("", include("jobs.api.office_prices")),
     path("", include("jobs.api.intake_batches")),
     path("", include("jobs.api.surveys")),
     path("", include("jobs.api.layer_plans")),

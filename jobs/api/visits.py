@@ -17,6 +17,7 @@ from jobs.api.concurrency import VersionedUpdateMixin, etag_of, require_match
 from jobs.api.fields import IdFilter, VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.jobs import ReasonSerializer
+from jobs.api.plan_runs import PlanRunSerializer
 from jobs.api.roles import JOB_READERS, PLANNER
 from jobs.models import Crew, Job, User, Van, Visit
 from jobs.planning.agreeing import hold, mark_told
@@ -29,6 +30,8 @@ from jobs.planning.booking import (
     refuse_past,
 )
 from jobs.planning.electrical import finish_electrical_visit
+from jobs.planning.runs import visit_overruns
+from jobs.planning.waiting import Waiting
 from jobs.stages import lock_job
 
 
@@ -114,6 +117,15 @@ class ToldSerializer(serializers.Serializer):
     told = serializers.BooleanField()
 
 
+class OverrunSerializer(serializers.Serializer):
+    """Until when the visit will last, and what becomes of visits that are not booked yet."""
+
+    ends_at = serializers.DateTimeField()
+    waiting = serializers.ChoiceField(
+        [Waiting.LEAVE.value, Waiting.PLAN.value], default=Waiting.LEAVE.value
+    )
+
+
 class FoundSerializer(serializers.Serializer):
     found = serializers.CharField(max_length=400)
 
@@ -187,6 +199,19 @@ class VisitViewSet(
     def finish(self, request: Request, pk: str) -> Response:
         """Record what an electrician did or found, under If-Match; the fitting may follow."""
         return self._mark(request, FoundSerializer, "found", finish_seen)
+
+    @extend_schema(request=OverrunSerializer, responses={202: PlanRunSerializer})
+    @action(detail=True, methods=["post"])
+    def overrun(self, request: Request, pk: str) -> Response:
+        """A visit lasts longer: look for a plan round it. Nothing is booked until that is accepted.
+
+        Its new end is a line of the plan, as is whatever has to move for it.
+        """
+        given = OverrunSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        ends_at, waiting = given.validated_data["ends_at"], given.validated_data["waiting"]
+        run = visit_overruns(self.get_object(), ends_at, by=request.user, waiting=Waiting(waiting))
+        return Response(PlanRunSerializer(run).data, status=202)
 
     def _mark(self, request: Request, kind: Any, field: str, act: Any) -> Response:
         seen = self.get_object()

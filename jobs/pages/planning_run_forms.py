@@ -11,6 +11,7 @@ from django.utils import timezone
 from jobs.models import Crew, User, Visit
 from jobs.planning.board_parts import first_working_day, working_days_from
 from jobs.planning.disturbance import Disturbance
+from jobs.planning.prices import Prices, spell_price
 from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 
@@ -22,6 +23,13 @@ HOW_MUCH = (
     ("more", "counts more"),
     ("most", "above all"),
 )
+# What “as usual” means of a wish: in words, and the office's price that says it.
+USUALLY = {
+    "late": ("a day late", "late_day_min"),
+    "overtime": ("an hour of overtime", "overtime_hour_min"),
+    "left_out": ("a usual visit left out", "left_out_3_min"),
+    "promises": ("a promise moved to another day", "other_day_min"),
+}
 FACTORS = {"hardly": 0.1, "less": 0.5, "usual": 1.0, "more": 2.0, "most": 5.0}
 MAY_MOVE = (
     (MayMove.ALL.value, "Booked visits, promised ones rarely"),
@@ -76,12 +84,20 @@ class RunForm(forms.Form):
     WISHES = ("travel", "late", "overtime", "left_out", "promises")
 
     def __init__(
-        self, data: Any = None, *, first: date | None = None, last: Wishes | None = None
+        self,
+        data: Any = None,
+        *,
+        first: date | None = None,
+        last: Wishes | None = None,
+        prices: Prices | None = None,
     ) -> None:
-        """`last`: what was wished the last time, chosen again: an office keeps its taste."""
+        """`last`: what was wished last beside the office's `prices`, chosen again."""
         first = max(first or next_day(), timezone.localdate())
         chosen = {} if last is None else self._chosen(last)
         super().__init__(data, initial={"first_day": first_working_day(first)} | chosen)
+        for name, (words, price) in USUALLY.items():
+            costs = spell_price(price, getattr(prices or Prices(), price))
+            self.fields[name].help_text = f"As usual: {words} costs {costs} of driving."
 
     @classmethod
     def _chosen(cls, last: Wishes) -> dict[str, str]:

@@ -16,6 +16,7 @@ from jobs.pages.access import page_for
 from jobs.pages.planning_run_forms import RunForm
 from jobs.pages.refusals import show_refusal
 from jobs.planning.answering import Accepted, accept, discard, promised_among
+from jobs.planning.prices import Prices, prices_in_force
 from jobs.planning.proposals import proposals_of, summary_of
 from jobs.planning.run_answer import answer_to, disturbance_of
 from jobs.planning.run_chart import chart_of
@@ -29,13 +30,16 @@ EARLIER_RUNS = 8
 @page_for(Role.PLANNER)
 def run_list(request: HttpRequest) -> HttpResponse:
     """Ask for a plan, and the runs so far."""
-    form = RunForm(request.POST or None, last=last_wishes(request.user.company))
+    company = request.user.company
+    now = prices_in_force(company)
+    form = RunForm(request.POST or None, last=last_wishes(company), prices=Prices.of(now))
     if request.method == "POST" and form.is_valid():
         run = _try_to_start(request, form)
         if run is not None:
             return redirect("planning_run", pk=run.pk)
     context = {
         "form": form,
+        "prices": now,
         "runs": PlanRun.objects.visible_to(request.user).select_related("asked_by")[:EARLIER_RUNS],
         "page_title": "Look for a plan",
         "page_kicker": "Planning",
@@ -64,7 +68,7 @@ def _try_to_start(request: HttpRequest, form: RunForm) -> PlanRun | None:
 def run(request: HttpRequest, pk: int) -> HttpResponse:
     """One run: its progress while it looks, then what it proposes."""
     record = get_object_or_404(
-        PlanRun.objects.visible_to(request.user).select_related("asked_by"), pk=pk
+        PlanRun.objects.visible_to(request.user).select_related("asked_by", "prices"), pk=pk
     )
     return render(request, "jobs/planning/run.html", _run_context(record))
 

@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.planning")),
     path("", include("jobs.pages.planning_moves")),
     path("", include("jobs.pages.planning_runs")),
+    path("", include("jobs.pages.planning_prices")),
     path("", include("jobs.pages.planning_replan")),
     path("", include("jobs.pages.surveys")),
     path("", include("jobs.pages.layer_plans")),

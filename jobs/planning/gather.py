@@ -20,6 +20,7 @@ from jobs.planning.calendars import WorkingDay, at, away_between, days_from, mid
 from jobs.planning.gather_depots import Depots, depots_of, with_booked_covered
 from jobs.planning.gather_visits import Left, VisitsToPlan, visits_to_plan
 from jobs.planning.plan import Reason
+from jobs.planning.prices import weights_of
 from jobs.planning.problem import Break, Place, PlanProblem, Shift
 from jobs.planning.standing import with_visits
 from jobs.planning.travel import Position, travel_matrix
@@ -91,6 +92,7 @@ def gather(
 
     What begins before `from_moment` (now, by default) stays where it is, as do visits that a
     planner holds. `overruns`: visits, by id, that will end later than booked; they stay too.
+    `weights`: the office's prices of today unless given.
 
     Raises:
         Conflict: no crew can be sent on any of the days.
@@ -107,7 +109,7 @@ def gather(
             field="first_day",
             remedy=" ".join(notes) or "Look at absences, holidays and the crews' days.",
         )
-    weights = weights or Weights()
+    weights = weights or weights_of(company)
     by_key = {shift.key: shift for shift in shifts}
     found = visits_to_plan(frame, crews, by_key, depots, overruns or {}, weights)
     depots = with_booked_covered(

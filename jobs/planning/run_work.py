@@ -26,6 +26,7 @@ from jobs.planning.kept_plans import plan_from_json, plan_to_json
 from jobs.planning.plan import MovingCost, Objective, Plan, Unplanned
 from jobs.planning.plan_errors import PlanProblemError
 from jobs.planning.present_plan import present_plan
+from jobs.planning.prices import weights_of_run
 from jobs.planning.proposals import propose
 from jobs.planning.pulse import Pulse
 from jobs.planning.runs import claim_run
@@ -107,6 +108,7 @@ def gathered_for(run: PlanRun) -> Gathered:
         run.days,
         from_moment=max(run.from_moment, timezone.now()),
         overruns=overruns,
+        weights=weights_of_run(run),
     )
     return wished(gathered, Wishes.from_json(run.wishes))
 

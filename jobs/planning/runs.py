@@ -21,6 +21,7 @@ from django.utils import timezone
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Company, PlanRun, User, Visit
 from jobs.planning.disturbance import Disturbance
+from jobs.planning.prices import prices_in_force
 from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes
 
@@ -80,6 +81,7 @@ def start_run(
             from_moment=from_moment,
             overruns={str(pk): ends.isoformat() for pk, ends in (overruns or {}).items()},
             wishes=wishes.as_json() if wishes else {},
+            prices=prices_in_force(company),
             asked_by=by,
         )
         transaction.on_commit(lambda: _send(run.pk), robust=True)
@@ -115,9 +117,12 @@ def latest_run(company: Company) -> PlanRun | None:
 
 
 def last_wishes(company: Company) -> Wishes | None:
-    """What was wished of the company's last run, but for those that a disturbance asked for."""
-    runs = PlanRun.objects.filter(company=company).exclude(wishes={})
-    recent = runs.values_list("wishes", flat=True)[:LOOKED_BACK]
+    """What was wished of the last run under today's prices, but for those of a disturbance.
+
+    New prices are the office's taste anew: what was wished beside the old ones is not repeated.
+    """
+    runs = PlanRun.objects.filter(company=company, prices=prices_in_force(company))
+    recent = runs.exclude(wishes={}).values_list("wishes", flat=True)[:LOOKED_BACK]
     kept = next((wishes for wishes in recent if not wishes.get("disturbed")), None)
     return Wishes.from_json(kept) if kept else None
 
@@ -319,13 +324,20 @@ def visit_overruns(
     """A visit will last until `ends_at`: plan the rest of the days around it.
 
     Raises:
-        Refused: it is over, or would end earlier than booked. Conflict: a run is under way.
+        Refused: it is over, or would end earlier than booked, or on another day.
+        Conflict: a run is under way.
     """
     if visit.status not in (Visit.Status.BOOKED, Visit.Status.ON_SITE):
         raise Refused("This visit is over.", field="status")
     if ends_at <= visit.during.upper:
         raise Refused(
             "It would not end later than booked.", field="ends_at", remedy="Give a later time."
+        )
+    if timezone.localtime(ends_at).date() != timezone.localtime(visit.during.lower).date():
+        raise Refused(
+            "It would end on another day.",
+            field="ends_at",
+            remedy="Give a time of its own day, and book the rest of the work as another visit.",
         )
     because = f"{visit.job.reference} lasts until {timezone.localtime(ends_at):%H:%M}"
     return replan(

@@ -72,6 +72,7 @@ from jobs.models import (
     Job,
     LayerPlan,
     Leave,
+    OfficePrices,
     Operative,
     Photo,
     PlanRun,
@@ -94,6 +95,7 @@ from jobs.models import (
     VisitNeed,
     WorkStep,
 )
+from jobs.planning.prices import Prices, set_prices
 from jobs.rounds.feeds import renew_feed
 from jobs.surveying.quantities import make_layer_plan
 from jobs.uploads.receiving import begin_upload
@@ -181,6 +183,7 @@ class World:
     window: AgreedWindow = field(init=False)
     absence: Absence = field(init=False)
     run: PlanRun = field(init=False)
+    prices: OfficePrices = field(init=False)
     proposal: ProposedVisit = field(init=False)
     draft_job: Job = field(init=False)
     draft: Survey = field(init=False)
@@ -437,6 +440,9 @@ def plan_anew(world: World) -> None:
     world.window = AgreedWindow.objects.create(need=world.need, during=during, note=world.secret)
     world.absence = Absence.objects.create(
         company=world.company, crew=world.crew, during=during, note=f"Flu at {world.secret}"
+    )
+    world.prices = set_prices(
+        world.company, Prices(overtime_hour_min=75), by=planner, note=world.secret
     )
     world.run = PlanRun.objects.create(
         company=world.company,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -210,6 +210,54 @@ def test_what_is_refused_is_told_line_by_line(office, crew, api):
     Visit.objects.filter(pk=visit.pk).update(version=9, status="cancelled")
     answered = api.post(f"/api/v1/plan-runs/{run.pk}/accept/").json()
     assert "cancelled" in answered["refused"][str(line.pk)]
+
+
+def test_an_integration_breaks_no_promise_unaware(office, crew, api):
+    """It has to say how many promised visits may change, and is told which they are."""
+    day = a_day_ahead(crew)
+    told, other = booked(office, crew, day, 8), booked(office, crew, day, 13)
+    Visit.objects.filter(pk=told.pk).update(promised_at=timezone.now())
+    run = ready_run(office)
+    moved = line_for(run, told, crew, at(day, time(8, 30)))
+    free = line_for(run, other, crew, at(day, time(13, 30)))
+    address = f"/api/v1/plan-runs/{run.pk}/accept/"
+
+    for given in ({}, {"promises_may_break": 2}):
+        refused = api.post(address, given)
+        assert (refused.status_code, refused.json()["title"][:14]) == (409, "This collides ")
+        (promise,) = refused.json()["promises"]
+        assert (promise["proposal"], promise["job_reference"]) == (moved.pk, told.job.reference)
+        was, becomes = (
+            datetime.fromisoformat(promise[name]) for name in ("was_starts_at", "starts_at")
+        )
+        assert (was, becomes) == (at(day, time(8)), at(day, time(8, 30)))
+    assert not Visit.objects.exclude(during__startswith__in=[at(day, time(8)), at(day, time(13))])
+
+    assert api.post(address, {"proposals": [free.pk]}).json()["accepted"] == [free.pk]
+    done = api.post(address, {"promises_may_break": 1}).json()
+    assert done == {"accepted": [moved.pk], "refused": {}}
+
+
+def test_an_overrun_is_planned_round(office, crew, api):
+    day = a_day_ahead(crew)
+    visit = booked(office, crew, day, 8)
+    address = f"/api/v1/visits/{visit.pk}/overrun/"
+    for ends_at, said in (
+        (at(day, time(12)), "not end later"),
+        (at(day, time(12)) + timedelta(days=1), "on another day"),
+    ):
+        refused = api.post(address, {"ends_at": ends_at})
+        assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "ends_at")
+        assert said in refused.json()["detail"]
+
+    answer = api.post(address, {"ends_at": at(day, time(14)), "waiting": "plan"})
+    assert answer.status_code == 202
+    run = PlanRun.objects.get(pk=answer.json()["id"])
+    assert run.overruns == {str(visit.pk): at(day, time(14)).isoformat()}
+    assert answer.json()["wishes"]["disturbed"]["crew"] == crew.pk
+    assert api.post(address, {"ends_at": at(day, time(15))}).status_code == 409
+    stranger = api_for(an_office().planner)
+    assert stranger.post(address, {"ends_at": at(day, time(14))}).status_code == 404
 
 
 def test_a_plan_is_discarded(office, crew, api):

@@ -50,6 +50,18 @@ def test_a_load_is_marked_on_its_day_or_the_working_day_before(yard, monkeypatch
     mark_loaded(yard.crew, MONDAY, 1, by=yard.planner)
 
 
+def test_a_load_that_the_van_cannot_hold_is_refused_by_the_database(yard):
+    """The van holds 11 m3, a packed roll of W170 takes 0.19: 57 fit, 58 do not."""
+    yard.receive(W170=60)
+    with pytest.raises(Conflict, match=r"take 11\.0 m³ packed and .* holds 11\.0 m³") as refusal:
+        mark_loaded(yard.crew, MONDAY, 1, by=yard.planner, taken={"W170": Taken(58, "spare")})
+    assert "Take fewer" in str(refusal.value)
+    assert not VanLoading.objects.exists()
+    assert stock_now(yard.depot)["W170"] == 100
+
+    mark_loaded(yard.crew, MONDAY, 1, by=yard.planner, taken={"W170": Taken(57, "spare")})
+
+
 def test_the_same_marking_sent_twice_is_one_load(yard):
     key = uuid4()
     first = mark_loaded(yard.crew, MONDAY, 1, by=yard.planner, key=key)
