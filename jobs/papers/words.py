@@ -22,7 +22,8 @@ def with_sign(sentence: str) -> str:
 
 
 def drive_words(drive: Drive) -> str:
-    """A drive as "1 h 25 min, 38.0 km", to the minute."""
+    """A drive as "1 h 25 min, 38.0 km", to the minute; "straight" if no road was told."""
     hours, minutes = divmod(round(drive.minutes), 60)
+    straight = ", straight" if drive.straight else ""
     long = f"{hours}{NARROW_SPACE}h " if hours else ""
-    return f"{long}{minutes}{NARROW_SPACE}min, {drive.km:,.1f}{NARROW_SPACE}km"
+    return f"{long}{minutes}{NARROW_SPACE}min, {drive.km:,.1f}{NARROW_SPACE}km{straight}"

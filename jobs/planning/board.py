@@ -272,7 +272,7 @@ def _round(
     if home is None or free is None:
         return tuple(blocks), None
     steps = max(1, round(home.minutes / STEP_MIN))
-    return tuple(blocks), Leg(step_of(free), steps, round(home.minutes), home.km)
+    return tuple(blocks), _leg(step_of(free), steps, home)
 
 
 def _pause(crew: Crew, blocks: tuple[Block, ...]) -> Pause | None:
@@ -303,7 +303,11 @@ def _leg_to(drive: Drive | None, starts: datetime, free: datetime | None) -> Leg
     if free is not None:
         late = max(0, minutes - round((starts - free).total_seconds() / 60))
         begins = min(max(begins, step_of(free)), ends - 1)
-    return Leg(begins, ends - begins, minutes, drive.km, late)
+    return _leg(begins, ends - begins, drive, late)
+
+
+def _leg(step: int, steps: int, drive: Drive, late_min: int = 0) -> Leg:
+    return Leg(step, steps, round(drive.minutes), drive.km, late_min, drive.straight)
 
 
 def _by_depot(
@@ -334,10 +338,10 @@ def _by_depot(
     )
     late = max(0, round(needed) - room * STEP_MIN)
     away, back = last - on_steps, last - on_steps - load_steps
-    there = Leg(back - out_steps, out_steps, round(out.minutes), out.km)
+    there = _leg(back - out_steps, out_steps, out)
     return (
         BackAtDepot(back, load_steps, number, name, there),
-        Leg(away, on_steps, round(on.minutes), on.km, late),
+        _leg(away, on_steps, on, late),
     )
 
 

@@ -21,6 +21,7 @@ from jobs.planning.board_parts import working_days_from
 from jobs.planning.gather import Gathered, gather, shift_key
 from jobs.planning.plan import Fit, MovingCost, Plan, Reason, Round, Stop
 from jobs.planning.plan_errors import NotInPlan, PlanProblemError
+from jobs.planning.road_router import in_a_hurry
 from jobs.planning.solving.places import fits
 from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned
 from jobs.planning.spelling import spell_items
@@ -59,7 +60,8 @@ def standing_of(user: User, first: date, count: int) -> Standing | None:
         if days < 1:
             return None
         try:
-            gathered = gather(company, begin, days)
+            with in_a_hurry():
+                gathered = gather(company, begin, days)
         except (Conflict, PlanProblemError):
             return None
         found = (mark, Standing(gathered, plan_of(gathered)))

@@ -26,6 +26,7 @@ class Leg:
     """Driving to a visit, or home: `minutes` and `km` of the road.
 
     It ends at `step + steps` and is drawn no longer than there is time; `late_min` is what lacks.
+    `straight`: the road-routing server did not tell it; the straight distance stands in.
     """
 
     step: int
@@ -33,6 +34,7 @@ class Leg:
     minutes: int
     km: float
     late_min: int = 0
+    straight: bool = False
 
     @property
     def is_tight(self) -> bool:
@@ -195,6 +197,11 @@ class Track:
     @property
     def drive_min(self) -> int:
         return sum(leg.minutes for leg in self.legs)
+
+    @property
+    def straight_legs(self) -> int:
+        """How many drives are reckoned from the straight distance for want of an answer."""
+        return sum(leg.straight for leg in self.legs)
 
 
 @dataclass(frozen=True, slots=True)

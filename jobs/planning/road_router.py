@@ -11,19 +11,23 @@ circle stands in for the rest, and the plan says which drives come from where, a
 
 from __future__ import annotations
 
+import hashlib
 import http.client
 import json
 import logging
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
 from django.conf import settings
+from django.core.cache import cache
 from django.db import connection
 
 from jobs.models import TravelLeg
@@ -46,6 +50,10 @@ PIECE_BYTES = 65_536
 UNKNOWN = -1
 # A week of seconds, and metres far beyond any island: more than that is no drive.
 LARGEST = 10_000_000
+# What a page may wait for the server [s], and how long no page waits once it failed one [s].
+PAGE_BUDGET_S, LEFT_ALONE_S = 0.6, 60
+
+Legs = dict[tuple[Rounded, Rounded], tuple[int, int] | None]
 
 
 class NoRoute(Exception):
@@ -56,7 +64,38 @@ def road_router(rule: GreatCircle) -> RoadRouter | None:
     """The server of the setting `TRAVEL_ROUTER_URL`, if one is set."""
     if not settings.TRAVEL_ROUTER_URL:
         return None
-    return RoadRouter(settings.TRAVEL_ROUTER_URL, rule)
+    if not _HURRY.get():
+        return RoadRouter(settings.TRAVEL_ROUTER_URL, rule)
+    waits_s = 0.0 if is_left_alone() else PAGE_BUDGET_S
+    return RoadRouter(settings.TRAVEL_ROUTER_URL, rule, timeout_s=waits_s, budget_s=waits_s)
+
+
+_HURRY: ContextVar[bool] = ContextVar("hurry", default=False)
+
+
+@contextmanager
+def in_a_hurry() -> Iterator[None]:
+    """Within it somebody waits for a page: a slow server is not waited for."""
+    token = _HURRY.set(True)
+    try:
+        yield
+    finally:
+        _HURRY.reset(token)
+
+
+def is_left_alone() -> bool:
+    """Whether the server of the settings failed a page a moment ago."""
+    return bool(cache.get(_left_alone_key()))
+
+
+def leave_alone() -> None:
+    """Let no page wait for the server for a minute."""
+    cache.set(_left_alone_key(), True, LEFT_ALONE_S)
+
+
+def _left_alone_key() -> str:
+    digest = hashlib.sha256(settings.TRAVEL_ROUTER_URL.encode()).hexdigest()
+    return f"road-router-left-alone-{digest[:16]}"
 
 
 def provider_name(address: str) -> str:
@@ -133,6 +172,8 @@ class RoadRouter:
                 self._ask(places, block, s, m, until)
         except NoRoute as failure:
             log.warning("The road-routing server %s is no help: %s", self.host, failure)
+            if _HURRY.get():
+                leave_alone()
             return str(failure)
         return ""
 
@@ -144,36 +185,45 @@ class RoadRouter:
         m: Whole,
         until: float,
     ) -> None:
-        """Ask for the drives from some places to some others, and keep the answer."""
-        sources, goals = block
+        """Ask for the drives from some places to some others, into the matrices."""
+        sources, goals = ([places[n] for n in side] for side in block)
+        index = {place: n for n, place in enumerate(places)}
+        for (start, end), leg in self.ask(sources, goals, until).items():
+            if leg is not None:
+                s[index[start], index[end]], m[index[start], index[end]] = leg
+
+    def ask(self, sources: list[Rounded], goals: list[Rounded], until: float) -> Legs:
+        """Ask for the drives from some places to some others, and keep the answer.
+
+        Seconds and metres by (from, to); None where there is no road. `until` is on the clock of
+        `time.monotonic`. Raises NoRoute.
+        """
         asked = sorted({*sources, *goals})
-        answer = self._get(
-            [places[n] for n in asked],
-            [asked.index(n) for n in sources],
-            [asked.index(n) for n in goals],
+        durations, distances = self._get(
+            asked,
+            [asked.index(place) for place in sources],
+            [asked.index(place) for place in goals],
             until,
         )
-        legs = []
-        for row, origin in enumerate(sources):
-            for column, goal in enumerate(goals):
-                found = answer[0][row][column], answer[1][row][column]
-                if origin == goal or None in found:
-                    continue
-                s[origin, goal], m[origin, goal] = round(found[0]), round(found[1])
-                legs.append(self._leg(places[origin], places[goal], s, m, origin, goal))
+        found: Legs = {}
+        for row, start in enumerate(sources):
+            for column, end in enumerate(goals):
+                leg = durations[row][column], distances[row][column]
+                if start != end:
+                    found[start, end] = None if None in leg else (round(leg[0]), round(leg[1]))
+        legs = [self._leg(*pair, *leg) for pair, leg in found.items() if leg is not None]
         TravelLeg.objects.bulk_create(legs, ignore_conflicts=True, batch_size=1000)
+        return found
 
-    def _leg(
-        self, start: Rounded, end: Rounded, s: Whole, m: Whole, origin: int, goal: int
-    ) -> TravelLeg:
+    def _leg(self, start: Rounded, end: Rounded, seconds: int, metres: int) -> TravelLeg:
         return TravelLeg(
             provider=self.name,
             from_latitude_e4=start[0],
             from_longitude_e4=start[1],
             to_latitude_e4=end[0],
             to_longitude_e4=end[1],
-            seconds=int(s[origin, goal]),
-            metres=int(m[origin, goal]),
+            seconds=seconds,
+            metres=metres,
         )
 
     def _get(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from jobs.planning import needs, run_work, runs
+from jobs.planning import needs, page_drives, run_work, runs
 
 
 @shared_task
@@ -17,6 +17,12 @@ def catch_up_needs() -> int:
 def run_plan(run_id: int) -> None:
     """Look for a plan that was asked for; a run that somebody else took up is left alone."""
     run_work.work_on(run_id)
+
+
+@shared_task
+def ask_for_drives(places: list[tuple[int, int]]) -> None:
+    """Ask the road-routing server for drives that a page went without (1/10,000 deg)."""
+    page_drives.ask_for_all([(latitude, longitude) for latitude, longitude in places])
 
 
 @shared_task

@@ -65,10 +65,15 @@ def travel_rule() -> TravelRule:
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """One drive: minutes at the wheel and kilometres of road."""
+    """One drive: minutes at the wheel and kilometres of road.
+
+    straight: reckoned from the straight distance although a road-routing server is set, since it
+    did not tell this one.
+    """
 
     minutes: float
     km: float
+    straight: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,21 +150,19 @@ def rounded(position: Position) -> Rounded:
 
 @contextmanager
 def known_roads(groups: Iterable[Iterable[Position | None]]) -> Iterator[None]:
-    """Within it `drive_between` tells what a road-routing server answered before, where it did.
+    """Within it `drive_between` tells what a road-routing server answered, where it did.
 
-    `groups`: positions between which drives will be wanted, such as those of a crew's day. One
-    query if a server is set, else none: pages then draw the drives that plans were made with.
+    `groups`: positions between which drives will be wanted, such as those of a crew's day. If a
+    server is set, one query for what it answered before, and a moment's asking for the rest
+    (`page_drives.py`); else none.
     """
-    from jobs.planning.road_router import kept_drives
+    from jobs.planning.page_drives import drives_between
 
     if not settings.TRAVEL_ROUTER_URL:
         yield
         return
-    pairs: set[tuple[Rounded, Rounded]] = set()
-    for group in groups:
-        places = {rounded(position) for position in group if position is not None}
-        pairs |= {(a, b) for a in places for b in places if a != b}
-    token = _ROADS.set({**_ROADS.get({}), **kept_drives(pairs)})
+    places = [{rounded(position) for position in group if position} for group in groups]
+    token = _ROADS.set({**_ROADS.get({}), **drives_between(places)})
     try:
         yield
     finally:
@@ -168,6 +171,7 @@ def known_roads(groups: Iterable[Iterable[Position | None]]) -> Iterator[None]:
 
 def drive_between(first: Position, second: Position, rule: TravelRule | None = None) -> Drive:
     """A drive as a server told it (`known_roads`), else by the rule: good enough to draw."""
+    straight = rule is None and bool(settings.TRAVEL_ROUTER_URL)
     if rule is None:
         known = _ROADS.get({}).get((rounded(first), rounded(second)))
         if known is not None:
@@ -177,7 +181,7 @@ def drive_between(first: Position, second: Position, rule: TravelRule | None = N
     if metres < 1.0:
         return Drive(0.0, 0.0)
     minutes = metres * 0.06 / rule.speed_km_h + rule.at_the_ends_s / 60
-    return Drive(minutes, metres / 1000)
+    return Drive(minutes, metres / 1000, straight)
 
 
 def travel_matrix(positions: Sequence[Position]) -> Matrices:

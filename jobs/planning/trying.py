@@ -18,6 +18,8 @@ from jobs.planning.clashes import clashing_visits, in_words
 from jobs.planning.spelling import spell_minutes
 from jobs.planning.travel import Drive, Position, drive_between, known_roads
 
+NOT_BY_ROAD = "The road-routing server does not tell its drives now: straight distances stand in."
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -183,6 +185,16 @@ class _Neighbours:
             yield from _tight(self.before, here, gap, "from")
         if self.after is not None:
             yield from _tight(self.after, here, self.after.during.lower - during.upper, "to")
+        if any(drive.straight for drive in self.drives()):
+            yield NOT_BY_ROAD
+
+    def drives(self) -> Iterator[Drive]:
+        """The drives to it and on from it."""
+        here, base = _position(self.intended.job.property), _base(self.intended.crew)
+        for other in (self.before, self.after):
+            there = _position(other.job.property) if other else base
+            if here is not None and there is not None:
+                yield drive_between(there, here)
 
     def extra_travel_min(self) -> float | None:
         here, base = _position(self.intended.job.property), _base(self.intended.crew)

@@ -27,6 +27,7 @@ def round_contents(sheet: RoundSheet) -> dict[str, Any]:
         "short_day": f"{sheet.day.day} {sheet.day:%b %Y}",
         "begins_at": sheet.begins_at,
         "drive": drive_words(sheet.drive),
+        "drives_note": sheet.drives_note,
         "load_count": sheet.load_count,
         "whole": sheet.whole,
         "stops": [_stop(stop) for stop in sheet.stops],

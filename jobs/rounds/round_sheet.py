@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from django.conf import settings
 from django.utils import timezone
 
 from calculations.drawing import draw_evidence, draw_loft, photo_points
@@ -74,7 +75,15 @@ class RoundSheet:
     def drive(self) -> Drive:
         """All drives together, as far as they are known."""
         known = [stop.drive for stop in self.stops if stop.drive]
-        return Drive(sum(d.minutes for d in known), sum(d.km for d in known))
+        return _together(known)
+
+    @property
+    def drives_note(self) -> str:
+        """Where the drives are from, in a sentence."""
+        if not settings.TRAVEL_ROUTER_URL:
+            return "Drives are reckoned from straight distances."
+        words = "Drives are by road, as the road-routing server tells them"
+        return f"{words}; those marked straight are not." if self.drive.straight else f"{words}."
 
 
 def round_sheet_for(user: User, crew: Crew, day: date, *, drawn: bool = True) -> RoundSheet | None:
@@ -172,7 +181,17 @@ def _drive(place: Position | None, here: Position | None, depot: Position | None
     if depot is None:
         return drive_between(place, here)
     legs = drive_between(place, depot), drive_between(depot, here)
-    return Drive(sum(leg.minutes for leg in legs), sum(leg.km for leg in legs))
+    return _together(legs)
+
+
+def _together(drives: Iterable[Drive]) -> Drive:
+    """Drives one after another; straight if one of them is."""
+    rows = list(drives)
+    return Drive(
+        sum(drive.minutes for drive in rows),
+        sum(drive.km for drive in rows),
+        any(drive.straight for drive in rows),
+    )
 
 
 def _back_words(crew: Crew, reload: Reload) -> str:

@@ -17,6 +17,7 @@ from django.db import connection
 from jobs.models import TravelLeg
 from jobs.planning.road_router import BLOCK, STRAIGHT, RoadRouter
 from jobs.planning.travel import (
+    Drive,
     GreatCircle,
     TravelRule,
     drive_between,
@@ -267,6 +268,41 @@ def test_pages_draw_the_drives_that_the_server_told_plans(settings, roads):
         assert drive_between(LEICESTER, (50.0, 0.0)).km > 300  # unknown: by the rule
     assert (round(there * 60), round(back * 60)) == (2141, 4282)
     assert drive_between(LEICESTER, LOUGHBOROUGH).minutes == rule
+
+
+@pytest.mark.django_db
+def test_a_page_asks_once_for_drives_that_nobody_planned(settings, roads):
+    """A visit put between two others by hand: its drives are told by road, and kept."""
+    settings.TRAVEL_ROUTER_URL = roads
+    travel_matrix([LEICESTER, LOUGHBOROUGH])
+    moved, island = (52.7, -1.15), (61.0, -1.0)
+    for _ in range(2):
+        with known_roads([[LEICESTER, moved, LOUGHBOROUGH], [LEICESTER, None, island]]):
+            drives = [drive_between(LEICESTER, moved), drive_between(moved, LOUGHBOROUGH)]
+            without_road = drive_between(LEICESTER, island)
+        assert [(round(d.minutes * 60), d.straight) for d in drives] == [
+            (858, False),
+            (1283, False),
+        ]
+        assert without_road.straight
+        assert len(Roads.asked) == 2  # the matrix, and one request of the page
+    assert {leg.seconds for leg in TravelLeg.objects.all()} >= {858, 1283, 2141}
+
+
+@pytest.mark.django_db
+def test_a_page_goes_on_without_a_slow_server_and_has_it_asked_later(
+    settings, roads, monkeypatch, django_capture_on_commit_callbacks
+):
+    settings.TRAVEL_ROUTER_URL = roads
+    monkeypatch.setattr("jobs.planning.page_drives.PAGE_BUDGET_S", 0.2)
+    Roads.drips_s = 0.6
+    with django_capture_on_commit_callbacks(execute=True):  # the task asks as long as it takes
+        for _ in range(2):
+            with known_roads([[LEICESTER, LOUGHBOROUGH]]):
+                assert drive_between(LEICESTER, LOUGHBOROUGH).straight
+    assert len(Roads.asked) == 2  # by the first page and the task; the second page left it alone
+    with known_roads([[LEICESTER, LOUGHBOROUGH]]):
+        assert drive_between(LEICESTER, LOUGHBOROUGH) == Drive(2141 / 60, 2.141)
 
 
 @pytest.mark.django_db
