@@ -214,7 +214,9 @@ def write_pack(folder: Path, entries: int) -> bytes:
             for a, b in zip(sizes, sizes[1:], strict=False)
         ),
         layout.PACK: _json(said),
+        layout.DERIVED: b"",
     }
+    files[layout.CHAIN] = b"".join(_in_chain(line) for line in files[layout.SEALS].splitlines())
     _write_bag(folder, files, key, public)
     return public
 
@@ -247,6 +249,12 @@ def _seal(tree: MemoryTree, size: int, n: int, key: Ed25519PrivateKey, public: b
             "public_key": public.hex(),
         }
     )
+
+
+def _in_chain(seal: bytes) -> bytes:
+    values = json.loads(seal)
+    told = {name: values[name] for name in ("tree_size", "root_hash", "made_at")}
+    return _json({"number": None} | told)
 
 
 def _json(values: object) -> bytes:

@@ -14,13 +14,14 @@ from dataclasses import dataclass
 from django.db import connection, transaction
 
 from compliance.ledger import check_histories
+from compliance.ledger.check_stored import belonging_faults, node_faults
 from compliance.ledger.facts import ERASABLE, ERASED_HASHES, FACTS, fact_expression
 from compliance.ledger.histories import HISTORIES
 from compliance.ledger.kinds import KINDS, key_of
-from compliance.ledger.seals import follows, signature_holds, text_agrees
-from compliance.ledger.stored_tree import RUN, STEP
-from compliance.ledger.tree import Frontier, complete_root, leaf_hash
-from compliance.models import LedgerEntry, LedgerNode, Seal
+from compliance.ledger.seals import signature_holds, text_agrees
+from compliance.ledger.tree import Frontier, leaf_hash
+from compliance.models import LedgerEntry, Seal
+from compliance.verify.chain import Chain
 from compliance.verify.facts import thing_name
 
 CHUNK = 5000
@@ -92,15 +93,8 @@ def _payloads() -> Iterator[Fault]:
         if leaf_hash(payload.encode()) != bytes(stored):
             where = f"entry {number}, {_name(kind, fact_id)}"
             yield Fault("the payload does not give the stored hash", where)
-    for number, said, stored in _query(
-        f"""
-        SELECT id, compliance_belongs_to(payload), belongs_to FROM compliance_ledgerentry
-        WHERE belongs_to IS DISTINCT FROM coalesce(compliance_belongs_to(payload), '')
-        ORDER BY id LIMIT {MOST_FAULTS}
-        """,
-        [],
-    ):
-        yield Fault(f"is kept as of {stored!r}, but its payload says {said!r}", f"entry {number}")
+    for where, what in belonging_faults(MOST_FAULTS):
+        yield Fault(what, where)
 
 
 def _rows() -> Iterator[Fault]:
@@ -167,13 +161,12 @@ def _histories() -> Iterator[Fault]:
 
 
 def _tree(counts: dict[str, int]) -> Iterator[Fault]:
-    """Positions, the stored hashes of full runs, and every Seal's root."""
+    """Positions, every Seal's root, and the stored hashes of full runs."""
     by_size: dict[int, list[Seal]] = {}
     for seal in Seal.objects.order_by("id"):
         by_size.setdefault(seal.tree_size, []).append(seal)
     frontier = Frontier()
     yield from _roots(frontier, by_size)
-    run: list[bytes] = []
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT l.position, e.payload FROM compliance_ledgerleaf l "
@@ -184,18 +177,14 @@ def _tree(counts: dict[str, int]) -> Iterator[Fault]:
                 if position != frontier.size:
                     yield Fault(f"nothing stands at position {frontier.size}", "the tree")
                     return
-                leaf = leaf_hash(payload.encode())
-                frontier.add(leaf)
-                run.append(leaf)
-                if len(run) == RUN:
-                    yield from _node(STEP, position // RUN, complete_root(run))
-                    run = []
+                frontier.add(leaf_hash(payload.encode()))
                 yield from _roots(frontier, by_size)
     counts["in_tree"] = frontier.size
     for size, seals in sorted(by_size.items()):
         for seal in seals:
             yield Fault(f"it covers {size} entries, but the tree has fewer", f"Seal {seal.pk}")
-    yield from _higher_nodes()
+    for where, what in node_faults():
+        yield Fault(what, where)
 
 
 def _roots(frontier: Frontier, by_size: dict[int, list[Seal]]) -> Iterator[Fault]:
@@ -206,36 +195,17 @@ def _roots(frontier: Frontier, by_size: dict[int, list[Seal]]) -> Iterator[Fault
             )
 
 
-def _node(level: int, index: int, expected: bytes) -> Iterator[Fault]:
-    stored = LedgerNode.objects.filter(level=level, index=index).values_list("node_hash", flat=True)
-    if [bytes(h) for h in stored] != [expected]:
-        yield Fault("the stored hash does not follow from its leaves", f"node {level}/{index}")
-
-
-def _higher_nodes() -> Iterator[Fault]:
-    """Nodes above the first stored level, each from the run of nodes beneath it."""
-    for node in LedgerNode.objects.filter(level__gt=STEP).order_by("level", "index"):
-        beneath = LedgerNode.objects.filter(
-            level=node.level - STEP, index__range=(node.index * RUN, node.index * RUN + RUN - 1)
-        ).order_by("index")
-        hashes = [bytes(h) for h in beneath.values_list("node_hash", flat=True)]
-        if len(hashes) != RUN or complete_root(hashes) != bytes(node.node_hash):
-            yield Fault(
-                "the stored hash does not follow from those beneath",
-                f"node {node.level}/{node.index}",
-            )
-
-
 def _signatures() -> Iterator[Fault]:
-    before: Seal | None = None
+    chain = Chain()
     for seal in Seal.objects.order_by("id"):
+        name = f"Seal {seal.pk}"
+        misplaced = list(chain.take(seal.signed_text, name))
         if not signature_holds(seal):
-            yield Fault("its signature does not fit its text", f"Seal {seal.pk}")
+            yield Fault("its signature does not fit its text", name)
         elif not text_agrees(seal):
-            yield Fault("its signed text says something else than its row", f"Seal {seal.pk}")
-        elif not follows(seal, before):
-            yield Fault("it does not name the Seal before it", f"Seal {seal.pk}")
-        before = seal
+            yield Fault("its signed text says something else than its row", name)
+        else:
+            yield from (Fault(fault.what, fault.where) for fault in misplaced)
 
 
 def _query(sql: str, parameters: list[object]) -> list[tuple]:  # type: ignore[type-arg]

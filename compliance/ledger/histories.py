@@ -74,8 +74,8 @@ UNTRACKED: dict[str, dict[str, str]] = {
         "last_login": "written at every sign-in, says nothing about the work",
     },
     "jobs_visitoperative": {
-        "during": "the visit's own, by a trigger; verify_ledger compares it",
-        "live": "the visit's own, by a trigger; verify_ledger compares it",
+        "during": "the visit's own, by a trigger; verifiers compare it with the visit",
+        "live": "the visit's own, by a trigger; verifiers compare it with the visit",
     },
 }
 

@@ -117,19 +117,6 @@ def text_agrees(seal: Seal) -> bool:
     return seal.signed_text == seal_text(seal.tree_size, seal.root_hex, when, link)
 
 
-def follows(seal: Seal, before: Seal | None) -> bool:
-    """Whether the seal names the one before it; one of version 1 names none."""
-    link = link_of(seal.signed_text)
-    if link is None:
-        return before is None or link_of(before.signed_text) is None
-    if before is None:
-        return link == SealLink(1, NO_SEAL_BEFORE)
-    earlier = link_of(before.signed_text)
-    if earlier is not None and link.number != earlier.number + 1:
-        return False
-    return link.before == text_sha256(before.signed_text)
-
-
 @lru_cache(maxsize=4)
 def _load(folder: str) -> Ed25519PrivateKey:
     key = serialization.load_pem_private_key(read_or_make(KEY_FILE, _make_key), password=None)

@@ -17,6 +17,7 @@ from compliance.ledger.kinds import KINDS
 from compliance.ledger.seals import LedgerRewritten, make_seal, public_bytes, seal_key
 from compliance.models import Seal
 from compliance.packs import lines
+from compliance.packs.chain import chain_lines
 from compliance.packs.derived import derived_lines
 from compliance.packs.erased import Erased
 from compliance.packs.kept_files import kept_files
@@ -101,6 +102,7 @@ class PackWriter:
             yield from self._put(layout.PROOFS, lines.proof_lines(entries, seal))
         yield from self._put(layout.SEALS, lines.seal_lines(seals))
         yield from self._put(layout.CONSISTENCY, lines.consistency_lines(seals))
+        yield from self._put(layout.CHAIN, chain_lines(seal, whole=self.scope.is_whole))
 
     def _kept_files(self, entries: Entries) -> Iterator[None]:
         """Photos and certificates, each once. On the way facts are counted."""
@@ -113,10 +115,9 @@ class PackWriter:
                     yield from self._put(name, chunks, packed=False)
 
     def _present(self, seal: Seal) -> Iterator[None]:
-        """Rows that can be edited as they are now, and what is only worked out."""
+        """Rows that can be edited as they are now, and what follows from others."""
         yield from self._put(layout.PRESENT, Tracked(self._scratch).lines(self.scope, seal))
-        if self.scope.is_whole:
-            yield from self._put(layout.DERIVED, derived_lines())
+        yield from self._put(layout.DERIVED, derived_lines(self.scope, seal, self._scratch))
 
     def _extra(self, seal: Seal) -> Iterator[None]:
         """What the scope adds for its readers."""

@@ -155,18 +155,20 @@ def chosen_seals(seal: Seal, wanted: tuple[int, ...]) -> list[Seal]:
 
 
 def seal_lines(seals: list[Seal]) -> Iterator[bytes]:
-    for seal in seals:
-        yield json_line(
-            {
-                "id": seal.pk,
-                "tree_size": seal.tree_size,
-                "root_hash": bytes(seal.root_hash).hex(),
-                "made_at": f"{seal.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}",
-                "signed_text": seal.signed_text,
-                "signature": bytes(seal.signature).hex(),
-                "public_key": bytes(seal.public_key).hex(),
-            }
-        )
+    yield from (json_line(seal_values(seal)) for seal in seals)
+
+
+def seal_values(seal: Seal) -> dict[str, Any]:
+    """A Seal whole, with its signature."""
+    return {
+        "id": seal.pk,
+        "tree_size": seal.tree_size,
+        "root_hash": bytes(seal.root_hash).hex(),
+        "made_at": f"{seal.made_at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "signed_text": seal.signed_text,
+        "signature": bytes(seal.signature).hex(),
+        "public_key": bytes(seal.public_key).hex(),
+    }
 
 
 def consistency_lines(seals: list[Seal]) -> Iterator[bytes]:
@@ -203,7 +205,7 @@ def _by_kind(rows: list[EntryRow]) -> dict[str, list[int]]:
     return found
 
 
-def written(sql: str, parameters: list[object]) -> list[tuple[Any, ...]]:
+def written(sql: str, parameters: list[object] | dict[str, object]) -> list[tuple[Any, ...]]:
     """Rows with time zone and digits as the trigger sets them when it writes; in one go."""
     before = "SET LOCAL timezone TO 'UTC'; SET LOCAL extra_float_digits TO 1"
     after = "SET LOCAL timezone TO DEFAULT; SET LOCAL extra_float_digits TO DEFAULT"

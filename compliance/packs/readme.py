@@ -39,9 +39,11 @@ describes, with SHA-256. Its signed heads are called Seals (Ed25519, RFC 8032).
     data/ledger/proofs.jsonl       where each entry stands and the hashes that lead to the root
     data/ledger/seals.jsonl        Seals; signature is over the bytes of signed_text
     data/ledger/consistency.jsonl  the proofs that each Seal continues the one before it
+    data/ledger/chain.jsonl        the numbers of all Seals, so that a missing one is noticed
     data/ledger/rows.jsonl         the facts again, as the service shows them when the pack was made
     data/ledger/present.jsonl      rows that can be edited, as they are now, each in the form of the
                                    last edit that the ledger recorded of it
+    data/ledger/derived.jsonl      what follows from other rows, such as when who is on a visit
     data/ledger/contents.jsonl     long or personal texts, which entered as SHA-256 of salt and text
     data/photos/                   originals, each named by its SHA-256
     data/certificates/             certificates as issued, signed (PAdES)

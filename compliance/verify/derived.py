@@ -1,34 +1,111 @@
-"""What only follows from facts, followed again: stock balances, and hashes of photos."""
+"""What only follows from the rest, followed again: hashes of photos, when operatives are on visits,
+stock balances. Also what the service's own check says of its stored tree."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
 
 from compliance.verify.facts import Facts
 from compliance.verify.faults import Fault
-from compliance.verify.layout import BALANCE, DERIVED, INSPECTION, MOVEMENT, PHOTO, PHOTO_HASH
+from compliance.verify.layout import (
+    BALANCE,
+    DERIVED,
+    INSPECTION,
+    MOVEMENT,
+    OPERATIVE,
+    OPERATIVE_EVENTS,
+    PHOTO,
+    PHOTO_HASH,
+    STORED_TREE,
+    VISIT_EVENTS,
+)
+from compliance.verify.present import Histories, row_name
 from compliance.verify.reading_json import read_object
 from compliance.verify.sources import PackFiles
 
+CANCELLED = "cancelled"
+Row = dict[str, Any]
 
-def derived_faults(facts: Facts, files: PackFiles) -> Iterator[Fault]:
-    """Only a pack of the whole ledger holds enough to follow them from."""
-    if DERIVED not in files.names:
-        if facts.counts().get(MOVEMENT):
-            yield Fault(DERIVED, "is missing from the pack")
-        return
-    sums = _sums(facts)
-    for n, line in enumerate(files.lines(DERIVED), 1):
-        values = read_object(line, f"{DERIVED}, line {n}")
-        if values["table"] == BALANCE:
-            yield from _balance(values, sums.pop((values["depot_id"], values["item_id"]), (0, 0)))
-        elif values["table"] == PHOTO_HASH:
-            yield from _photo_hash(values, facts)
+
+@dataclass(slots=True)
+class Derived:
+    """whole: of a pack of the whole ledger, which alone holds enough to follow balances from.
+
+    complete: whether the pack must tell of every operative; one of version 1 does not.
+    """
+
+    facts: Facts
+    histories: Histories
+    files: PackFiles
+    whole: bool
+    complete: bool
+    later: int = field(default=0, init=False)
+
+    def faults(self) -> Iterator[Fault]:
+        if DERIVED not in self.files.names:
+            if self.complete or (self.whole and self.facts.counts().get(MOVEMENT)):
+                yield Fault(DERIVED, "is missing from the pack")
+            return
+        sums = _sums(self.facts) if self.whole else {}
+        for n, line in enumerate(self.files.lines(DERIVED), 1):
+            where = f"{DERIVED}, line {n}"
+            yield from self._row(read_object(line, where), sums, where)
+        for depot, item in sorted(sums):
+            yield Fault(f"stock of item {item} at depot {depot}", "has movements, but no balance")
+        if self.complete:
+            for number in self.histories.without_copy(OPERATIVE_EVENTS):
+                yield Fault(row_name(OPERATIVE_EVENTS, number), f"is missing from {DERIVED}")
+
+    def notes(self) -> list[str]:
+        """What could not be told; asked for when all faults were."""
+        if not self.later:
+            return []
+        return [
+            f"{self.later} stock balances, hashes of photos or times of operatives follow from "
+            "what was recorded after the last Seal, so they were not compared: make the pack "
+            "again for those."
+        ]
+
+    def _row(self, values: Row, sums: dict[tuple[int, int], Any], where: str) -> Iterator[Fault]:
+        table, later = values["table"], values.get("later") is True
+        self.later += later
+        if table == BALANCE:
+            expected = sums.pop((values["depot_id"], values["item_id"]), (0, 0))
+            if not later:
+                yield from _balance(values, expected)
+        elif table == PHOTO_HASH:
+            if not later:
+                yield from _photo_hash(values, self.facts)
+        elif table == OPERATIVE:
+            yield from self._operative(values, later)
+        elif table == STORED_TREE:
+            yield Fault(str(values["where"]), str(values["what"]))
         else:
-            yield Fault(f"{DERIVED}, line {n}", "is of a table that follows from no facts")
-    for depot, item in sorted(sums):
-        yield Fault(f"stock of item {item} at depot {depot}", "has movements, but no balance")
+            yield Fault(where, "is of a table that follows from no facts")
+
+    def _operative(self, values: Row, later: bool) -> Iterator[Fault]:
+        """Its period and whether it takes place are its visit's, as the visit's history has it."""
+        number = values["id"]
+        own = self.histories.values(OPERATIVE_EVENTS, number)
+        name = row_name(OPERATIVE_EVENTS, number)
+        if own is None:
+            return  # it has no history, which was told of with the rows
+        if not self.histories.tell_copy(OPERATIVE_EVENTS, number):
+            yield Fault(name, f"is told twice in {DERIVED}")
+        visit = self.histories.values(VISIT_EVENTS, own["visit_id"])
+        if later:
+            return
+        if visit is None:
+            yield Fault(name, f"is on visit {own['visit_id']}, which is missing from the pack")
+            return
+        expected = {"during": visit["during"], "live": visit["status"] != CANCELLED}
+        for column, value in expected.items():
+            if values[column] != value or type(values[column]) is not type(value):
+                what = f"its {column} is not what follows from visit {own['visit_id']}"
+                yield Fault(name, what, repr(value), repr(values[column]))
 
 
 def _sums(facts: Facts) -> dict[tuple[int, int], tuple[int, int]]:
@@ -41,7 +118,7 @@ def _sums(facts: Facts) -> dict[tuple[int, int], tuple[int, int]]:
     return dict(sums)
 
 
-def _balance(values: dict[str, int], expected: tuple[int, int]) -> Iterator[Fault]:
+def _balance(values: Row, expected: tuple[int, int]) -> Iterator[Fault]:
     found = values["quantity"], values["movements"]
     if found != expected:
         yield Fault(
@@ -52,7 +129,7 @@ def _balance(values: dict[str, int], expected: tuple[int, int]) -> Iterator[Faul
         )
 
 
-def _photo_hash(values: dict[str, int], facts: Facts) -> Iterator[Fault]:
+def _photo_hash(values: Row, facts: Facts) -> Iterator[Fault]:
     of = facts.values(INSPECTION, values["inspection_id"]) or {}
     photo = facts.values(PHOTO, values["id"]) or {}
     expected = of.get("photo_id"), photo.get("job_id"), of.get("perceptual_hash")

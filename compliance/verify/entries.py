@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 from itertools import zip_longest
 from json import JSONDecoder
-from typing import Any
+from typing import Any, Protocol
 
 from compliance.ledger.tree import verify_inclusion
 from compliance.verify.facts import Facts, name_of
@@ -19,22 +19,40 @@ from compliance.verify.roots import GrowingTree, leaf_hashes
 from compliance.verify.seals import ReadSeal, path_of
 from compliance.verify.sources import PackFiles
 
+
+class Sealed(Protocol):
+    """What a Seal says of the tree."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def tree_size(self) -> int: ...
+    @property
+    def root(self) -> bytes: ...
+
+
 Look = Callable[[str, int, str, str], Iterator[Fault]]
 """What is wrong with a text, given its kind, id and column."""
 
 _scan = JSONDecoder().scan_once  # type: ignore[attr-defined]  # not in the type stubs
 
 
-def whole_tree_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault]:
-    """That the entries of a whole pack, from position 0 on, give the root of every Seal."""
+def whole_tree_faults(seals: Iterable[Sealed], files: PackFiles) -> Iterator[Fault]:
+    """That the entries of a whole pack, from position 0 on, give the root of every Seal.
+
+    seals: the smallest first; taken while entries are read.
+    """
     tree = GrowingTree()
-    waiting = list(seals)
+    waiting = iter(seals)
+    seal, last = next(waiting, None), None
     covered = 0
     for block in files.line_blocks(ENTRIES):
         leaves = leaf_hashes(block)
-        while waiting and waiting[0].tree_size <= tree.size + len(leaves):
-            seal = waiting.pop(0)
+        while seal is not None and seal.tree_size <= tree.size + len(leaves):
             upto = seal.tree_size - tree.size
+            if upto < 0:
+                yield Fault(seal.name, f"comes after {tree.size} entries were sealed")
+                return
             tree.extend(leaves[:upto])
             leaves = leaves[upto:]
             if tree.root() != seal.root:
@@ -46,18 +64,17 @@ def whole_tree_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault
                     tree.root().hex(),
                 )
                 return
-            covered = seal.tree_size
+            covered, last, seal = seal.tree_size, seal, next(waiting, None)
         tree.extend(leaves)
-    for seal in waiting:
+    if seal is not None and seal.tree_size > tree.size:
         yield Fault(
             seal.name, "covers more entries than there are", str(seal.tree_size), str(tree.size)
         )
-        return
-    if seals and tree.size > seals[-1].tree_size:
+    elif last is not None and tree.size > last.tree_size:
         yield Fault(
-            f"entry {seals[-1].tree_size}",
+            f"entry {last.tree_size}",
             "stands behind the last Seal",
-            f"{seals[-1].tree_size} entries",
+            f"{last.tree_size} entries",
             str(tree.size),
         )
 

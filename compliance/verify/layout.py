@@ -13,13 +13,20 @@ A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of
     data/ledger/rows.jsonl          the same facts, line by line, as their tables hold them now
     data/ledger/present.jsonl       rows that can be edited, as they are now, each in the form of
                                     the last event of its history
-    data/ledger/derived.jsonl       stock balances and hashes of photos (scope whole)
+    data/ledger/derived.jsonl       what follows from the rest and is kept apart to be quick: hashes
+                                    of photos, and when operatives are on visits; of scope whole
+                                    stock balances too, and what of the stored tree does not follow.
+                                    later: it follows from what was recorded after the last Seal
     data/ledger/contents.jsonl      what entered as a hash: {kind, id, column, salt, text}; not
                                     what a fact of kind compliance_erasure says was erased
     data/ledger/proofs.jsonl        {position, path} of each entry under the last Seal (scope jobs)
     data/ledger/seals.jsonl         Seals: {id, tree_size, root_hash, made_at, signed_text,
                                     signature, public_key}, the smallest first; hashes in hex
     data/ledger/consistency.jsonl   {first, second, path} from each Seal to the next, by size
+    data/ledger/chain.jsonl         every Seal up to the last: {number, tree_size, root_hash,
+                                    made_at}, which with the hash of the text before give its own
+                                    text; of scope jobs {first, last, sha256, linked} of a run of
+                                    them; a Seal that is not what follows as in seals.jsonl
     data/photos/<sha256>            originals, named by the SHA-256 that their fact records
     data/certificates/<code>.pdf    certificates as they were issued
     data/answers/<sha256>           files that came with answers to findings
@@ -30,6 +37,8 @@ A pack is a bag in the sense of RFC 8493 (BagIt 1.0), as a folder or as a zip of
 The leaf of an entry is SHA-256(0x00 || line without its line feed); tree, paths and proofs are
 those of RFC 9162, section 2.1. A pack of scope `whole` holds every entry from position 0 on and
 so needs no paths: its entries give the root of each Seal.
+
+Packs of version 1 have no chain.jsonl, and derived.jsonl (scope whole) without operatives.
 """
 
 from __future__ import annotations
@@ -39,7 +48,8 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-PACK_VERSION: Final = 1
+PACK_VERSION: Final = 2
+READABLE_VERSIONS: Final = (1, 2)
 SCOPE_WHOLE: Final = "whole"
 SCOPE_JOBS: Final = "jobs"
 
@@ -60,6 +70,7 @@ CONTENTS: Final = "data/ledger/contents.jsonl"
 PROOFS: Final = "data/ledger/proofs.jsonl"
 SEALS: Final = "data/ledger/seals.jsonl"
 CONSISTENCY: Final = "data/ledger/consistency.jsonl"
+CHAIN: Final = "data/ledger/chain.jsonl"
 PHOTOS: Final = "data/photos/"
 CERTIFICATES: Final = "data/certificates/"
 ANSWER_FILES: Final = "data/answers/"
@@ -101,6 +112,11 @@ MOVEMENT: Final = "jobs_stockmovement"
 INSPECTION: Final = "jobs_photoinspection"
 BALANCE: Final = "jobs_stockbalance"
 PHOTO_HASH: Final = "jobs_photohash"
+OPERATIVE: Final = "jobs_visitoperative"
+OPERATIVE_EVENTS: Final = "jobs_visitoperativeevent"
+VISIT_EVENTS: Final = "jobs_visitevent"
+STORED_TREE: Final = "the stored tree"
+"""Stands in derived.jsonl in place of a table, where the service's own check found it wrong."""
 BYTES: Final = "bytes"
 """What an erasure names of a photo in place of a column."""
 

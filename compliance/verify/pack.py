@@ -7,7 +7,9 @@ from collections.abc import Collection, Iterator, Sequence
 from functools import partial
 from typing import Any
 
-from compliance.verify import audits, bag, derived, present, references
+from compliance.verify import audits, bag, present, references
+from compliance.verify.chain import ChainReader, chain_note
+from compliance.verify.derived import Derived
 from compliance.verify.entries import EntryReader, contents_faults, whole_tree_faults
 from compliance.verify.facts import Facts, thing_name
 from compliance.verify.faults import Fault, PackReport, Unsound
@@ -16,6 +18,7 @@ from compliance.verify.layout import (
     PACK,
     PACK_VERSION,
     PHOTO,
+    READABLE_VERSIONS,
     SCOPE_JOBS,
     SCOPE_WHOLE,
 )
@@ -91,30 +94,47 @@ class _Check:
         """Seals, then entries, then what they say. What depends on broken things is left."""
         try:
             said = _read_pack(files)
-            whole = said["scope"] == SCOPE_WHOLE
+            whole, chained = said["scope"] == SCOPE_WHOLE, said["version"] == PACK_VERSION
             self.seals = read_seals(files)
             self._collect(_of_seals(self.seals, self.keys))
             self._collect(continuation_faults(self.seals, files))
-            self._collect(_kept(self.kept_seals, self.seals, self.keys))
+            self._collect(_kept(self.kept_seals, self.seals, self.keys, whole and chained))
+            chain = ChainReader(files, self.seals, self.kept_seals, self.keys)
+            self._chain(chain, whole, chained)
             if whole:
-                self._collect(whole_tree_faults(self.seals, files))
+                self._collect(whole_tree_faults(chain.heads() if chained else self.seals, files))
             self.facts = Facts(said["hashed"])
             reader = EntryReader(files, self.seals[-1], whole, self.facts, self.histories)
             self._collect(reader.faults())
             self._collect(_counted(said, self.facts))
             look = partial(references.text_faults, self.facts)
             self._collect(contents_faults(self.facts, frozenset(said["withheld"]), files, look))
-            self._present(files, whole)
+            self._present(files, whole, chained)
             self._references(said, files)
         except Unsound as unsound:
             self.faults.append(unsound.fault)
 
-    def _present(self, files: PackFiles, whole: bool) -> None:
-        """Rows that can be edited against their histories, and what follows from facts."""
+    def _chain(self, chain: ChainReader, whole: bool, chained: bool) -> None:
+        """That no Seal was taken away, as far as others name it."""
+        if not chained:
+            self.notes.append(
+                "A pack of version 1: whether a Seal is missing, and when operatives are on "
+                "visits, was not compared."
+            )
+            return
+        before = len(self.faults)
+        self._collect(chain.faults())
+        if len(self.faults) == before:
+            self.notes.append(chain_note(self.seals[-1], whole))
+
+    def _present(self, files: PackFiles, whole: bool, complete: bool) -> None:
+        """Rows that can be edited against their histories, and what follows from the rest."""
         self._collect(present.present_faults(self.histories, files, self.notes))
         self._collect(present.rule_faults(self.facts, self.histories, files))
-        if whole:
-            self._collect(derived.derived_faults(self.facts, files))
+        derived = Derived(self.facts, self.histories, files, whole, complete)
+        if whole or complete:
+            self._collect(derived.faults())
+            self.notes += derived.notes()
 
     def _references(self, said: dict[str, Any], files: PackFiles) -> None:
         self._collect(references.link_faults(self.facts))
@@ -175,11 +195,11 @@ def _erased(facts: Facts) -> list[str]:
 def _read_pack(files: PackFiles) -> dict[str, Any]:
     """pack.json. Raises Unsound when it is not one that this verifier can read."""
     said = read_object(files.text(PACK), PACK)
-    if said.get("version") != PACK_VERSION:
+    if said.get("version") not in READABLE_VERSIONS:
         raise Unsound(
             PACK,
             "is of a version that this verifier cannot read",
-            PACK_VERSION,
+            " or ".join(map(str, READABLE_VERSIONS)),
             said.get("version"),
         )
     if said.get("scope") not in (SCOPE_WHOLE, SCOPE_JOBS):
@@ -200,12 +220,20 @@ def _of_seals(seals: list[ReadSeal], keys: Collection[bytes]) -> Faults:
         yield from seal_faults(seal, keys)
 
 
-def _kept(kept: Sequence[ReadSeal], seals: list[ReadSeal], keys: Collection[bytes]) -> Faults:
-    """That Seals kept from before are among those of the pack, root for root."""
+def _kept(
+    kept: Sequence[ReadSeal], seals: list[ReadSeal], keys: Collection[bytes], all_told: bool
+) -> Faults:
+    """That Seals kept from before are among those of the pack, root for root.
+
+    all_told: the pack's chain has every Seal, and finds those with a number.
+    """
+    last = seals[-1].link
     roots = {seal.tree_size: seal.root for seal in seals}
     for seal in kept:
         yield from seal_faults(seal, keys)
         if seal.tree_size not in roots:
+            if seal.link and (all_told or (last and seal.link.number > last.number)):
+                continue  # the chain tells of it
             yield Fault(
                 f"the Seal you kept over {seal.tree_size} entries",
                 "has no counterpart here. Have the pack made with that Seal in it",

@@ -6,12 +6,20 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
+from marshal import dumps, loads
 from typing import Any
 
 from compliance.ledger.histories import DELETED, HISTORIES
 from compliance.verify.facts import Facts
 from compliance.verify.faults import Fault
-from compliance.verify.layout import ASSESSMENT, ENTRIES, PRESENT, RULE_EVENTS
+from compliance.verify.layout import (
+    ASSESSMENT,
+    ENTRIES,
+    OPERATIVE_EVENTS,
+    PRESENT,
+    RULE_EVENTS,
+    VISIT_EVENTS,
+)
 from compliance.verify.reading_json import read_object, whole_number
 from compliance.verify.scratch import STEP, is_number, open_scratch
 from compliance.verify.sources import PackFiles
@@ -20,6 +28,14 @@ OF_THE_EVENT = frozenset(
     {"id", "by", "context", "row_id", "pgh_obj_id", "pgh_label", "pgh_created_at"}
 )
 """What an event says of itself rather than of its row."""
+
+# What others follow from, by the kind of the events of its row.
+KEPT: dict[str, tuple[str, ...]] = {
+    VISIT_EVENTS: ("during", "status"),
+    OPERATIVE_EVENTS: ("visit_id",),
+}
+COMPARED, APART = 1, 2
+"""How a row was told of: as it is now, or as gone or changed after the last Seal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +54,8 @@ class Histories:
     def __init__(self) -> None:
         self._noted: list[tuple[Any, ...]] = []
         self._lists = open_scratch(
-            "last (kind, row, number, line, digest, deleted, told, PRIMARY KEY (kind, row))"
-            " WITHOUT ROWID"
+            "last (kind, row, number, line, digest, deleted, kept, told, copied, "
+            "PRIMARY KEY (kind, row)) WITHOUT ROWID"
         )
 
     def note(self, kind: str, fact: dict[str, Any], line: int, entry: bytes) -> None:
@@ -49,16 +65,17 @@ class Histories:
         if not is_number(row) or not is_number(number):
             return
         deleted = fact.get("pgh_label") == DELETED
-        self._noted.append((kind, row, number, line, sha256(entry).digest(), deleted))
+        kept = dumps([fact.get(name) for name in KEPT[kind]]) if kind in KEPT else None
+        self._noted.append((kind, row, number, line, sha256(entry).digest(), deleted, kept))
         if len(self._noted) >= STEP:
             self._write()
 
     def _write(self) -> sqlite3.Connection:
         noted, self._noted = self._noted, []
         self._lists.executemany(
-            "INSERT INTO last VALUES (?, ?, ?, ?, ?, ?, 0) ON CONFLICT (kind, row) DO UPDATE SET "
-            "number = excluded.number, line = excluded.line, digest = excluded.digest, "
-            "deleted = excluded.deleted WHERE excluded.number > number",
+            "INSERT INTO last VALUES (?, ?, ?, ?, ?, ?, ?, 0, 0) ON CONFLICT (kind, row) DO UPDATE "
+            "SET number = excluded.number, line = excluded.line, digest = excluded.digest, "
+            "deleted = excluded.deleted, kept = excluded.kept WHERE excluded.number > number",
             noted,
         )
         return self._lists
@@ -76,10 +93,31 @@ class Histories:
         number, line, digest, deleted = found
         return LastEvent(number, line, digest, bool(deleted))
 
-    def tell(self, kind: str, row: int) -> bool:
+    def values(self, kind: str, row: Any) -> dict[str, Any] | None:
+        """What its last event says of what others follow from; None when it has no history."""
+        if not is_number(row):
+            return None
+        sql = "SELECT kept FROM last WHERE kind = ? AND row = ? AND kept IS NOT NULL"
+        found = self._write().execute(sql, (kind, row)).fetchone()
+        return None if found is None else dict(zip(KEPT[kind], loads(found[0]), strict=True))
+
+    def tell(self, kind: str, row: int, how: int = COMPARED) -> bool:
         """Mark it as told of. False when it was, or when it has no history."""
-        sql = "UPDATE last SET told = 1 WHERE kind = ? AND row = ? AND NOT told"
+        sql = "UPDATE last SET told = ? WHERE kind = ? AND row = ? AND NOT told"
+        return self._write().execute(sql, (how, kind, row)).rowcount == 1
+
+    def tell_copy(self, kind: str, row: int) -> bool:
+        """Mark what the row has of another as told. False when it was, or without a history."""
+        sql = "UPDATE last SET copied = 1 WHERE kind = ? AND row = ? AND NOT copied"
         return self._write().execute(sql, (kind, row)).rowcount == 1
+
+    def without_copy(self, kind: str) -> Iterator[int]:
+        """Rows of that kind that are there, and of which `tell_copy` was never asked."""
+        sql = (
+            "SELECT row FROM last WHERE kind = ? AND NOT deleted AND told = ? AND NOT copied "
+            "ORDER BY row"
+        )
+        yield from (row for (row,) in self._write().execute(sql, (kind, COMPARED)))
 
     def untold(self) -> Iterator[tuple[str, int]]:
         sql = "SELECT kind, row FROM last WHERE NOT told ORDER BY kind, row"
@@ -103,7 +141,8 @@ def present_faults(histories: Histories, files: PackFiles, notes: list[str]) -> 
         values = read_object(line, f"{PRESENT}, line {n + 1}")
         kind, number = _row_of(values, n)
         name, last = row_name(kind, number), histories.last(kind, number)
-        if last is not None and not histories.tell(kind, number):
+        apart = values.get("later") is True or values.get("gone") is True
+        if last is not None and not histories.tell(kind, number, APART if apart else COMPARED):
             yield Fault(name, f"is told twice in {PRESENT}")
         if values.get("later") is True:
             later += 1

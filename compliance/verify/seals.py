@@ -104,28 +104,29 @@ def order_faults(seals: list[ReadSeal]) -> Iterator[Fault]:
             )
 
 
-def link_faults(seals: Sequence[ReadSeal], *, all_there: bool = False) -> Iterator[Fault]:
-    """That neighbours which name their places stand in them; all_there: that none is left out."""
+def link_faults(seals: Sequence[ReadSeal]) -> Iterator[Fault]:
+    """That neighbours which name their places stand in them; between them others may be left out.
+
+    Whether any is missing says `compliance.verify.chain`.
+    """
     for earlier, later in zip(seals, seals[1:], strict=False):
         link, before = later.link, earlier.link
         if link is None:
             if before is not None:
                 yield Fault(later.name, "does not say which Seal it follows, as Seals before it do")
-            continue
-        named = text_sha256(earlier.signed_text)
-        if before is not None and link.number <= before.number:
+        elif before is not None and link.number <= before.number:
             yield Fault(
                 later.name,
                 "is not numbered after the Seal before it",
                 f"a number above {before.number}",
                 str(link.number),
             )
-        elif (all_there or (before is not None and link.number == before.number + 1)) and (
-            link.before != named
-        ):
-            yield Fault(
-                later.name, "names another Seal before it than there is", named, link.before
-            )
+        elif before is not None and link.number == before.number + 1:
+            named = text_sha256(earlier.signed_text)
+            if link.before != named:
+                yield Fault(
+                    later.name, "names another Seal before it than there is", named, link.before
+                )
 
 
 def continuation_faults(seals: list[ReadSeal], files: PackFiles) -> Iterator[Fault]:

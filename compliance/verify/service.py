@@ -7,13 +7,13 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
+from compliance.verify.chain import Chain, chain_note
 from compliance.verify.faults import Fault, PackReport, Unsound
 from compliance.verify.fetching import Fetcher
 from compliance.verify.reading_json import read_object
 from compliance.verify.seals import (
     ReadSeal,
     continues,
-    link_faults,
     path_of,
     seal_faults,
     seal_of,
@@ -47,10 +47,9 @@ def verify_service(
     except Unsound as unsound:
         faults.append(unsound.fault)
     if seals:
-        last = seals[-1]
         notes = (
             "Only Seals and the proofs between them were checked; facts are checked from a pack.",
-            f"Keep the last Seal: {last.tree_size} entries, root {last.root.hex()}.",
+            chain_note(seals[-1], whole=True),
         )
     return PackReport(0, len(seals), 0, 0, notes, tuple(faults))
 
@@ -91,7 +90,9 @@ def _faults(
 ) -> Iterator[Fault]:
     for seal in seals:
         yield from seal_faults(seal, keys)
-    yield from link_faults(seals, all_there=True)
+    chain = Chain()
+    for seal in seals:
+        yield from chain.take(seal.signed_text, seal.name)
     for kept in kept_seals:
         yield from seal_faults(kept, keys)
         same = [seal for seal in seals if seal.tree_size == kept.tree_size]

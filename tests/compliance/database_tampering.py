@@ -36,6 +36,11 @@ def triggers_off() -> Iterator[Any]:
         cursor.execute("SET LOCAL session_replication_role = DEFAULT")
 
 
+def by_force(rows: models.QuerySet[Any], **values: object) -> None:
+    with triggers_off():
+        assert rows.update(**values)
+
+
 def model_of(table: str) -> type[models.Model]:
     models = apps.get_models(include_auto_created=True)
     return next(m for m in models if m._meta.db_table == table and not m._meta.proxy)
@@ -172,6 +177,49 @@ def seal_rewritten(chance: random.Random) -> None:
         )
 
 
+def seal_deleted(chance: random.Random) -> None:
+    """Any but the last, which can be missed only by whoever kept it."""
+    with triggers_off() as cursor:
+        cursor.execute(
+            "DELETE FROM compliance_seal WHERE id = (SELECT id FROM compliance_seal WHERE id < "
+            "(SELECT max(id) FROM compliance_seal) ORDER BY md5(%s || id::text) LIMIT 1)",
+            [str(chance.random())],
+        )
+        assert cursor.rowcount == 1
+
+
+def stored_hash_changed(chance: random.Random) -> None:
+    """Of an entry, what it is of, or of a run of the tree: kept only to be quick."""
+    entry = "compliance_ledgerentry"
+    one = f"WHERE id = (SELECT id FROM {entry} ORDER BY md5(%s || id::text) LIMIT 1)"
+    sql = chance.choice(
+        [
+            f"UPDATE {entry} SET leaf_hash = sha256(leaf_hash) {one}",
+            f"UPDATE {entry} SET belongs_to = belongs_to || '1' {one}",
+            "INSERT INTO compliance_ledgernode (level, index, node_hash) VALUES (8, 0, "
+            "sha256(convert_to(%s, 'UTF8'))) "
+            "ON CONFLICT (level, index) DO UPDATE SET node_hash = excluded.node_hash",
+        ]
+    )
+    with triggers_off() as cursor:
+        cursor.execute(sql, [str(chance.random())])
+        assert cursor.rowcount == 1
+
+
+def visit_copied_wrongly(chance: random.Random) -> None:
+    """When somebody is on a visit, or that they are, so that they could be sent elsewhere."""
+    change = chance.choice(
+        ["live = NOT live", "during = tstzrange(lower(during) - interval '1 day', upper(during))"]
+    )
+    with triggers_off() as cursor:
+        cursor.execute(
+            f"UPDATE jobs_visitoperative SET {change} WHERE id = "
+            "(SELECT id FROM jobs_visitoperative ORDER BY md5(%s || id::text) LIMIT 1)",
+            [str(chance.random())],
+        )
+        assert cursor.rowcount == 1
+
+
 def row_slipped_in(chance: random.Random) -> None:
     """A copy of a fact, an event or a row that can be edited, which never entered the ledger."""
     table, own = chance.choice(COPIED)
@@ -217,6 +265,9 @@ LEDGER_CHANGES: tuple[LedgerChange, ...] = (
     entry_deleted,
     positions_swapped,
     seal_rewritten,
+    seal_deleted,
+    stored_hash_changed,
+    visit_copied_wrongly,
     row_slipped_in,
     context_rewritten,
 )

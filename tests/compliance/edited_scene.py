@@ -32,7 +32,8 @@ def edited_rows(world: World) -> None:
         )
     survey.obstacles.get(name="Tank 2").delete()
     survey.fixtures.filter(name="Lamp 2").update(x_mm=650.0)
-    VisitOperative.objects.create(visit=world.booked_visit, operative=world.operative)
+    for visit in (world.booked_visit, world.visit):
+        VisitOperative.objects.create(visit=visit, operative=world.operative)
     with pghistory.context(user=officer.pk, url="/visits/"):
         Visit.objects.filter(pk=world.booked_visit.pk).update(note="Ring before coming")
     world.need.barred_crews.add(CrewFactory(company=world.company, name="Crew not sent"))

@@ -173,6 +173,34 @@ def seal_changed(chance: random.Random, files: Files) -> None:
     files[layout.SEALS] = b"".join(lines)
 
 
+def chain_changed(chance: random.Random, files: Files) -> None:
+    """What is told of a Seal in the chain, or its line gone."""
+    lines = lines_of(files, layout.CHAIN)
+    at = chance.randrange(len(lines))
+    values = json.loads(lines[at])
+    field = chance.choice([*values, "its line"])
+    if field == "its line":
+        lines.pop(at)
+    else:
+        values[field] = other_value(chance, values[field])
+        lines[at] = json.dumps(values).encode() + b"\n"
+    files[layout.CHAIN] = b"".join(lines)
+
+
+def copy_changed(chance: random.Random, files: Files) -> None:
+    """When an operative is on a visit, whether it takes place, or the whole line."""
+    lines = lines_of(files, layout.DERIVED)
+    at = chance.choice([n for n, one in enumerate(lines) if layout.OPERATIVE.encode() in one])
+    values = json.loads(lines[at])
+    field = chance.choice(["id", "during", "live", "its line"])
+    if field == "its line":
+        lines.pop(at)
+    else:
+        values[field] = other_value(chance, values[field])
+        lines[at] = json.dumps(values).encode() + b"\n"
+    files[layout.DERIVED] = b"".join(lines)
+
+
 def proof_forged(chance: random.Random, files: Files) -> None:
     """A path of inclusion or consistency: a digit, a hash too few or too many, or its place."""
     name = chance.choice([n for n in (layout.PROOFS, layout.CONSISTENCY) if n in files])

@@ -7,19 +7,18 @@ import json
 import pghistory
 import pytest
 from django.db import connection
-from django.db.models import QuerySet
 
 from compliance.ledger.check import verify_ledger
 from compliance.ledger.seals import make_seal
 from compliance.packs.choosing import PackWish, wished_scope
 from compliance.packs.scope import PackScope
 from compliance.verify import layout
-from jobs.models import Job, Property, User, Visit
+from jobs.models import Job, Property, User, Visit, VisitOperative
 from tests.compliance.audited import let_auditors_see
-from tests.compliance.database_tampering import triggers_off
+from tests.compliance.database_tampering import by_force, triggers_off
 from tests.compliance.pack_scene import check, files_of, stored_photo
 from tests.compliance.scene import Scene, certified_scene
-from tests.factories import UserFactory
+from tests.factories import OperativeFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -44,11 +43,6 @@ def first_fault(scope: PackScope) -> str:
     return str(report.faults[0]) if report.faults else ""
 
 
-def by_force(rows: QuerySet[object], **values: object) -> None:
-    with triggers_off():
-        assert rows.update(**values)
-
-
 def test_rows_changed_by_force_are_named_in_words(scene: Scene):
     """In a pack of the job as in one of everything, and by the check of the database itself."""
     by_force(Visit.objects.filter(pk=scene.visit.pk), crew_id=scene.visit.crew_id + 1)
@@ -58,6 +52,16 @@ def test_rows_changed_by_force_are_named_in_words(scene: Scene):
     assert first_fault(PackScope(None, "All")).startswith(said)
     (fault,) = verify_ledger().faults
     assert str(fault).startswith(f"visit {scene.visit.pk} ")
+
+
+def test_what_an_operative_has_of_the_visit_is_the_visits_own(scene: Scene):
+    """Its period and state, copied so that nobody is sent to two places at once."""
+    told = VisitOperative.objects.create(visit=scene.visit, operative=OperativeFactory())
+    by_force(VisitOperative.objects.filter(pk=told.pk), live=False)
+
+    said = f"operative on a visit {told.pk}: its live is not what follows from visit"
+    assert first_fault(PackScope([scene.job.pk], "One job")).startswith(said)
+    assert first_fault(PackScope(None, "All")).startswith(said)
 
 
 def test_a_depth_rule_made_easier_by_force_is_named_in_the_pack_of_a_job(scene: Scene):

@@ -12,6 +12,7 @@ from django.db import connection, connections, transaction
 from compliance.assess import assess_job
 from compliance.ledger import seals, stored_tree
 from compliance.ledger.check import verify_ledger
+from compliance.ledger.check_stored import node_faults
 from compliance.ledger.kinds import KINDS, key_of
 from compliance.ledger.seals import LedgerRewritten, make_seal, signature_holds
 from compliance.ledger.sequence import sequence_entries
@@ -101,7 +102,7 @@ def test_a_seal_is_numbered_and_names_the_one_before():
     assert link_of(third.signed_text).before == named
     assert verify_ledger().sound
     sql("DELETE FROM compliance_seal WHERE id = %s", second.pk)
-    assert "it does not name the Seal before it" in str(verify_ledger())
+    assert "Seal number 2: was deleted" in str(verify_ledger())
 
 
 def test_seals_from_before_they_were_numbered_are_gone_on_from(monkeypatch):
@@ -117,6 +118,8 @@ def test_seals_from_before_they_were_numbered_are_gone_on_from(monkeypatch):
     named = hashlib.sha256(old.signed_text.encode()).hexdigest()
     assert link_of(new.signed_text) == SealLink(2, named)
     assert verify_ledger().sound
+    sql("DELETE FROM compliance_seal WHERE id = %s", old.pk)
+    assert "Seal number 1: was deleted" in str(verify_ledger())
 
 
 def test_a_later_seal_is_consistent_with_an_earlier_one():
@@ -161,6 +164,9 @@ def test_proofs_from_stored_runs_are_those_of_the_whole_tree(monkeypatch):
         for index in range(0, size, 5):
             leaf, root = leaf_hashes()[index], whole.root(size)
             assert verify_inclusion(index, size, leaf, stored.inclusion(index, size), root)
+    assert list(node_faults()) == []
+    sql("UPDATE compliance_ledgernode SET node_hash = sha256(node_hash) WHERE level = 4")
+    assert ("node 4/0", "the stored hash does not follow from those beneath") in node_faults()
 
 
 def test_the_number_of_queries_of_a_proof_does_not_grow_with_the_ledger(
@@ -232,6 +238,11 @@ TAMPERINGS = [
         "sha256('\\x00'::bytea || convert_to(payload || ' ', 'UTF8')) WHERE kind = 'jobs_photo'",
         "do not give its root",
         "an entry and its hash are rewritten together",
+    ),
+    (
+        "UPDATE compliance_ledgerentry SET belongs_to = 'job 0' WHERE kind = 'jobs_handover'",
+        "is kept as of 'job 0', but its payload says",
+        "an entry is put out of its job's sight",
     ),
     (
         "UPDATE compliance_seal SET root_hash = sha256('another')",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -17,12 +18,13 @@ from compliance.packs.export import export_to_folder, zip_chunks
 from compliance.packs.scope import PackScope
 from compliance.verify import FolderSource, MemorySource, layout, verify_pack
 from compliance.verify.kept_seals import read_kept_seal
+from compliance.verify.seals import ReadSeal
 from jobs.errors import Refused
 from jobs.models import Role
 from tests.compliance.audited import let_auditors_see
-from tests.compliance.database_tampering import triggers_off
+from tests.compliance.database_tampering import by_force, triggers_off
 from tests.compliance.pack_scene import check, files_of, own_key, stored_photo
-from tests.compliance.scene import Scene, certified_scene, fitted
+from tests.compliance.scene import Scene, certified_scene
 from tests.factories import ArrivalFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -128,35 +130,61 @@ def test_a_photo_that_storage_lost_is_named():
     assert "missing" in report.faults[0].what
 
 
+def sealed_again(scene: Scene, times: int) -> list[Seal]:
+    """So many Seals, each over one more entry."""
+    made = []
+    for n in range(times):
+        ArrivalFactory(visit=scene.visit, note=f"Ladder {n}")
+        made.append(make_seal())
+    return made
+
+
+def kept_in(folder: Any, seal: Seal) -> list[ReadSeal]:
+    """A Seal as somebody keeps it."""
+    file = folder / f"seal-{seal.pk}.txt"
+    key, signature = bytes(seal.public_key).hex(), bytes(seal.signature).hex()
+    file.write_text(layout.signed_file(seal.signed_text, key, signature))
+    return [read_kept_seal(file)]
+
+
 def test_a_kept_seal_may_be_asked_for_and_is_compared(tmp_path: Any):
     scene = certified()
-    early = make_seal()
-    for _ in range(26):  # more than a pack takes along by itself
-        fitted()
-        make_seal()
-    kept = tmp_path / "seal.txt"
-    text = layout.signed_file(
-        early.signed_text, bytes(early.public_key).hex(), bytes(early.signature).hex()
-    )
-    kept.write_text(text)
-    scope = PackScope([scene.job.pk], "One job", seals=(early.pk,))
+    _, early, *_ = sealed_again(scene, 27)  # more than a pack takes along by itself
+    kept = kept_in(tmp_path, early)
+    one_job = PackScope([scene.job.pk], "One job")
 
-    assert check(files_of(scope), kept_seals=[read_kept_seal(kept)]).sound
+    assert check(files_of(replace(one_job, seals=(early.pk,))), kept_seals=kept).sound
+    assert check(files_of(PackScope(None, "All")), kept_seals=kept).sound
+    assert "Have the pack made with that Seal" in str(check(files_of(one_job), kept_seals=kept))
     assert Seal.objects.count() == 27
+
+
+def test_a_seal_that_was_deleted_is_missed_by_its_number(tmp_path: Any):
+    """Also one that no pack would take along; the last one only by whoever kept it."""
+    scene = certified()
+    made = sealed_again(scene, 28)
+    kept = kept_in(tmp_path, made[-1])
+    one_job, everything = PackScope([scene.job.pk], "One job"), PackScope(None, "All")
+    said = str(check(files_of(one_job)))
+    assert "Seals 1 to 28 are all there, by their numbers." in said
+    assert "can be told only by whoever kept one" in said
+
+    by_force(Seal.objects.filter(pk=made[2].pk), signature=b"\0" * 64)
+    assert "its signature does not fit its text" in str(check(files_of(everything)))
+    with triggers_off() as cursor:
+        cursor.execute("DELETE FROM compliance_seal WHERE id = ANY(%s)", [[made[2].pk, made[3].pk]])
+    for scope in (one_job, everything):
+        (fault,) = check(files_of(scope)).faults
+        assert str(fault).startswith("Seals number 3 to 4: were deleted"), fault
+    with triggers_off() as cursor:
+        cursor.execute("DELETE FROM compliance_seal WHERE id > %s", [made[25].pk])
+    assert "which you kept, is not here" in str(check(files_of(one_job), kept_seals=kept))
 
 
 def test_a_ledger_that_was_written_anew_does_not_continue_a_kept_seal(tmp_path: Any):
     """Whoever holds the key can sign another ledger; whoever kept a Seal finds out."""
-    from compliance.ledger.seals import make_seal
-
     certified()
-    early = make_seal()
-    kept = tmp_path / "seal.txt"
-    kept.write_text(
-        layout.signed_file(
-            early.signed_text, bytes(early.public_key).hex(), bytes(early.signature).hex()
-        )
-    )
+    kept = kept_in(tmp_path, make_seal())
     with triggers_off() as cursor:
         cursor.execute("DELETE FROM compliance_seal")
         cursor.execute(
@@ -174,7 +202,7 @@ def test_a_ledger_that_was_written_anew_does_not_continue_a_kept_seal(tmp_path: 
         )
     files = files_of(PackScope(None, "All", left_out=frozenset({"photos"})))
 
-    report = check(files, kept_seals=[read_kept_seal(kept)])
+    report = check(files, kept_seals=kept)
 
     assert "was rewritten" in report.faults[0].what
 
