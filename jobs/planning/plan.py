@@ -71,9 +71,11 @@ class Relief:
 
     `kind`: "overtime" (`amount` more seconds for `shift`), "window" (a start at `amount` s agreed),
     "earliest" (it may start from `amount` s), "skills", "crew_size" (that shift's crew may do it),
-    "crew" (it is free for every crew), "van" (`amount` litres for `shift`), "stock" (`amount`
-    more pieces of `item` from the day of `shift` on), "order" (nothing need come before),
-    "worth" (leaving it out would cost more than `amount` points). `also`: another rule that must
+    "split" (its work in `amount` parts on as many days), "hands" (`amount` people do it in less
+    time), "crew" (it is free for every crew), "van" (`amount` litres for `shift`), "stock"
+    (`amount` more pieces of `item` from the day of `shift` on), "order" (nothing need come
+    before), "worth" (leaving it out would cost more than `amount` points). `also`: another rule
+    that must
     give way at the same time.
     """
 

@@ -26,13 +26,18 @@ def draft_of(problem: PlanProblem, plan: Plan) -> Draft:
     key = (id(problem), id(plan))
     found = _drafts.get(key)
     if found is None or found[0] is not problem or found[1] is not plan:
-        draft = Draft(tables_of(problem))
-        place_fixed(draft)
-        restore(draft, plan)
-        found = _drafts[key] = (problem, plan, draft)
+        found = _drafts[key] = (problem, plan, fresh_draft(problem, plan))
         while len(_drafts) > KEPT_DRAFTS:
             _drafts.popitem(last=False)
     return found[2]
+
+
+def fresh_draft(problem: PlanProblem, plan: Plan) -> Draft:
+    """The plan as a draft of one's own."""
+    draft = Draft(tables_of(problem))
+    place_fixed(draft)
+    restore(draft, plan)
+    return draft
 
 
 def fits(

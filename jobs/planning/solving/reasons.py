@@ -12,6 +12,7 @@ from jobs.planning.plan import MovingCost, Plan, Reason, Relief, Unplanned
 from jobs.planning.problem import PlanProblem
 from jobs.planning.solving.draft import Draft
 from jobs.planning.solving.insertion import Move, best_move
+from jobs.planning.solving.longer import TOO_LONG, helps_for_long, in_words, without_tried
 from jobs.planning.solving.moving import cheapest_elsewhere
 from jobs.planning.solving.obstacles import CREW_CODES, why_not_in
 from jobs.planning.solving.places import draft_of
@@ -44,10 +45,16 @@ PLAN_MORE = "More days, or another crew."
 # What is said where nothing that was tried is enough: where to look, not tried out.
 HINTS = {
     "fixed": "Releasing it, or a crew that works then.",
+    "fixed_crew": "Room in that crew’s days, or another crew that may do it.",
+    "barred_crew": "Letting one of those crews go, or another crew with the skills.",
+    "skills": "Somebody with those skills in one more crew, or for a day.",
+    "crew_size": "One more person in a crew, or fewer asked for.",
+    "van": "A larger van, or its work shared out over two days.",
+    "no_room": PLAN_MORE,
     "past": "Later days in the plan.",
     "earliest": "Later days in the plan.",
     "window": "Another time agreed with the householder, on a day with room for it.",
-    "too_long": "Its work shared out over several days.",
+    "too_long": "Its work shared out over several days, or more people for it.",
     "order": "A place for what must come before it.",
     "parts": "Later days in the plan, or its work shared out otherwise.",
     "too_far": "A crew with a base nearer to it, or its work shared out over two days.",
@@ -79,6 +86,8 @@ def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reaso
         Reason(code, words, *helps.pop(code, ("", None)))
         for code, words in ((code, _summary(draft, visit, code)) for code in _weighed(obstacles))
     ]
+    if set(obstacles) & set(TOO_LONG) and helps_nothing(reasons) and not helps:
+        reasons = _long(draft, plan, visit, reasons)
     reasons += [
         Reason(code, SUMMARIES[code], words, relief) for code, (words, relief) in helps.items()
     ]
@@ -87,6 +96,16 @@ def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reaso
     if helps_nothing(reasons):
         reasons[0] = replace(reasons[0], would_help=_hint(draft, visit, reasons[0].code))
     return tuple(reasons)
+
+
+def _long(draft: Draft, plan: Plan, visit: int, reasons: list[Reason]) -> list[Reason]:
+    """What takes too long comes first, with what would let it in and its numbers."""
+    first = next(reason for reason in reasons if reason.code in TOO_LONG)
+    helps = helps_for_long(draft, plan, visit)
+    told = replace(first, would_help=without_tried(draft, visit))
+    if helps:
+        told = replace(first, would_help=in_words(helps), relief=helps[0].relief)
+    return [told, *(reason for reason in reasons if reason is not first)]
 
 
 def _hint(draft: Draft, visit: int, code: str) -> str:
@@ -100,7 +119,7 @@ def _hint(draft: Draft, visit: int, code: str) -> str:
                 short = draft.stock.shortfall(parts[0], shift)
                 goods = f", with {_spelled(short)} ordered for it" if short else ""
                 return f"An empty day of {name}{goods}: plan more days, or move something else."
-    return HINTS.get(code, PLAN_MORE)
+    return HINTS[code]
 
 
 def _spelled(short: Mapping[str, int]) -> str:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
 
 from jobs.planning.plan import Relief
 from jobs.planning.problem import DepotToPlan, PlanProblem, Shift, VisitToPlan, Window
 from jobs.planning.solving.tables import LITRES_PER_M3
 
 POINTS_SPARE = 1.0
+QUARTER_S = 15 * 60
 
 
 def relieved(problem: PlanProblem, key: str, relief: Relief) -> PlanProblem:
@@ -49,9 +51,36 @@ def relieved_visit(problem: PlanProblem, visit: VisitToPlan, relief: Relief) -> 
         return replace(visit, fixed_crew=None, barred_crews=frozenset())
     if relief.kind == "order":
         return replace(visit, after=())
+    if relief.kind == "split":
+        return LongVisit(visit).over_days(relief.amount)
+    if relief.kind == "hands":
+        return LongVisit(visit).with_hands(relief.amount)
     if relief.kind == "worth":
         return replace(visit, left_out_points=relief.amount + POINTS_SPARE)
     return visit
+
+
+@dataclass(frozen=True, slots=True)
+class LongVisit:
+    """A visit that takes long, as it would be over more days or with more hands."""
+
+    visit: VisitToPlan
+
+    def over_days(self, days: int) -> VisitToPlan:
+        """Its work in equal parts, each to the quarter of an hour up."""
+        part_s = _quarters_up(self.visit.service_s / days)
+        return replace(self.visit, service_s=part_s * days, parts_s=(part_s,) * days)
+
+    def with_hands(self, size: int) -> VisitToPlan:
+        """More people work as many operative-hours in less time, to the quarter of an hour up."""
+        share = self.visit.crew_size / size
+        lengths = tuple(_quarters_up(length * share) for length in self.visit.lengths_s)
+        parts = lengths if self.visit.parts_s else ()
+        return replace(self.visit, crew_size=size, service_s=sum(lengths), parts_s=parts)
+
+
+def _quarters_up(seconds: float) -> int:
+    return max(1, math.ceil(round(seconds / QUARTER_S, 6))) * QUARTER_S
 
 
 def relieved_shift(shift: Shift, relief: Relief) -> Shift:

@@ -36,6 +36,13 @@ def crew_day(problem: PlanProblem, shift: int) -> str:
     return f"{crew_name(problem, shift)} on {day_name(problem, problem.shifts[shift].day)}"
 
 
+def hours(seconds: int) -> str:
+    """Such as 9 h, 5 h 45 min."""
+    minutes = round(seconds / 60)
+    rest = f" {minutes % 60:02d} min" if minutes % 60 else ""
+    return f"{minutes // 60} h{rest}"
+
+
 def depot_name(problem: PlanProblem, shift: str) -> str:
     """The depot that a shift loads from, by its label."""
     key = problem.shift(shift).depot

@@ -73,7 +73,7 @@ def _kinds_of(visit: VisitToPlan) -> tuple[str, ...]:
 def _overtime(draft: Draft, visit: int) -> Iterator[tuple[Relief, Move]]:
     """The least extra time, in steps, of one crew on one day."""
     for minutes in OVERTIMES_MIN:
-        trial = _loosened(draft, visit, ("overtime",), minutes * MINUTE_S)
+        trial = loosened(draft, visit, ("overtime",), minutes * MINUTE_S)
         move = best_move(trial, visit)
         if move is not None:
             relief = _narrowed(draft, trial.tables, visit, move, "overtime", minutes * MINUTE_S)
@@ -86,7 +86,7 @@ def _tried(
     draft: Draft, visit: int, kinds: Sequence[str], *, narrowed: bool = True
 ) -> Iterator[tuple[Relief, Move]]:
     """Those rules relaxed at once: the place found, and what each had to give for it."""
-    trial = _loosened(draft, visit, kinds, MOST_OVERTIME_S)
+    trial = loosened(draft, visit, kinds, MOST_OVERTIME_S)
     move = best_move(trial, visit)
     if move is None:
         return
@@ -109,13 +109,22 @@ def _chained(first: Relief, rest: Relief) -> Relief:
     return replace(first, also=also)
 
 
-def _loosened(draft: Draft, visit: int, kinds: Sequence[str], overtime_s: int) -> Draft:
-    """A copy of the draft in which those rules do not hold for the visit."""
+def loosened(
+    draft: Draft,
+    visit: int,
+    kinds: Sequence[str],
+    overtime_s: int,
+    freer: VisitToPlan | None = None,
+) -> Draft:
+    """A copy of the draft in which those rules do not hold for the visit.
+
+    `freer`: the visit as it is to be otherwise, in as many parts.
+    """
     tables = copy(draft.tables)
     tables.tasks = list(tables.tasks)
     trial = draft.copy()
     trial.tables = tables
-    freer = draft.tables.problem.visits[visit]
+    freer = freer or draft.tables.problem.visits[visit]
     for kind in kinds:
         freer = replace(freer, **FREER.get(kind, {}))  # type: ignore[arg-type]
     if "overtime" in kinds:
@@ -140,7 +149,7 @@ def _narrowed(
     shift, timed = move.rounds[0]
     key = tables.problem.shifts[shift].key
     if kind == "overtime":
-        return _overtime_needed(draft, move, extra_s)
+        return overtime_needed(draft, move, extra_s)
     if kind == "van":
         whole = len(move.rounds) == 1
         return Relief("van", key, _largest_trip(tables, timed.items)) if whole else None
@@ -165,7 +174,7 @@ def _weakest(draft: Draft, visit: int, move: Move, kind: str) -> Relief | None:
     return Relief(kind, least.key) if enough else None
 
 
-def _overtime_needed(draft: Draft, move: Move, extra_s: int) -> Relief | None:
+def overtime_needed(draft: Draft, move: Move, extra_s: int) -> Relief | None:
     """More time for one crew on one day, in whole steps."""
     shifts = draft.tables.shifts
     over = [(s, t.returns_s - shifts[s].latest_s) for s, t in move.rounds]

@@ -8,13 +8,19 @@ import pytest
 from hypothesis import given, settings
 
 from benchmarks.random_rounds import random_problem
-from jobs.planning.plan import Plan, Reason
+from jobs.planning.plan import Plan, Reason, Relief
 from jobs.planning.plan_errors import NotInPlan
 from jobs.planning.problem import After, DepotToPlan, PlanProblem, Promise, Travel, Window
 from jobs.planning.solving.first_plan import first_draft
 from jobs.planning.solving.insertion import best_move
 from jobs.planning.solving.places import draft_of
-from jobs.planning.solving.reasons import cost_of_moving, explain_unplanned, with_reasons
+from jobs.planning.solving.reasons import (
+    HINTS,
+    SUMMARIES,
+    cost_of_moving,
+    explain_unplanned,
+    with_reasons,
+)
 from jobs.planning.solving.relief import relieved
 from jobs.planning.solving.solve import solve_plan
 from jobs.planning.solving.stopping import AfterIterations
@@ -215,6 +221,36 @@ def test_what_fits_only_an_empty_day_is_told_so() -> None:
     given_ = problem([visit("a", 6, required=True), visit("x", 6)], MONDAY)
     (found,) = reasons_of(given_, "x")
     assert "An empty day of North: plan more days" in found.would_help
+
+
+def test_a_visit_longer_than_any_shift_is_told_each_way_in_with_its_numbers() -> None:
+    """Eleven hours of two people (22 operative-hours) ten minutes away, shifts of eight hours.
+
+    22 h shared by three are 7 h 20 min, to the quarter 7 h 30 min; halved they are 5 h 30 min.
+    """
+    three = shift("south", 0, crew_size=3)
+    given_ = problem([visit("x", 11, crew_size=2)], [*MONDAY, shift("north", 1), three])
+    plan = planned(given_)
+    (found,) = explain_unplanned(given_, plan, "x")
+    assert (found.code, found.relief.kind) == ("too_long", "overtime")
+    assert found.would_help == (
+        "One of these: a shift of 11 h 30 min for North on Mon 30 Nov, where it is 8 h now; its "
+        "work shared out over 2 days of 5 h 30 min (North, Mon 30 Nov at 08:10); or 3 people "
+        "instead of 2, 7 h 30 min instead of 11 h (South, Mon 30 Nov at 08:10)."
+    )
+    for relief in (found.relief, Relief("split", amount=2), Relief("hands", amount=3)):
+        assert goes_in(given_, plan, "x", replace(found, relief=relief))
+
+
+def test_what_nothing_tried_lets_in_says_how_many_days_it_takes() -> None:
+    given_ = problem([visit("x", 30)], MONDAY)
+    (found,) = reasons_of(given_, "x")
+    assert found.relief is None
+    assert "over 5 days of 6 h (the longest shift is 8 h" in found.would_help
+
+
+def test_every_obstacle_has_a_word_on_what_helps() -> None:
+    assert SUMMARIES.keys() == HINTS.keys()
 
 
 def test_every_unplanned_visit_is_told_what_would_help() -> None:
