@@ -24,7 +24,9 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
@@ -47,31 +49,94 @@ SCROLL = """async () => { for (let y = 0; y < document.body.scrollHeight; y += i
   scrollTo(0, y); await new Promise(requestAnimationFrame); } }"""
 
 
-def make_job(photos: int) -> dict[str, str]:
-    """One drawn job; returns the addresses by what they show, and the cookies of who opens them."""
+def make_job(photos: int, jobs: int = 1, odd: int = 0) -> dict[str, str]:
+    """Drawn jobs; returns the addresses by what they show, and the cookies of who opens them.
+
+    odd: how many of a job's photos, three at most, were taken elsewhere, too early, or twice.
+    """
     from django.test import Client
     from django.utils import timezone
 
     from compliance.audits.planning import RoundTerms, commit_round
     from compliance.audits.rounds import draw_sample, seal_population
-    from deploy.demo.pictures import Snapshot, draw_loft_photo
-    from jobs.evidence.content_store import keep
-    from jobs.evidence.inspection import inspect
+
+    taken = Photographer(odd)
+    scene = _fitted(taken, photos)
+    for _ in range(1, jobs):
+        _fitted(taken, photos, company=scene.company, scheme=scene.job.scheme)
+    scene.job.scheme.companies.add(scene.company)
+    from tests.factories import UserFactory
+
+    auditor = UserFactory(role="auditor", scheme=scene.job.scheme)
+    nonce, today = hashlib.sha256(b"page").digest(), timezone.localdate()
+    everyone = {"plan": "confidence", "defective_share": 0.01}  # so few jobs are all drawn
+    terms = RoundTerms("A page", today - timedelta(days=2), today, **everyone)  # type: ignore[arg-type]
+    begun = commit_round(auditor.scheme, auditor, terms, hashlib.sha256(nonce).hexdigest())
+    record = draw_sample(seal_population(begun), nonce.hex())
+    drawn = record.drawn_jobs.order_by("draw_order").first()
+    client = Client()
+    client.force_login(auditor)
+    return {
+        "reading page": f"/audit/drawn/{drawn.pk}/",
+        "the job's page": f"/jobs/{drawn.job_id}/",
+        "cookie": client.cookies["sessionid"].value,
+    }
+
+
+def _fitted(taken: Photographer, photos: int, **job_fields: Any) -> Any:
+    """A certified job with so many photos, before and after at points of its drawing."""
+    from calculations.drawing import photo_points
+    from jobs.lofts import loft_of
+    from jobs.models import Fixture
     from tests.compliance.scene import certified_scene
-    from tests.factories import PhotoFactory, UserFactory
 
-    number = itertools.count()
+    taken.begin_job()
+    scene, _ = certified_scene(photo=taken, **job_fields)
+    readings = list(scene.visit.depth_readings.all())
+    known = len(photo_points(loft_of(scene.survey)))
+    for nth in range(known, photos // 2):
+        near, kind = readings[nth % len(readings)], ("pipe", "downlight", "fan")[nth % 3]
+        name = f"{kind.capitalize()} {nth}"
+        Fixture.objects.create(
+            survey=scene.survey, name=name, kind=kind, x_mm=near.x_mm, y_mm=near.y_mm
+        )
+    for nth in range(4, photos):
+        moment, label = ("before", "after")[nth % 2], f"P{nth // 2 + 1}"
+        taken(visit=scene.visit, moment=moment, point_label=label, sent_by=scene.installer)
+    return scene
 
-    def photo(**fields: Any) -> Any:
-        nth = next(number)
+
+@dataclass
+class Photographer:
+    """Makes photos of visits, each inspected as it would be; every one shows another loft."""
+
+    odd: int = 0
+    number: Iterator[int] = field(default_factory=itertools.count)
+    of_job: int = 0
+
+    def begin_job(self) -> None:
+        self.of_job = 0
+
+    def __call__(self, **fields: Any) -> Any:
+        from deploy.demo.pictures import Snapshot, draw_loft_photo
+        from jobs.evidence.content_store import keep
+        from jobs.evidence.inspection import inspect
+        from tests.factories import PhotoFactory
+
+        nth, here = next(self.number), self.of_job
+        self.of_job += 1
+        home, visit = fields["visit"].job.property, fields["visit"]
+        oddities = [10, 21, 35][: self.odd]
+        early, far, twice = (here in oddities[at : at + 1] for at in range(3))
+        at = visit.during.lower + timedelta(minutes=5 if fields["moment"] == "before" else 90)
         snapshot = Snapshot(
-            seed=nth,
+            seed=nth - 1 if twice else nth,
             depth_mm=120 if fields["moment"] == "before" else 280,
-            moment=fields["moment"],
-            point_label=fields["point_label"],
-            taken_at=timezone.now(),
-            latitude_deg=52.63,
-            longitude_deg=-1.13,
+            moment="before" if twice else fields["moment"],
+            point_label="" if twice else fields["point_label"],
+            taken_at=at - timedelta(days=3 if early else 0),
+            latitude_deg=(home.latitude_deg or 52.63) + (0.5 if far else 0),
+            longitude_deg=home.longitude_deg or -1.13,
         )
         kept = keep(io.BytesIO(draw_loft_photo(snapshot)), "photos", limit_bytes=10_000_000)
         made = PhotoFactory(
@@ -79,27 +144,6 @@ def make_job(photos: int) -> dict[str, str]:
         )
         inspect(made)
         return made
-
-    scene, _ = certified_scene(photo=photo)
-    for nth in range(4, photos):
-        photo(
-            visit=scene.visit,
-            moment=("before", "after")[nth % 2],
-            point_label=f"P{nth // 2 + 1}",
-            sent_by=scene.installer,
-        )
-    auditor = UserFactory(role="auditor", scheme=scene.job.scheme)
-    nonce, today = hashlib.sha256(b"page").digest(), timezone.localdate()
-    terms = RoundTerms("A page", today - timedelta(days=2), today)
-    begun = commit_round(auditor.scheme, auditor, terms, hashlib.sha256(nonce).hexdigest())
-    drawn = draw_sample(seal_population(begun), nonce.hex()).drawn_jobs.get()
-    client = Client()
-    client.force_login(auditor)
-    return {
-        "reading page": f"/audit/drawn/{drawn.pk}/",
-        "the job's page": f"/jobs/{scene.job.pk}/",
-        "cookie": client.cookies["sessionid"].value,
-    }
 
 
 @contextmanager

@@ -20,7 +20,9 @@ from compliance.gather import after_last_call_back
 from compliance.models import Assessment, Certificate, DrawnJob
 from compliance.pages.audit_sheet_parts import (
     MachineCheck,
+    SheetGroup,
     SheetPair,
+    groups_of,
     machine_checks,
     photos_of,
     sheet_of,
@@ -122,6 +124,10 @@ class JobPage:
     @property
     def asked_mm(self) -> float | None:
         return self.verdict.assessment.rule.min_depth_mm if self.verdict else None
+
+    @property
+    def groups(self) -> tuple[SheetGroup, ...]:
+        return groups_of(self.sheet)
 
     @property
     def spoken_against(self) -> int:

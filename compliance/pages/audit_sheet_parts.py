@@ -26,6 +26,9 @@ from jobs.models import DepthReading
 from jobs.pages.compare import ComparedPoint, Comparison, Shot
 from jobs.pages.on_site_parts import ShownPhoto
 
+DOUBTED = "Something speaks against these"
+REST, NOTHING = "Further points", "Nothing speaks against these"
+HERE_M = 0.3
 TIME_CODES = ("before_visit", "after_visit")
 LIKE_CODES = ("like_other_job", "like_other_moment")
 POOR_CODES = ("blurred", "dark", "small", "unreadable")
@@ -40,8 +43,10 @@ class SheetPair:
     depth: DepthTold | None
 
     @property
-    def name(self) -> str:
-        return self.point.name
+    def shows(self) -> tuple[str, str]:
+        """What stands at the point, and what has to be seen of it, as the drawing says."""
+        thing, _, wanted = self.point.why.partition(": ")
+        return thing, wanted
 
     @property
     def gauge_url(self) -> str:
@@ -52,8 +57,18 @@ class SheetPair:
     @property
     def depth_words(self) -> str:
         if self.depth is None:
-            return "No reading within 3 m"
-        return f"{self.depth.away_mm / 1000:.1f} m away"
+            return "no reading within 3 m"
+        away_m = self.depth.away_mm / 1000
+        return "here" if away_m < HERE_M else f"at {away_m:.1f} m"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetGroup:
+    """Pairs under one heading. says_what: whether the heading says what is to be seen on them."""
+
+    title: str
+    pairs: tuple[SheetPair, ...]
+    says_what: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +108,24 @@ def sheet_of(
     return tuple(sorted(pairs, key=lambda pair: weight_of(pair.reasons)))
 
 
+def groups_of(sheet: Sequence[SheetPair]) -> tuple[SheetGroup, ...]:
+    """First those that something speaks against; then by what is to be seen on several, so that it
+    is read once and the eye compares like with like; then the rest."""
+    doubted = tuple(pair for pair in sheet if pair.reasons)
+    kinds: dict[str, list[SheetPair]] = {}
+    for pair in sheet:
+        if not pair.reasons:
+            kinds.setdefault(pair.shows[1], []).append(pair)
+    several = [kind for kind, pairs in kinds.items() if kind and len(pairs) > 1]
+    rest = tuple(pair for kind in kinds if kind not in several for pair in kinds[kind])
+    groups = [SheetGroup(DOUBTED, doubted, False)]
+    groups += [
+        SheetGroup(kind[:1].upper() + kind[1:], tuple(kinds[kind]), True) for kind in several
+    ]
+    groups.append(SheetGroup(REST if len(groups) > 1 or doubted else NOTHING, rest, False))
+    return tuple(group for group in groups if group.pairs)
+
+
 def machine_checks(
     verdict: VerdictShown | None, sheet: Sequence[SheetPair]
 ) -> tuple[MachineCheck, ...]:
@@ -100,9 +133,7 @@ def machine_checks(
     shown = [photo for pair in sheet for photo in photos_of(pair.point)]
     found = [_verdict_check(verdict.assessment)] if verdict else []
     if verdict:
-        odd = len(verdict.suspicions)
-        said = f"{odd} to look at, below" if odd else "nothing odd in them"
-        found.append(MachineCheck("Depths as a set", said, not odd))
+        found.append(_depths_check(verdict))
     return (*found, *_photo_checks(shown)) if shown else tuple(found)
 
 
@@ -149,6 +180,17 @@ def _verdict_check(assessment: Assessment) -> MachineCheck:
     again = rerun(assessment)
     said = {True: "the same to the letter", None: "its engine is not kept here", False: "differs"}
     return MachineCheck("Verdict reached again", said[again.agrees], again.agrees is True)
+
+
+def _depths_check(verdict: VerdictShown) -> MachineCheck:
+    """Mean and least against what is asked, and how many things in them are odd as a set."""
+    row, odd = verdict.assessment, len(verdict.suspicions)
+    said = [f"{row.rule.min_depth_mm:g} mm asked"]
+    if row.mean_depth_mm is not None and row.least_depth_mm is not None:
+        said = [f"mean {row.mean_depth_mm:.0f}, least {row.least_depth_mm:.0f}", *said]
+    said += [f"{odd} to look at, below"] if odd else []
+    met = row.verdict == Assessment.Verdict.MEETS
+    return MachineCheck("Depths", ", ".join(said), met and not odd)
 
 
 def _codes(photo: ShownPhoto) -> frozenset[str]:
