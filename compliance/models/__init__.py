@@ -13,15 +13,13 @@ from compliance.models.audits import (
     AuditRound,
     AuditWidening,
     DrawnJob,
-    EvidenceAccess,
-    Finding,
-    FindingAnswer,
     PopulationJob,
     PopulationSeal,
 )
 from compliance.models.certificate_keys import CertificateKey
 from compliance.models.certificates import Certificate, CertificateWithdrawal
 from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
+from compliance.models.findings import EvidenceAccess, Finding, FindingAnswer
 from compliance.models.history_salts import HistorySalt
 from compliance.models.issue_runs import IssueRun, IssueRunJob
 from compliance.models.ledger import LedgerEntry, LedgerLeaf, LedgerNode, Seal

@@ -9,13 +9,9 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils import timezone
 
-from compliance.models.audits import (
-    AuditRound,
-    Finding,
-    OfRoundQuerySet,
-    RoundScopedQuerySet,
-)
+from compliance.models.audits import AuditRound, OfRoundQuerySet, RoundScopedQuerySet
 from compliance.models.certificates import CertificateWithdrawal
+from compliance.models.findings import Finding
 from jobs.models import Company, Crew, Job, Scheme, User, VisitNeed
 from jobs.models.evidence import kept_as_written
 

@@ -8,7 +8,8 @@ import pgtrigger
 from django.db import models
 from django.utils import timezone
 
-from compliance.models.audits import DrawnJob, Finding, FindingAnswer, OfRoundQuerySet
+from compliance.models.audits import DrawnJob, OfRoundQuerySet
+from compliance.models.findings import Finding, FindingAnswer
 from jobs.models import User
 from jobs.models.evidence import kept_as_written
 
