@@ -9,7 +9,7 @@ from django.db import transaction
 
 from compliance import tasks
 from compliance.assess import ASSESSABLE
-from compliance.audits.answer_photos import is_picture
+from compliance.audits.answer_photos import is_looked_at
 from compliance.audits.answers import answered
 from compliance.evidence_access import note_accesses
 from compliance.models import AnswerEvidence
@@ -55,8 +55,8 @@ def on_evidence_opened(
 
 
 def on_answered(sender: Any, *, evidence: list[AnswerEvidence], **_: Any) -> None:
-    """Pictures are inspected; what the broker does not take now, the beat finds."""
-    for row in filter(is_picture, evidence):
+    """Files are inspected; what the broker does not take now, the beat finds."""
+    for row in filter(is_looked_at, evidence):
         look = partial(tasks.inspect_answer_picture.delay, row.pk)
         transaction.on_commit(look, robust=True)
 

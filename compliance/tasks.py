@@ -98,15 +98,15 @@ def remind_of_answers() -> int:
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
 def inspect_answer_picture(evidence_id: int) -> None:
-    """Look at a picture that came with an answer to a finding."""
+    """Look at a picture or document that came with an answer to a finding."""
     rows = AnswerEvidence.objects.select_related("finding__drawn_job__job__property")
-    answer_photos.inspect_answer_picture(rows.get(pk=evidence_id))
+    answer_photos.inspect_answer_file(rows.get(pk=evidence_id))
 
 
 @shared_task
 def inspect_waiting_answers() -> int:
-    """Send pictures of answers that no inspection followed."""
-    waiting = answer_photos.waiting_picture_ids()
+    """Send files of answers that no inspection followed."""
+    waiting = answer_photos.waiting_file_ids()
     for evidence_id in waiting:
         inspect_answer_picture.delay(evidence_id)
     return len(waiting)

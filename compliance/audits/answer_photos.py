@@ -1,30 +1,31 @@
-"""Pictures that come with answers to findings, looked at as the crew's photos are.
+"""Files that come with answers to findings, looked at as the crew's photos are.
 
-The company shows with them that something was put right, so besides what speaks against any
-photo it is told that a picture was taken before the finding, or shows what is stored already.
+Of a document its pages are counted. With pictures the company shows that something was put right,
+so besides what speaks against any photo it is told that a picture was taken before the finding, or
+shows what is stored already.
 """
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, BinaryIO
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
+from compliance.audits import pdf_documents
 from compliance.models import AnswerEvidence, AnswerInspection
-from jobs.evidence.content_store import keep, open_kept
+from jobs.errors import Refused
+from jobs.evidence.content_store import open_kept
 from jobs.evidence.decoding.client import CannotOpen, Seen, see
 from jobs.evidence.doubts import Doubt, doubts_about_looks, doubts_about_what_is_told, how_long
 from jobs.evidence.inspection import (
-    COPIES_FOLDER,
-    COPY_LIMIT_BYTES,
     DAMAGED,
     INSPECTOR_VERSION,
     WAITING_TOO_LONG,
     WHY_UNREADABLE,
+    seen_facts,
 )
 from jobs.evidence.likeness import SAME_JOB_BITS, first_alike, nearest, stored_alike
 from jobs.evidence.looks import Look
@@ -36,17 +37,21 @@ MOST_AT_ONCE = 200
 MOST_ANSWERS_COMPARED = 4000
 
 
-def pictures() -> Any:
-    """Evidence of answers that is a picture and came as a file."""
-    return AnswerEvidence.objects.exclude(sha256="").filter(media_type__startswith="image/")
+PAGES = "pages"
+"""The code of what is told of a document beside doubts: how many pages it has."""
+
+
+def is_looked_at(evidence: AnswerEvidence) -> bool:
+    """Whether an inspection follows: of whatever came as a file, picture or PDF."""
+    return is_picture(evidence) or evidence.media_type == pdf_documents.MEDIA_TYPE
 
 
 def is_picture(evidence: AnswerEvidence) -> bool:
     return bool(evidence.sha256) and evidence.media_type.startswith("image/")
 
 
-def inspect_answer_picture(evidence: AnswerEvidence) -> AnswerInspection:
-    """Inspect a picture once by this version of the inspector; again gives the same row back."""
+def inspect_answer_file(evidence: AnswerEvidence) -> AnswerInspection:
+    """Inspect a file once by this version of the inspector; again gives the same row back."""
     done: AnswerInspection | None = evidence.inspections.filter(  # type: ignore[attr-defined]
         inspector_version=INSPECTOR_VERSION
     ).first()
@@ -54,22 +59,37 @@ def inspect_answer_picture(evidence: AnswerEvidence) -> AnswerInspection:
         return done
     try:
         with open_kept(evidence.stored_name) as file:
-            found = _readable(evidence, see(file, evidence.media_type))
+            found = _found_in(evidence, file)
     except CannotOpen as error:
-        doubt = Doubt("unreadable", WHY_UNREADABLE.get(error.trouble, DAMAGED))
-        found = {"readable": False, "warnings": [doubt.to_dict()]}
+        found = _unreadable(WHY_UNREADABLE.get(error.trouble, DAMAGED))
+    except Refused as refusal:
+        found = _unreadable(refusal.message)
     row, _ = AnswerInspection.objects.get_or_create(
         evidence=evidence, inspector_version=INSPECTOR_VERSION, defaults=found
     )
     return row
 
 
-def waiting_picture_ids() -> list[int]:
-    """Pictures that this version should have inspected a while ago, the oldest first."""
+def _found_in(evidence: AnswerEvidence, file: BinaryIO) -> dict[str, Any]:
+    if is_picture(evidence):
+        return _readable(evidence, see(file, evidence.media_type))
+    pages = pdf_documents.require_plain(file, evidence.size_bytes)
+    said = Doubt(PAGES, f"{pages} page{'' if pages == 1 else 's'}")
+    return {"readable": True, "warnings": [said.to_dict()]}
+
+
+def _unreadable(why: str) -> dict[str, Any]:
+    return {"readable": False, "warnings": [Doubt("unreadable", why).to_dict()]}
+
+
+def waiting_file_ids() -> list[int]:
+    """Files that this version should have inspected a while ago, the oldest first."""
     looked_at = AnswerInspection.objects.filter(
         evidence=OuterRef("pk"), inspector_version=INSPECTOR_VERSION
     )
-    waiting = pictures().filter(~Exists(looked_at), added_at__lt=timezone.now() - WAITING_TOO_LONG)
+    seen = Q(media_type__startswith="image/") | Q(media_type=pdf_documents.MEDIA_TYPE)
+    files = AnswerEvidence.objects.exclude(sha256="").filter(seen)
+    waiting = files.filter(~Exists(looked_at), added_at__lt=timezone.now() - WAITING_TOO_LONG)
     return list(waiting.order_by("pk").values_list("pk", flat=True)[:MOST_AT_ONCE])
 
 
@@ -81,22 +101,10 @@ def _readable(evidence: AnswerEvidence, seen: Seen) -> dict[str, Any]:
         *doubts_about_looks(seen.look, seen.width_px, seen.height_px),
         *_doubts_about_likeness(evidence, seen.look),
     )
-    return {
-        "readable": True,
-        "width_px": seen.width_px,
-        "height_px": seen.height_px,
-        "exif_taken_at": seen.exif.taken_at,
-        "exif_time_source": seen.exif.time_source,
-        "device": seen.exif.device,
-        "perceptual_hash": next(iter(seen.look.hashes), None) if _comparable(seen.look) else None,
-        "warnings": [doubt.to_dict() for doubt in doubts],
-        "display_name": _keep_copy(seen.display),
-        "thumb_name": _keep_copy(seen.thumb),
+    comparable = _comparable(seen.look)
+    return seen_facts(seen, doubts) | {
+        "perceptual_hash": next(iter(seen.look.hashes), None) if comparable else None
     }
-
-
-def _keep_copy(jpeg: bytes) -> str:
-    return keep(io.BytesIO(jpeg), COPIES_FOLDER, limit_bytes=COPY_LIMIT_BYTES).name
 
 
 def _comparable(look: Look) -> bool:

@@ -15,6 +15,7 @@ from django.db.models.functions import Coalesce
 from django.dispatch import Signal
 from django.utils import timezone
 
+from compliance.audits import pdf_documents
 from compliance.audits.things import require_thing
 from compliance.models import AnswerEvidence, Finding, FindingAnswer, FindingReply
 from jobs.errors import Conflict, Refused, refusals_explained
@@ -31,9 +32,10 @@ SOON_DAYS = 3
 FOLDER = "answers"
 FILE_LIMIT_BYTES = 60_000_000
 MOST_FILES = 12
-PDF = "application/pdf"
-PDF_BEGINS, PDF_ENDS = b"%PDF-", b"%%EOF"
-PDF_TAIL_BYTES = 2048
+TAKEN = (
+    "Photos (JPEG, PNG, HEIC, WebP) and whole PDF documents are taken. Nothing was sent yet: "
+    "choose the files again."
+)
 
 answered = Signal()
 """Sent inside the transaction, with `evidence`: what came with an answer."""
@@ -207,14 +209,14 @@ def _lock(finding: Finding) -> None:
 
 
 def _keep_file(source: ByteSource) -> tuple[Kept, str]:
-    """A photo as the crew's are taken in, or a whole PDF. Raises Refused for anything else."""
+    """A photo as the crew's are taken in, or a plain PDF. Raises Refused for anything else."""
     media_types: list[str] = []
 
     def look(file: BinaryIO, size_bytes: int) -> None:
         head = file.read(HEAD_BYTES)
-        if head.startswith(PDF_BEGINS):
-            _require_whole_pdf(file, size_bytes)
-            media_types.append(PDF)
+        if head.startswith(pdf_documents.BEGINS):
+            pdf_documents.require_plain(file, size_bytes)
+            media_types.append(pdf_documents.MEDIA_TYPE)
             return
         media_type = sniff(head)
         require_whole(file, media_type, size_bytes)
@@ -228,15 +230,6 @@ def _keep_file(source: ByteSource) -> tuple[Kept, str]:
         raise Refused(
             f"{name}: {refusal.message[:1].lower()}{refusal.message[1:]}",
             field="files",
-            remedy="Photos (JPEG, PNG, HEIC, WebP) and whole PDF documents are taken. "
-            "Nothing was sent yet: choose the files again.",
+            remedy=f"{refusal.remedy} {TAKEN}".strip(),
         ) from refusal
     return kept, media_types[0]
-
-
-def _require_whole_pdf(file: BinaryIO, size_bytes: int) -> None:
-    file.seek(max(0, size_bytes - PDF_TAIL_BYTES))
-    if PDF_ENDS not in file.read():
-        raise Refused(
-            "This document broke off on the way: its end is missing.", remedy="Send it again."
-        )

@@ -10,7 +10,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.audits.answer_photos import is_picture
+from compliance.audits.answer_photos import PAGES, is_looked_at, is_picture
 from compliance.audits.answers import Standing, days_in_words, standing_of, with_standing
 from compliance.audits.things import words_of
 from compliance.models import AnswerEvidence, AnswerInspection, Finding, FindingAnswer
@@ -149,16 +149,19 @@ def _shown_file(job: Job, row: AnswerEvidence) -> ShownEvidence:
     url = reverse("answer_file", args=[row.pk])
     looked_at = list(row.inspections.all())[-1:]  # type: ignore[attr-defined]
     if not looked_at:
-        return ShownEvidence(words, url, row.sha256, waits=is_picture(row))
+        return ShownEvidence(words, url, row.sha256, waits=is_looked_at(row))
     inspection = looked_at[0]
+    told = [said["text"] for said in inspection.warnings if said["code"] == PAGES]
     return ShownEvidence(
-        words,
+        ", ".join([words, *told]),
         url,
         row.sha256,
         thumb_url=_copy(row, "thumb") if inspection.thumb_name else "",
         display_url=_copy(row, "display") if inspection.display_name else "",
         taken=_taken(inspection),
-        warnings=tuple(_warning(job, said) for said in inspection.warnings),
+        warnings=tuple(
+            _warning(job, said) for said in inspection.warnings if said["code"] != PAGES
+        ),
     )
 
 

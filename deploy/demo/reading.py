@@ -11,7 +11,7 @@ import random
 from django.utils import timezone
 from PIL import Image
 
-from compliance.audits.answer_photos import inspect_answer_picture
+from compliance.audits.answer_photos import inspect_answer_file
 from compliance.audits.answers import answer_finding, reply_to_answer, waiting_for_company
 from compliance.audits.findings import draft_finding
 from compliance.audits.remeasuring import Again, readings_to_measure, remeasure
@@ -90,7 +90,7 @@ def _exchange(cast: Cast) -> None:
         said = "Looked at again on site; see the photo (invented)."
         answer = answer_finding(finding, officer, said, links=links, files=[_picture(nth)])
         for row in answer.evidence.exclude(sha256=""):  # type: ignore[attr-defined]
-            inspect_answer_picture(row)
+            inspect_answer_file(row)
         if nth == 0:
             text = "The photo shows another bay. Please show the one by the chimney."
             reply_to_answer(finding, auditor, accepted=False, text=text)

@@ -71,16 +71,22 @@ def _readable(photo: Photo, seen: Seen) -> dict[str, Any]:
         *doubts_about_looks(seen.look, seen.width_px, seen.height_px),
         *doubts_about_likeness(photo, seen.look),
     )
+    return seen_facts(seen, doubts) | {
+        "exif_latitude_deg": seen.exif.latitude_deg,
+        "exif_longitude_deg": seen.exif.longitude_deg,
+        "perceptual_hash": next(iter(seen.look.hashes), None),
+    }
+
+
+def seen_facts(seen: Seen, doubts: Sequence[Doubt]) -> dict[str, Any]:
+    """What an inspection of any picture keeps: size, EXIF, doubts, and the two copies."""
     return {
         "readable": True,
         "width_px": seen.width_px,
         "height_px": seen.height_px,
         "exif_taken_at": seen.exif.taken_at,
         "exif_time_source": seen.exif.time_source,
-        "exif_latitude_deg": seen.exif.latitude_deg,
-        "exif_longitude_deg": seen.exif.longitude_deg,
         "device": seen.exif.device,
-        "perceptual_hash": next(iter(seen.look.hashes), None),
         "warnings": [doubt.to_dict() for doubt in doubts],
         "display_name": _keep_copy(seen.display),
         "thumb_name": _keep_copy(seen.thumb),

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from compliance.audits.answer_photos import inspect_answer_picture, waiting_picture_ids
+from compliance.audits.answer_photos import inspect_answer_file, waiting_file_ids
 from compliance.audits.answers import answer_finding
 from compliance.audits.findings import record_finding
 from compliance.models import AnswerEvidence, AnswerInspection
@@ -64,7 +64,7 @@ def test_an_old_picture_sent_as_new_is_told_to_the_auditor_and_opened_as_a_copy(
     told = {w["code"]: w for w in again.warnings}
     assert told["like_stored_photo"]["photo"] == photo.pk and "no_exif" in told
     assert {w["code"] for w in new.warnings} == {"no_time"}
-    assert again.thumb_name and not waiting_picture_ids()
+    assert again.thumb_name and not waiting_file_ids()
 
     client.force_login(scene.auditor)
     page = client.get(reverse("finding", args=[finding.pk])).text
@@ -94,10 +94,10 @@ def test_what_no_task_came_to_is_found_and_an_inspection_is_kept():
     officer = scene.person("compliance_officer")
     answer_finding(finding, officer, "Filled.", files=[io.BytesIO(loft_jpeg(8))])
     row = AnswerEvidence.objects.select_related("finding__drawn_job__job__property").get()
-    assert waiting_picture_ids() == []  # its task may be under way
+    assert waiting_file_ids() == []  # its task may be under way
 
-    made = inspect_answer_picture(row)
+    made = inspect_answer_file(row)
 
-    assert inspect_answer_picture(row) == made
+    assert inspect_answer_file(row) == made
     with pytest.raises(DatabaseError), transaction.atomic():
         AnswerInspection.objects.update(warnings=[])

@@ -25,13 +25,15 @@ from compliance.audits.findings import record_finding
 from compliance.audits.follow_up import ask_follow_up
 from compliance.models import AnswerEvidence, EvidenceAccess, Finding, FindingAnswer, LedgerEntry
 from jobs.errors import Conflict, Refused
+from tests.compliance.paper import plain_pdf
 from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.factories import UserFactory
 from tests.pictures import loft_jpeg
 
 pytestmark = pytest.mark.django_db
 
-PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n<<>>\n%%EOF\n"
+PDF = plain_pdf()
+PICTURE = loft_jpeg(2)
 
 
 @pytest.fixture
@@ -231,7 +233,7 @@ def test_lists_of_each_side_hold_what_waits_for_it(scene, finding, officer):
 
 
 def test_the_whole_exchange_stands_in_the_ledger(scene, finding, officer):
-    answer_finding(finding, officer, "Fitted.", files=[io.BytesIO(PDF)])
+    answer_finding(finding, officer, "Fitted.", files=[io.BytesIO(PICTURE)])
     reply_to_answer(finding, scene.auditor, accepted=True)
 
     entries = LedgerEntry.objects.filter(belongs_to=f"finding {finding.pk}")
@@ -241,7 +243,9 @@ def test_the_whole_exchange_stands_in_the_ledger(scene, finding, officer):
         "compliance_answerevidence",
         "compliance_findingreply",
     }
-    assert hashlib.sha256(PDF).hexdigest() in entries.get(kind="compliance_answerevidence").payload
+    assert (
+        hashlib.sha256(PICTURE).hexdigest() in entries.get(kind="compliance_answerevidence").payload
+    )
 
 
 @pytest.mark.parametrize(
@@ -260,7 +264,7 @@ def test_the_whole_exchange_stands_in_the_ledger(scene, finding, officer):
     ],
 )
 def test_raw_sql_cannot_change_what_was_said(scene, finding, officer, statement):
-    answer_finding(finding, officer, "Fitted.", files=[io.BytesIO(PDF)])
+    answer_finding(finding, officer, "Fitted.", files=[io.BytesIO(PICTURE)])
     reply_to_answer(finding, scene.auditor, accepted=True)
 
     with pytest.raises(DatabaseError), transaction.atomic(), connection.cursor() as cursor:

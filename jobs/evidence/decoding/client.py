@@ -103,7 +103,7 @@ class Decoder:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "jobs.evidence.decoding.child", str(theirs.fileno())],
                 cwd=PROJECT_FOLDER,
-                env=_bare_environment(),
+                env=bare_environment(),
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
@@ -130,7 +130,7 @@ class Decoder:
         self.process = self.channel = None
 
 
-def _bare_environment() -> dict[str, str]:
+def bare_environment() -> dict[str, str]:
     """Neither secrets nor addresses of servers reach the process that opens strangers' files."""
     kept = ("PATH", "LANG", "LC_ALL", "TZDIR", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
     return {
