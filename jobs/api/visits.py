@@ -19,7 +19,7 @@ from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.jobs import ReasonSerializer
 from jobs.api.plan_runs import PlanRunSerializer
 from jobs.api.roles import JOB_READERS, PLANNER
-from jobs.models import Crew, Job, User, Van, Visit
+from jobs.models import Crew, Job, Operative, User, Van, Visit
 from jobs.planning.agreeing import hold, mark_told
 from jobs.planning.booking import (
     book_visit,
@@ -30,6 +30,7 @@ from jobs.planning.booking import (
     refuse_past,
 )
 from jobs.planning.electrical import finish_electrical_visit
+from jobs.planning.lending import lend, take_back
 from jobs.planning.runs import visit_overruns
 from jobs.planning.waiting import Waiting
 from jobs.stages import lock_job
@@ -126,6 +127,13 @@ class OverrunSerializer(serializers.Serializer):
     )
 
 
+class SendAlongSerializer(serializers.Serializer):
+    """Somebody of another crew; `lent` false: they do not go along after all."""
+
+    operative = VisibleRelatedField(queryset=Operative.objects.all())
+    lent = serializers.BooleanField(default=True)
+
+
 class FoundSerializer(serializers.Serializer):
     found = serializers.CharField(max_length=400)
 
@@ -199,6 +207,21 @@ class VisitViewSet(
     def finish(self, request: Request, pk: str) -> Response:
         """Record what an electrician did or found, under If-Match; the fitting may follow."""
         return self._mark(request, FoundSerializer, "found", finish_seen)
+
+    @extend_schema(request=SendAlongSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="send-along")
+    def send_along(self, request: Request, pk: str) -> Response:
+        """Send somebody of another crew along on a booked visit, or not, under If-Match."""
+        given = SendAlongSerializer(data=request.data, context=self.get_serializer_context())
+        given.is_valid(raise_exception=True)
+        act = lend if given.validated_data["lent"] else take_back
+        seen = self.get_object()
+        with transaction.atomic():
+            visit = lock_visit(seen.pk)
+            require_match(request, visit)
+            who = given.validated_data["operative"]
+            done = act(visit, who, by=request.user, version=visit.version)
+        return Response(self.get_serializer(done).data, headers={"ETag": etag_of(done)})
 
     @extend_schema(request=OverrunSerializer, responses={202: PlanRunSerializer})
     @action(detail=True, methods=["post"])

@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.planning_runs")),
     path("", include("jobs.pages.planning_prices")),
     path("", include("jobs.pages.planning_replan")),
+    path("", include("jobs.pages.planning_lend")),
     path("", include("jobs.pages.surveys")),
     path("", include("jobs.pages.layer_plans")),
     path("", include("jobs.pages.loading")),

@@ -18,6 +18,7 @@ from jobs.models import Job, Role, User, Visit
 from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
 from jobs.pages.access import page_for
 from jobs.pages.edits import history_link
+from jobs.pages.planning_lend import SendAlongForm
 from jobs.pages.reason_form import ReasonForm
 from jobs.pages.refusals import show_refusal
 from jobs.pages.visit_forms import BookingForm, MovingForm, VisitFilter, VisitForm
@@ -133,6 +134,7 @@ def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[s
         "visit": record,
         "form": form,
         "operatives": record.visit_operatives.select_related("operative"),
+        "send_along": SendAlongForm(visit=record, user=user) if form else None,
         "hours": hours_of(record),
         "reason_form": ReasonForm() if form else None,
         "day": form.shown_day if form else None,

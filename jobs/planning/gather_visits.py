@@ -74,7 +74,7 @@ def visits_to_plan(
 
 
 def _booked(frame: Frame) -> list[Visit]:
-    """Visits of the days that are not over, with their needs. Four queries."""
+    """Visits of the days that are not over, with needs and operatives. Six queries."""
     visits = Visit.objects.filter(
         company_id=frame.company_id,
         status__in=("booked", "on_site"),
@@ -84,7 +84,12 @@ def _booked(frame: Frame) -> list[Visit]:
     return list(
         visits.with_job()
         .select_related("need__after")
-        .prefetch_related("need__windows", "need__barred_crews", "need__after__visits")
+        .prefetch_related(
+            "need__windows",
+            "need__barred_crews",
+            "need__after__visits",
+            "visit_operatives__operative",
+        )
         .order_by("during", "id")
     )
 
@@ -264,7 +269,11 @@ class Collector:
     def _why_not(self, need: VisitNeed, parts: list[int]) -> Reason | None:
         """What keeps a need out before any crew is looked at."""
         if not parts:
-            return Reason("nothing_left", "Every day of its work is booked.")
+            return Reason(
+                "nothing_left",
+                "Every day of its work is booked.",
+                "Add a day to its hours if there is more to do.",
+            )
         windows = list(need.windows.all())
         if windows and not self._windows(need):
             later = any(window.during.lower >= self.frame.ends_at for window in windows)

@@ -7,29 +7,38 @@ to leave. What is said is what is wrong where they stand, not where else they co
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from django.utils import timezone
 
-from jobs.models import Visit
+from jobs.models import Operative, Visit
 from jobs.planning.calendars import Away, at, away_between, holiday_on
 from jobs.planning.gather import Gathered, shift_key
+from jobs.planning.lending import lent_to
 from jobs.planning.plan import Plan, Reason, Stop
 from jobs.planning.problem import Shift, VisitToPlan
 from jobs.planning.spelling import spell_minutes
+from jobs.planning.stand_ins import StandIns
 
 DECIDE = "Move it, give it to another crew, or let it stand if the crew comes all the same."
 MINUTE_S = 60
 
 
 def misfits_of(gathered: Gathered, plan: Plan) -> dict[str, tuple[Reason, ...]]:
-    """What is wrong with each visit that stays and does not fit, by its key. One query."""
+    """What is wrong with each visit that stays and does not fit, by its key.
+
+    One query, and one more for each that lacks people.
+    """
     problem = gathered.problem
     visits = {**gathered.visits, **gathered.aside}
     if not visits:
         return {}
-    away = away_during(list(visits.values()))
-    found = {key: (why_not_there(gathered, visit, away),) for key, visit in gathered.aside.items()}
+    away, stand_ins = away_during(list(visits.values())), StandIns(gathered, plan)
+    found = {
+        key: (_with_another_crew(gathered, stand_ins, visit, why_not_there(gathered, visit, away)),)
+        for key, visit in gathered.aside.items()
+    }
     shifts_by_key = {shift.key: shift for shift in problem.shifts}
     before = dict(_stops_before(plan))
     for key, visit in gathered.visits.items():
@@ -37,7 +46,7 @@ def misfits_of(gathered: Gathered, plan: Plan) -> dict[str, tuple[Reason, ...]]:
         shift = shifts_by_key.get(shift_key(visit.crew_id, _day(visit)))
         if not to_plan.fixed or shift is None or _is_over(gathered, visit):
             continue
-        wrong = tuple(_wrong(gathered, to_plan, visit, shift, before.get(key)))
+        wrong = tuple(_wrong(gathered, stand_ins, to_plan, visit, shift, away, before.get(key)))
         if wrong:
             found[key] = wrong
     return found
@@ -85,23 +94,52 @@ def _busy_with(gathered: Gathered, visit: Visit) -> Visit | None:
 
 
 def _wrong(
-    gathered: Gathered, to_plan: VisitToPlan, visit: Visit, shift: Shift, before: Stop | None
+    gathered: Gathered,
+    stand_ins: StandIns,
+    to_plan: VisitToPlan,
+    visit: Visit,
+    shift: Shift,
+    away: Away,
+    before: Stop | None,
 ) -> Iterator[Reason]:
     """What is wrong with a visit on a day on which its crew works."""
-    yield from hours_cut(gathered, visit, shift)
-    lacking = to_plan.skills - shift.skills
+    for cut in hours_cut(gathered, visit, shift):
+        yield _with_another_crew(gathered, stand_ins, visit, cut)
+    along = _going_along(visit, away)
+    lacking = to_plan.skills - shift.skills - {s for person in along for s in person.skills}
     if lacking:
         words = f"Nobody of {visit.crew} who is there has {', '.join(sorted(lacking))}."
-        yield Reason("skills", words, DECIDE)
+        yield Reason("skills", words, stand_ins.help_for_short(visit, lacking))
     crew = gathered.crews.get(shift.crew, visit.crew)
     usual = len(crew.operatives.all())
     wanted = min(visit.need.crew_size, usual) if visit.need else 1
-    if shift.crew_size < wanted:
+    if shift.crew_size + len(along) < wanted:
         there = f"Only {shift.crew_size} of {visit.crew} can come"
         words = f"{there}; {wanted} are needed."
-        yield Reason("crew_size", words, DECIDE)
+        yield Reason("crew_size", words, stand_ins.help_for_short(visit, frozenset()))
     if before is not None:
         yield from _reached(gathered, to_plan, before)
+
+
+def _going_along(visit: Visit, away: Away) -> list[Operative]:
+    """Who was sent along and is not away then."""
+    return [
+        person
+        for person in lent_to(visit)
+        if not any(
+            stretch.begins < visit.during.upper and stretch.ends > visit.during.lower
+            for stretch in away.operatives.get(person.pk, ())
+        )
+    ]
+
+
+def _with_another_crew(
+    gathered: Gathered, stand_ins: StandIns, visit: Visit, reason: Reason
+) -> Reason:
+    """The same reason; what helps where the crew is not there is another one that could go."""
+    if reason.would_help != DECIDE or _is_over(gathered, visit):
+        return reason
+    return replace(reason, would_help=stand_ins.help_for_away(visit))
 
 
 def hours_cut(gathered: Gathered, visit: Visit, shift: Shift) -> Iterator[Reason]:

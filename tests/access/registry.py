@@ -81,6 +81,7 @@ THINGS: dict[str, Thing] = {
     "intake/<pk>": record("batch", OF_COMPANY),
     "intake-batches/<pk>": record("batch", OF_COMPANY),
     "visits/<pk>": record("booked_visit", OF_OTHER_JOB),
+    "send-along/<pk>": record("booked_visit", OF_COMPANY),
     "visit-needs/<pk>": record("need", OF_COMPANY),
     "needs/<pk>": record("need", OF_COMPANY),
     "windows/<pk>": record("window", OF_COMPANY),

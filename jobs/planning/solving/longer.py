@@ -37,7 +37,10 @@ class LongHelp:
 
 
 def helps_for_long(draft: Draft, plan: Plan, visit: int) -> list[LongHelp]:
-    """All three that work, each with its numbers; none where not even they let it in."""
+    """All three that work, each with its numbers; none where not even they let it in.
+
+    The visit must be free to move.
+    """
     return [
         *_longer_shift(draft, visit),
         *_more_days(draft, plan, visit),
@@ -77,8 +80,6 @@ def _longer_shift(draft: Draft, visit: int) -> Iterator[LongHelp]:
 def _more_days(draft: Draft, plan: Plan, visit: int) -> Iterator[LongHelp]:
     problem = draft.tables.problem
     found = problem.visits[visit]
-    if found.fixed:
-        return
     for days in range(len(found.lengths_s) + 1, MOST_DAYS + 1):
         relief = Relief("split", amount=days)
         freer = relieved(problem, found.key, relief)
@@ -96,7 +97,7 @@ def _more_hands(draft: Draft, visit: int) -> Iterator[LongHelp]:
     problem = draft.tables.problem
     found = problem.visits[visit]
     sizes = sorted({row.crew_size for row in problem.shifts if row.crew_size > found.crew_size})
-    for size in sizes if not found.fixed else ():
+    for size in sizes:
         freer = LongVisit(found).with_hands(size)
         move = best_move(loosened(draft, visit, (), 0, freer), visit)
         if move is not None:

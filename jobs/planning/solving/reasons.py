@@ -86,7 +86,8 @@ def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reaso
         Reason(code, words, *helps.pop(code, ("", None)))
         for code, words in ((code, _summary(draft, visit, code)) for code in _weighed(obstacles))
     ]
-    if set(obstacles) & set(TOO_LONG) and helps_nothing(reasons) and not helps:
+    long = set(obstacles) & set(TOO_LONG) and not draft.tables.problem.visits[visit].fixed
+    if long and helps_nothing(reasons) and not helps:
         reasons = _long(draft, plan, visit, reasons)
     reasons += [
         Reason(code, SUMMARIES[code], words, relief) for code, (words, relief) in helps.items()
