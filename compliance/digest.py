@@ -13,7 +13,7 @@ from django.core.mail import send_mail
 from django.urls import reverse
 
 from compliance.models import Shortfall, Waiver
-from compliance.waivers import may_answer
+from compliance.second_people import second_people
 from jobs.call_backs import CallBackNeeds, call_back_needs
 from jobs.models import Role, User
 
@@ -137,12 +137,8 @@ def _line(shortfall: Shortfall, today: date, needs: Mapping[int, CallBackNeeds])
 
 def _digests(today: date) -> dict[User, Digest]:
     officers: dict[int | None, list[User]] = defaultdict(list)
-    auditors: dict[int | None, list[User]] = defaultdict(list)
-    for person in User.objects.filter(is_active=True):
-        if person.role == Role.COMPLIANCE_OFFICER:
-            officers[person.company_id].append(person)
-        elif person.role == Role.AUDITOR:
-            auditors[person.scheme_id].append(person)
+    for person in User.objects.filter(is_active=True, role=Role.COMPLIANCE_OFFICER):
+        officers[person.company_id].append(person)
     found: dict[User, Digest] = defaultdict(Digest)
     open_ones = Shortfall.objects.open().filter(due_on__lte=today + SOON)
     for shortfall in open_ones.select_related("job__property", "owner", "call_back"):
@@ -155,7 +151,6 @@ def _digests(today: date) -> dict[User, Digest]:
             (found[person].late if late else found[person].soon).append(shortfall)
     waiting = Waiver.objects.waiting().select_related("job__property", "recorded_by")
     for waiver in waiting:
-        for person in (*officers[waiver.job.company_id], *auditors[waiver.job.scheme_id]):
-            if may_answer(waiver, person):
-                found[person].waivers.append(waiver)
+        for person in second_people(waiver.job_id, waiver.recorded_by_id):
+            found[person].waivers.append(waiver)
     return found

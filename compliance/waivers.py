@@ -7,6 +7,7 @@ from datetime import datetime
 from django.utils import timezone
 
 from compliance.models import Shortfall, Waiver, WaiverAnswer
+from compliance.second_people import may_be_second, who_can
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Job, Role, User
 from jobs.stages import lock_job
@@ -82,11 +83,7 @@ def answer_waiver(
 
 def may_answer(waiver: Waiver, by: User) -> bool:
     """Whether this person is shown the answer's form."""
-    try:
-        _refuse_same_person(waiver, by)
-    except Refused:
-        return False
-    return not hasattr(waiver, "answer")
+    return not hasattr(waiver, "answer") and may_be_second(waiver, by)
 
 
 def newest_waiver(job: Job) -> Waiver | None:
@@ -97,8 +94,12 @@ def _refuse_same_person(waiver: Waiver, by: User) -> None:
     if by.pk == waiver.recorded_by_id:
         raise Refused(
             "A waiver is answered by a second person, not by the one who recorded it.",
-            remedy="Ask another compliance officer of the company.",
+            remedy=who_can(waiver.job_id, waiver.recorded_by_id),
         )
     # An auditor judges what the company decided, so it takes no part in deciding.
-    if by.role != Role.COMPLIANCE_OFFICER or by.company_id != waiver.job.company_id:
-        raise Refused("Another compliance officer of the company answers a waiver.")
+    if not may_be_second(waiver, by):
+        raise Refused(
+            "A waiver is answered by another compliance officer of the company or, without one, "
+            "by a planner who did not work on the loft.",
+            remedy=who_can(waiver.job_id, waiver.recorded_by_id),
+        )

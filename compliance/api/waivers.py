@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
-from compliance.api.roles import OFFICER, PROOF_READERS
+from compliance.api.roles import PROOF_READERS, SENDERS
 from compliance.models import Shortfall, Waiver
 from compliance.waivers import answer_waiver, record_waiver
 from jobs.api.fields import VisibleRelatedField
@@ -53,7 +53,7 @@ class WaiverViewSet(
     viewsets.GenericViewSet[Waiver],
 ):
     read_roles = PROOF_READERS
-    write_roles = OFFICER
+    write_roles = SENDERS  # a planner may be the second person; only officers record one
     serializer_class = WaiverSerializer
     queryset = Waiver.objects.none()
 
@@ -63,7 +63,7 @@ class WaiverViewSet(
     @extend_schema(request=AnswerSerializer, responses=WaiverSerializer)
     @action(detail=True, methods=["post"])
     def answer(self, request: Request, pk: str) -> Response:
-        """The second person's answer: another officer of the company."""
+        """The second person's answer: another officer or, without one, a planner."""
         waiver = self.get_object()
         asked = AnswerSerializer(data=request.data)
         asked.is_valid(raise_exception=True)

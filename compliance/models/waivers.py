@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pgtrigger
 from django.db import models
+from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
 from compliance.models.assessments import Shortfall
@@ -17,6 +18,16 @@ class WaiverQuerySet(JobScopedQuerySet):
     def waiting(self) -> WaiverQuerySet:
         """Those that no second person has answered, of shortfalls still open."""
         return self.filter(answer__isnull=True, shortfall__closed_at__isnull=True)
+
+    def waiting_for(self, person: User) -> WaiverQuerySet:
+        """Those that this person may answer as the second one."""
+        able = RawSQL(
+            "%s IN (SELECT compliance_second_people("
+            "compliance_waiver.job_id, compliance_waiver.recorded_by_id))",
+            [person.pk],
+            output_field=models.BooleanField(),
+        )
+        return self.waiting().filter(able)
 
     def with_people(self) -> WaiverQuerySet:
         return self.select_related("recorded_by", "answer__answered_by", "job__property")
@@ -40,7 +51,7 @@ class Waiver(models.Model):
         ordering = ["-id"]
         constraints = [
             models.CheckConstraint(
-                condition=~models.Q(reason=""),
+                condition=models.Q(reason__regex=r"\S"),
                 name="waiver_has_reason",
                 violation_error_message="reason: say why the shortfall is left as it is.",
             ),
@@ -110,14 +121,13 @@ class WaiverAnswer(models.Model):
                 func="""
                     IF NOT EXISTS (
                         SELECT 1 FROM compliance_waiver w
-                        JOIN jobs_job j ON j.id = w.job_id
-                        JOIN jobs_user u ON u.id = NEW.answered_by_id
                         WHERE w.id = NEW.waiver_id AND w.job_id = NEW.job_id
-                          AND u.id <> w.recorded_by_id
-                          AND u.role = 'compliance_officer' AND u.company_id = j.company_id
+                          AND NEW.answered_by_id IN (
+                            SELECT compliance_second_people(w.job_id, w.recorded_by_id))
                     ) THEN
                         RAISE EXCEPTION 'A second person answers a waiver: another compliance '
-                            'officer of the company.'
+                            'officer of the company or, without one, a planner; nobody who '
+                            'worked on the loft.'
                             USING ERRCODE = 'restrict_violation';
                     END IF;
                     RETURN NEW;

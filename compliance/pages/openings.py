@@ -8,14 +8,14 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
 
 from compliance.models import EvidenceAccess
-from compliance.pages.roles import WAIVER_ANSWERERS
+from compliance.pages.roles import DECIDERS
 from jobs.models import Job
 from jobs.pages.access import page_for
 
 ROWS_A_PAGE = 100
 
 
-@page_for(*WAIVER_ANSWERERS)
+@page_for(*DECIDERS)
 def openings(request: HttpRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
     rows = EvidenceAccess.objects.filter(job=job).select_related("person").order_by("-id")

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.models import Erasure, ErasureRequest, LegalHold
 from compliance.packs.sending import zip_answer
-from compliance.pages.roles import DECIDERS, WAIVER_ANSWERERS
+from compliance.pages.roles import DECIDERS
 from compliance.personal.erasable import items_of, stands_plainly
 from compliance.personal.erasing import (
     answer_request,
@@ -59,7 +59,7 @@ def _job(request: HttpRequest, pk: int) -> Job:
     return get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
 
 
-@page_for(*WAIVER_ANSWERERS)
+@page_for(*DECIDERS)
 def personal_data(request: HttpRequest, pk: int) -> HttpResponse:
     """What is held on a household; what waits for a second person, and what was erased."""
     job = _job(request, pk)
@@ -153,7 +153,7 @@ def erase(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@page_for(*WAIVER_ANSWERERS)
+@page_for(*DECIDERS)
 def erasure_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """The second person's answer to the erasure of a job that waits for one."""
 
@@ -189,7 +189,7 @@ def hold(request: HttpRequest, pk: int) -> HttpResponse:
 
 def personal_section(job: Job, user: User) -> dict[str, Any] | None:
     """On a job's page: what is held on its household and where to see to it."""
-    if user.role not in WAIVER_ANSWERERS:
+    if user.role not in DECIDERS:
         return None
     return {
         "erasures": Erasure.objects.filter(job=job).count(),

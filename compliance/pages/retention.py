@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from compliance.models import ErasureRequest, LegalHold
-from compliance.pages.roles import DECIDERS, WAIVER_ANSWERERS
+from compliance.pages.roles import DECIDERS
 from compliance.personal.kinds import in_words, labels_of
 from compliance.personal.retention import AHEAD, due_jobs, due_on, periods_of, set_period
 from jobs.errors import Refused
@@ -111,7 +111,7 @@ def erasure_attention(user: User) -> list[Attention]:
 
 def register() -> None:
     """Join the shared pages. Called once, when the app is ready."""
-    register_attention(frozenset(WAIVER_ANSWERERS), erasure_attention)
+    register_attention(frozenset(DECIDERS), erasure_attention)
     register_navigation(NavigationItem("Personal data", "retention", OFFICER, 78))
 
 

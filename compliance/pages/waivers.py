@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.models import Shortfall, Waiver
 from compliance.pages.roles import DECIDERS, WAIVER_ANSWERERS
+from compliance.second_people import who_can
 from compliance.waivers import answer_waiver, may_answer, newest_waiver, record_waiver
 from jobs.errors import Refused
 from jobs.models import Job, User
@@ -43,12 +44,25 @@ def waiver_parts(job: Job, user: User, shortfall: Shortfall | None) -> dict[str,
     newest = newest_waiver(job)
     waits = newest is not None and not hasattr(newest, "answer") and shortfall is not None
     may_record = user.role in DECIDERS and shortfall is not None and not waits
+    able = _who_can(job, user, newest if waits else None, may_record)
     return {
         "waivers": Waiver.objects.filter(job=job).with_people(),
         "waiver_form": WaiverForm() if may_record else None,
         "waiver_to_answer": newest if waits and may_answer(newest, user) else None,
+        "who_can": able,
         "answer_form": AnswerForm(),
+        "waive_text": "A second person must agree. The loft stays short and gets no certificate; "
+        f"your reason stays in the ledger. {able}",
     }
+
+
+def _who_can(job: Job, user: User, waits: Waiver | None, may_record: bool) -> str:
+    """Who can be the second person, told to the office, which has to ask them."""
+    if user.role not in WAIVER_ANSWERERS:
+        return ""
+    if waits is not None:
+        return who_can(job.pk, waits.recorded_by_id)
+    return who_can(job.pk, user) if may_record else ""
 
 
 @require_POST
@@ -86,7 +100,7 @@ def waiver_answer(request: HttpRequest, pk: int) -> HttpResponse:
 
 def waiver_attention(user: User) -> list[Attention]:
     """Waivers that wait for this person as the second one."""
-    waiting = Waiver.objects.visible_to(user).waiting().exclude(recorded_by=user)
+    waiting = Waiver.objects.visible_to(user).waiting_for(user)
     count = waiting.count()
     first = waiting.order_by("pk").first()
     words = "waiver waits" if count == 1 else "waivers wait"

@@ -14,11 +14,12 @@ from compliance.assess import assess_job
 from compliance.certificates.issue import issue_certificate
 from compliance.digest import chase_late
 from compliance.models import Certificate, LedgerEntry, Shortfall, Waiver, WaiverAnswer
+from compliance.second_people import second_people
 from compliance.waivers import answer_waiver, record_waiver
 from jobs.errors import Conflict, Refused
-from jobs.models import Role, Stage
+from jobs.models import Role, Stage, User
 from tests.compliance.scene import Scene, call_back, short_scene
-from tests.factories import UserFactory
+from tests.factories import PhotoFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -27,6 +28,12 @@ REASON = "The ceiling carries no more, says the engineer"
 
 def officer(scene: Scene) -> Any:
     return UserFactory(role=Role.COMPLIANCE_OFFICER, company=scene.company)
+
+
+def the_planner(scene: Scene) -> Any:
+    """The only one of the company."""
+    User.objects.filter(company=scene.company, role=Role.PLANNER).update(is_active=False)
+    return scene.person("planner")
 
 
 def waived() -> tuple[Scene, Waiver]:
@@ -101,7 +108,7 @@ def test_the_schemes_auditor_is_not_the_second_person():
     scene, _ = short_scene()
     waiver = record_waiver(open_of(scene), REASON, officer(scene))
 
-    with pytest.raises(Refused, match="Another compliance officer"):
+    with pytest.raises(Refused, match="another compliance officer"):
         answer_waiver(waiver, True, scene.person("auditor"))
 
 
@@ -156,30 +163,90 @@ def test_nobody_answers_their_own_and_no_stranger_answers():
     one = officer(scene)
     waiver = record_waiver(open_of(scene), REASON, one)
 
-    for person in (one, scene.person("planner"), UserFactory(role=Role.COMPLIANCE_OFFICER)):
+    for person in (one, UserFactory(role=Role.COMPLIANCE_OFFICER)):
         with pytest.raises(Refused):
             answer_waiver(waiver, True, person)
     assert not WaiverAnswer.objects.exists()
 
 
-@pytest.mark.parametrize(
-    ("who", "said"),
-    [("the same", "A second person answers"), ("a planner", "A second person answers")],
-)
-def test_the_database_itself_wants_two_people(who: str, said: str):
+def test_where_there_is_no_other_officer_a_planner_is_the_second_person(client: Client):
     scene, _ = short_scene()
-    one = officer(scene)
+    planner, one = the_planner(scene), officer(scene)
+    client.force_login(one)
+    page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+    assert f"The second person can be {planner} (planner)." in page
     waiver = record_waiver(open_of(scene), REASON, one)
-    person = one if who == "the same" else scene.person("planner")
+
+    two = officer(scene)
+    assert second_people(scene.job.pk, one) == [two]
+    User.objects.filter(pk=two.pk).update(is_active=False)
+    assert Waiver.objects.waiting_for(planner).get() == waiver
+    client.force_login(planner)
+    client.post(f"/proof/jobs/{scene.job.pk}/waiver-answer/", {"answer": "agree"})
+
+    assert Shortfall.objects.get().waived_by == waiver
+
+
+def test_nobody_agrees_to_leave_their_own_work_short(client: Client):
+    """Then the page says what to do."""
+    scene, _ = short_scene()
+    planner, one = the_planner(scene), officer(scene)
+    PhotoFactory(visit=scene.visit, moment="after", sent_by=planner)
+    waiver = record_waiver(open_of(scene), REASON, one)
+    client.force_login(one)
+
+    page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+
+    assert "Nobody in the company can be the second person" in page
+    assert "opens an account for a second compliance officer" in page
+    with pytest.raises(Refused, match="who did not work on the loft"):
+        answer_waiver(waiver, True, planner)
+
+
+ANSWER = (
+    "INSERT INTO compliance_waiveranswer (job_id, waiver_id, agreed, note, answered_by_id, "
+    "answered_at) VALUES (%s, %s, true, '', %s, now())"
+)
+WAIVER = (
+    "INSERT INTO compliance_waiver (job_id, shortfall_id, reason, recorded_by_id, recorded_at) "
+    "VALUES (%s, %s, %s, %s, now())"
+)
+
+
+@pytest.mark.parametrize("who", ["the same person", "auditor", "installer", "planner"])
+def test_the_database_itself_wants_a_second_person_who_may(who: str):
+    """A planner may not while there is another officer."""
+    scene, _ = short_scene()
+    one, two = officer(scene), officer(scene)
+    waiver = record_waiver(open_of(scene), REASON, one)
+    person = one if who == "the same person" else scene.person(who)
+
+    with pytest.raises(IntegrityError, match="A second person answers"):
+        run(ANSWER, scene.job.pk, waiver.pk, person.pk)
+    run(ANSWER, scene.job.pk, waiver.pk, two.pk)
+
+
+@pytest.mark.parametrize(
+    ("who", "reason", "said"),
+    [
+        ("auditor", REASON, "recorded by a compliance officer"),
+        ("planner", REASON, "recorded by a compliance officer"),
+        ("another company's officer", REASON, "recorded by a compliance officer"),
+        ("officer", "", "waiver_has_reason"),
+        ("officer", " ", "waiver_has_reason"),
+    ],
+)
+def test_the_database_itself_wants_an_officer_and_a_reason(who: str, reason: str, said: str):
+    scene, _ = short_scene()
+    officers = {
+        "officer": lambda: officer(scene),
+        "another company's officer": lambda: UserFactory(role=Role.COMPLIANCE_OFFICER),
+    }
+    person = officers[who]() if who in officers else scene.person(who)
 
     with pytest.raises(IntegrityError, match=said):
-        run(
-            "INSERT INTO compliance_waiveranswer (job_id, waiver_id, agreed, note, "
-            "answered_by_id, answered_at) VALUES (%s, %s, true, '', %s, now())",
-            scene.job.pk,
-            waiver.pk,
-            person.pk,
-        )
+        run(WAIVER, scene.job.pk, open_of(scene).pk, reason, person.pk)
+    run(WAIVER, scene.job.pk, open_of(scene).pk, REASON, officer(scene).pk)
 
 
 def test_the_database_closes_by_no_waiver_that_nobody_agreed_to():
