@@ -78,7 +78,7 @@ def _run_context(record: PlanRun) -> dict[str, Any]:
     return {
         "run": record,
         "progress": progress,
-        "objective": objective_lines(progress.objective),
+        "objective": objective_lines(progress.objective, progress.late_before),
         "chart": chart_of(progress.curve, progress.elapsed_s),
         "page_title": str(record),
         "page_kicker": record.because or "Planning",
@@ -107,7 +107,7 @@ def run_progress_part(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "run": record,
         "progress": progress,
-        "objective": objective_lines(progress.objective),
+        "objective": objective_lines(progress.objective, progress.late_before),
         "chart": chart_of(progress.curve, progress.elapsed_s),
     }
     return render(request, "jobs/planning/run_progress.html", context)

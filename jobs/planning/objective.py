@@ -112,6 +112,21 @@ def _lateness(problem: PlanProblem, plan: Plan) -> tuple[int, float]:
     return seconds, points
 
 
+def late_as_booked(problem: PlanProblem) -> tuple[float, float]:
+    """Minutes late of what is booked, if all of it stayed, and their points.
+
+    What a change makes late is what a plan has beside this.
+    """
+    seconds, points = 0, 0.0
+    for visit in problem.visits:
+        if visit.promised is None or visit.due_s is None:
+            continue
+        late_s = max(0, visit.promised.starts_s + visit.service_s - visit.due_s)
+        seconds += late_s
+        points += late_s / HOUR_S * problem.weights.late_hour * visit.priority
+    return seconds / MINUTE_S, points
+
+
 def _promises_and_preferences(
     problem: PlanProblem, plan: Plan
 ) -> tuple[list[tuple[VisitToPlan, PromiseKept]], int]:

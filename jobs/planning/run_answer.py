@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
 
 from jobs.models import Crew, PlanRun, ProposedVisit
 from jobs.planning.disturbance import Disturbance
@@ -28,8 +31,9 @@ OF_BOOKED = (Change.MOVED, Change.OTHER_CREW, Change.TAKEN_OFF)
 class DisturbanceAnswer:
     """`changes`: booked visits that would move or come off. `stuck`: stay, and do not fit since.
 
-    `before`: did not fit already. `fits_now`: what waits and would be booked, by crew. `left`: what
-    waits on, where all of it was looked at.
+    `made_late`: how many of `changes` would end after their due day and did not so far;
+    `late_before`: booked visits that did. `before`: did not fit already. `fits_now`: what waits and
+    would be booked, by crew. `left`: what waits on, where all of it was looked at.
     """
 
     where: str
@@ -39,6 +43,8 @@ class DisturbanceAnswer:
     before: tuple[ShownLine, ...]
     kept: tuple[CrewLines, ...]
     left: tuple[ReasonLines, ...]
+    made_late: int = 0
+    late_before: int = 0
 
     @property
     def fits_count(self) -> int:
@@ -71,7 +77,26 @@ def answer_to(
         before=tuple(each for each in misfits if not disturbed.touches(each.line.visit)),
         kept=by_crew(kept),
         left=by_reason(each for each in shown if each.line.change == Change.LEFT),
+        made_late=sum(_is_late(each.line) and not _was_late(each.line) for each in changes),
+        late_before=sum(_was_late(each.line) for each in shown),
     )
+
+
+def _is_late(line: ProposedVisit) -> bool:
+    return _ends_late(line, line.during)
+
+
+def _was_late(line: ProposedVisit) -> bool:
+    """As it is booked; what waits is not."""
+    return line.visit is not None and _ends_late(line, line.was_during)
+
+
+def _ends_late(line: ProposedVisit, during: Any) -> bool:
+    """Whether it ends after the day on which it is due."""
+    due_on = line.need.due_on if line.need is not None else None
+    if due_on is None or during is None:
+        return False
+    return bool(timezone.localtime(during.upper).date() > due_on)
 
 
 def _where(disturbed: Disturbance, run: PlanRun) -> str:

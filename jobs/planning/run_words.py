@@ -17,8 +17,25 @@ class ObjectiveLine:
     points: float
 
 
-def objective_lines(objective: Mapping[str, float] | None) -> tuple[ObjectiveLine, ...]:
-    """The parts of a plan's price, in words; nothing before the first plan is found."""
+def _late(
+    minutes: float, points: float, before: tuple[float, float] | None
+) -> tuple[ObjectiveLine, ...]:
+    if before is None:
+        return (ObjectiveLine("Late", spell_minutes(minutes), points),)
+    more = max(0.0, minutes - before[0]), max(0.0, points - before[1])
+    return (
+        ObjectiveLine("Later because of this", spell_minutes(more[0]), more[1]),
+        ObjectiveLine("Late before", spell_minutes(before[0]), before[1]),
+    )
+
+
+def objective_lines(
+    objective: Mapping[str, float] | None, late_before: tuple[float, float] | None = None
+) -> tuple[ObjectiveLine, ...]:
+    """The parts of a plan's price, in words; nothing before the first plan is found.
+
+    `late_before`: minutes and points of what was late before something came between, told apart.
+    """
     if not objective:
         return ()
 
@@ -36,7 +53,7 @@ def objective_lines(objective: Mapping[str, float] | None) -> tuple[ObjectiveLin
     )
     return (
         ObjectiveLine("Driving", spell_minutes(part("travel_min")), part("travel_points")),
-        ObjectiveLine("Late", spell_minutes(part("late_min")), part("late_points")),
+        *_late(part("late_min"), part("late_points"), late_before),
         ObjectiveLine("Overtime", spell_minutes(part("overtime_min")), part("overtime_points")),
         ObjectiveLine("Left out", f"{part('left_out'):.0f}", part("left_out_points")),
         ObjectiveLine("Moved", f"{moved:.0f}", part("moved_points")),

@@ -23,6 +23,7 @@ from jobs.errors import Refused
 from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.gather import Gathered, gather
 from jobs.planning.kept_plans import plan_from_json, plan_to_json
+from jobs.planning.objective import late_as_booked
 from jobs.planning.plan import MovingCost, Objective, Plan, Unplanned
 from jobs.planning.plan_errors import PlanProblemError
 from jobs.planning.present_plan import present_plan
@@ -83,6 +84,7 @@ def _stand_back() -> None:
 def _carry_through(run: PlanRun) -> None:
     gathered = gathered_for(run)
     recorder = Recorder(run, gathered)
+    recorder.note_lateness_before()
     recorder.tell(force=True)
     found = solve_plan(
         gathered.problem,
@@ -182,6 +184,12 @@ class Recorder:
         if len(curve) > MOST_POINTS_OF_CURVE:
             del curve[1::2]
         self.tell(force=first)
+
+    def note_lateness_before(self) -> None:
+        """Where something came between: what was late before it, so that the rest is its doing."""
+        if Wishes.from_json(self.run.wishes).disturbed is not None:
+            minutes, points = late_as_booked(self.gathered.problem)
+            self.progress |= {"late_before_min": minutes, "late_before_points": points}
 
     def asked_to_stop(self) -> bool:
         """Asked after every step of the search; looks at the database once a second."""

@@ -132,7 +132,11 @@ def last_wishes(company: Company) -> Wishes | None:
 
 @dataclass(frozen=True, slots=True)
 class RunProgress:
-    """How far a run is. Times in seconds; `objective`: the best plan's price, by names."""
+    """How far a run is. Times in seconds; `objective`: the best plan's price, by names.
+
+    `late_before`: minutes late before something came between, and their points; None where the
+    run is about nothing that came between.
+    """
 
     state: str
     state_words: str
@@ -148,6 +152,7 @@ class RunProgress:
     attempts: int
     notes: tuple[str, ...]
     failure: str
+    late_before: tuple[float, float] | None = None
 
     @property
     def share(self) -> float:
@@ -173,7 +178,14 @@ def run_progress(run: PlanRun) -> RunProgress:
         attempts=run.attempts,
         notes=tuple(run.notes),
         failure=run.failure,
+        late_before=_late_before(told),
     )
+
+
+def _late_before(told: Mapping[str, Any]) -> tuple[float, float] | None:
+    if "late_before_min" not in told:
+        return None
+    return float(told["late_before_min"]), float(told["late_before_points"])
 
 
 def _state_words(run: PlanRun) -> str:

@@ -7,13 +7,16 @@ from datetime import timedelta
 
 import pytest
 
-from jobs.models import PlanRun, Visit
+from jobs.models import PlanRun, Visit, VisitNeed
 from jobs.planning import run_work, runs
 from jobs.planning.absences import record_absence
 from jobs.planning.agreeing import tell_householder
 from jobs.planning.calendars import midnight
 from jobs.planning.disturbance import Disturbance
 from jobs.planning.gather import gather
+from jobs.planning.run_answer import answer_to
+from jobs.planning.run_words import objective_lines
+from jobs.planning.runs import run_progress
 from jobs.planning.waiting import Waiting
 from jobs.planning.wishes import MayMove, Wishes, wished
 from tests.jobs.plan_scene import based_crew, booked, planned, to_fit
@@ -95,6 +98,27 @@ def test_what_clashes_elsewhere_is_not_this_disturbances(office, crew, day):
     changed = {line.visit: line.change for line in run.proposals.all()}
     assert changed[theirs] == "kept"
     assert changed[mine] != "kept"
+
+
+def test_what_it_makes_late_is_told_apart_from_what_was_late_before(office, crew, day):
+    """One visit was due three days ago and stays; the other, of the ill crew alone, was not."""
+    other = based_crew(office)
+    stays, moves = booked(office, other, day, 9), booked(office, crew, day, 9)
+    VisitNeed.objects.filter(pk=stays.need_id).update(due_on=day - timedelta(days=3))
+    VisitNeed.objects.filter(pk=moves.need_id).update(due_on=day, fixed_crew=crew)
+    span = {"starts_at": midnight(day), "ends_at": midnight(day + timedelta(days=1))}
+    record_absence(office.company, by=office.planner, crew=crew, reason="ill", **span)
+    about = Wishes(may_move=MayMove.CLASHES, disturbed=Disturbance(crew.pk, day, day))
+    run = planned(office, day, wishes=about)
+
+    answer = answer_to(about.disturbed, run, run.proposals.all())
+    progress = run_progress(run)
+    late, before = objective_lines(progress.objective, progress.late_before)[1:3]
+    assert (answer.made_late, answer.late_before) == (1, 1)
+    hours_before = 2 * 24 + 13  # from midnight two days before to 13:00
+    assert (before.label, before.amount) == ("Late before", f"{hours_before} h 00 min")
+    assert late.label == "Later because of this"
+    assert late.points > 0
 
 
 def test_freed_time_is_offered_to_what_waits_and_nothing_else(office, crew, day):
