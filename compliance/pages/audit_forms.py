@@ -160,7 +160,10 @@ class ReasonForm(forms.Form):
     """A reason, for what is not undone."""
 
     reason = forms.CharField(
-        max_length=300, label="Reason", widget=forms.Textarea(attrs={"rows": 2})
+        max_length=300,
+        label="Reason",
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="No names: it stays in the ledger.",
     )
 
 
@@ -170,4 +173,6 @@ class AskForm(forms.Form):
     kind = forms.ChoiceField(
         choices=[("call_back", "Call-back"), ("withdrawal", "Withdrawal of the certificate")]
     )
-    reason = forms.CharField(max_length=600, required=False)
+    reason = forms.CharField(
+        max_length=600, required=False, help_text="No names: it stays in the ledger."
+    )

@@ -30,7 +30,7 @@ class FollowUpAnswerForm(forms.Form):
         required=False,
         label="Note",
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Needed when you turn it down.",
+        help_text="Needed when you turn it down. No names: it stays in the ledger.",
     )
 
 

@@ -51,7 +51,7 @@ class ReasonForm(forms.Form):
 
 class AnswerForm(forms.Form):
     answer = forms.CharField(
-        label="Reason", max_length=300, required=False, help_text="Needed when it is kept."
+        label="Reason", max_length=300, required=False, help_text="Needed when it is kept. No names."
     )
 
 
