@@ -123,11 +123,19 @@ def draw_agreement(
     )
     frame.axes("mean of both, mm", f"{first} less {second}, mm")
     frame.line([(frame.across[0], 0), (frame.across[1], 0)], "zero")
-    frame.level(found.bias, f"bias {found.bias:+.1f}", "1 2")
-    frame.level(found.high, f"{found.high:+.1f}", "4 3")
-    frame.level(found.low, f"{found.low:+.1f}", "4 3")
+    levels = [
+        (found.bias, f"bias {found.bias:+.1f}", "1 2"),
+        (found.high, f"{found.high:+.1f}", "4 3"),
+        (found.low, f"{found.low:+.1f}", "4 3"),
+    ]
+    for value, _, dash in levels:
+        frame.level_line(value, dash)
     for mean, difference in zip(means, differences, strict=True):
-        symbols.circle(frame.sheet, frame.at(mean, difference), 2.6, "pair")
+        x, y = frame.at(mean, difference)
+        symbols.circle(frame.sheet, (x, y), 2.6, "pair")
+        frame.sheet.take((x - 3.5, y - 3.5, x + 3.5, y + 3.5))
+    for value, words, _ in levels:
+        frame.level_words(value, words)
     draw_key(frame.sheet, [(_line_mark(frame.sheet, "4 3"), "About 95% of differences")])
     told = (
         f"Bias {found.bias:.1f} mm, about 95% of differences from {found.low:.1f} to "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
+from calculations.drawing.labels import BOLD_WIDENS
 from calculations.drawing.sheet import (
     FAINT,
     INK,
@@ -17,6 +18,7 @@ from calculations.drawing.sheet import (
     WIDTH,
     Position,
     Sheet,
+    text_width,
     wrap,
 )
 
@@ -95,10 +97,39 @@ class Frame:
 
     def level(self, value: float, words: str, dash: str = "") -> None:
         """A level line across the frame with words at its right end."""
+        self.level_line(value, dash)
+        self._words_on(value, words, self.at(self.across[1], value)[0], above=True)
+
+    def level_line(self, value: float, dash: str = "") -> None:
         self.line([(self.across[0], value), (self.across[1], value)], "level", dash)
-        x, y = self.at(self.across[1], value)
+
+    def level_words(self, value: float, words: str) -> None:
+        """Words on a level line where they cover least of what is taken: at its right end if that
+        is free. Called after the marks are drawn."""
+        width, steps = text_width(words, SMALL) * BOLD_WIDENS, 8
+        ends = [self.right - i * (self.right - self.left - width) / steps for i in range(steps + 1)]
+        places = [(end, above) for end in ends for above in (True, False)]
+        y = self.at(self.across[0], value)[1]
+        boxes = [
+            (end - width, y - 3 - SMALL, end, y - 1)
+            if above
+            else (end - width, y + 1, end, y + 3 + SMALL)
+            for end, above in places
+        ]
+        end, above = places[int(self.sheet.clashes(boxes).argmin())]
+        self._words_on(value, words, end, above=above)
+
+    def _words_on(self, value: float, words: str, end_x: float, *, above: bool) -> None:
+        y = self.at(self.across[0], value)[1]
         self.sheet.text(
-            x, y - 3, words, size=SMALL, anchor="end", halo=True, weight="bold", name="level-words"
+            end_x,
+            y - 3 if above else y + 1 + SMALL,
+            words,
+            size=SMALL,
+            anchor="end",
+            halo=True,
+            weight="bold",
+            name="level-words",
         )
 
 

@@ -34,6 +34,8 @@ LEAST_SHARE = 0.35
 """Share of a strip's detail that lies in its beat and its first overtone."""
 WIDE_SHARE = 0.3
 """What repeats over so much of the picture's width is a wall or a floor."""
+LEAN_STRIPS = 1
+"""A gauge moves so many strips aside from one window to the next, and no more."""
 WINDOWS_HELD = 6
 """A gauge beats evenly over so many windows, 144 pixels at least."""
 CROP_SHARE = 0.24
@@ -114,10 +116,27 @@ def _strongest(grey: Grey) -> tuple[float, tuple[int, int, int, int] | None]:
     narrow = beat - _mean_along(beat, max(3, round(WIDE_SHARE * strips)))
     at, strip = np.unravel_index(int(np.argmax(narrow)), narrow.shape)
     strength = float(narrow[at, strip])
-    low, high = _run(beat[:, strip] > LEAST_BEAT / 2, int(at))
-    left, right = _run(narrow[at] > strength / 2, int(strip))
-    top, bottom = low * STRIDE_PX, (high + WINDOWS_HELD - 1) * STRIDE_PX + WINDOW_PX
+    ridge = _ridge(beat, int(at), int(strip))
+    ends = [_run(narrow[row] > strength / 2, column) for row, column in ridge]
+    left, right = min(low for low, _ in ends), max(high for _, high in ends)
+    top, bottom = ridge[0][0] * STRIDE_PX, (ridge[-1][0] + WINDOWS_HELD - 1) * STRIDE_PX + WINDOW_PX
     return strength, (top, bottom, left * STRIP_PX, (right + 1) * STRIP_PX)
+
+
+def _ridge(beat: Any, at: int, strip: int) -> list[tuple[int, int]]:
+    """The beat followed both ways from its strongest window, to neighbouring strips too: a gauge
+    that leans leaves its strip. (Window, strip) pairs, the first window first."""
+    found = [(at, strip)]
+    for by in (-1, 1):
+        row, column = at + by, strip
+        while 0 <= row < len(beat):
+            low = max(0, column - LEAN_STRIPS)
+            column = low + int(np.argmax(beat[row, low : column + LEAN_STRIPS + 1]))
+            if beat[row, column] <= LEAST_BEAT / 2:
+                break
+            found.append((row, column))
+            row += by
+    return sorted(found)
 
 
 def _beats(strips: Grey) -> tuple[Any, Any]:

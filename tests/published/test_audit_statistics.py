@@ -61,6 +61,35 @@ def test_funnel_limits_lie_between_the_binomial_counts(target: float, coverage: 
         assert high * inspected <= binom.ppf(1 - tail, inspected, target) + 1e-9
 
 
+@pytest.mark.parametrize(
+    ("target", "inspected", "coverage"), [(0.1, 20, 0.95), (0.1, 80, 0.998), (0.4, 25, 0.95)]
+)
+def test_funnel_limits_are_those_of_the_appendix_step_by_step(target, inspected, coverage):
+    """Spiegelhalter, Funnel plots for comparing institutional performance, Stat. Med. 24, 2005,
+    1185-1202, appendix A.1.1: with r the binomial quantile at p, and
+    alpha = (F(r) - p) / (F(r) - F(r - 1)), the limit is (r - alpha) / n, never below nothing.
+    F by `scipy.stats.binom`; the formula from memory."""
+
+    def limit(p: float) -> float:
+        r = int(binom.ppf(p, inspected, target))
+        at, below = (binom.cdf(k, inspected, target) for k in (r, r - 1))
+        return max(0.0, (r - (at - p) / (at - below)) / inspected)
+
+    tail = (1 - coverage) / 2
+    assert funnel_limits(target, inspected, coverage) == pytest.approx(
+        (limit(tail), limit(1 - tail)), abs=1e-9
+    )
+
+
+def test_a_funnel_limit_by_hand() -> None:
+    """Ten jobs, one in ten defective, 95 %: F(2) = 0.92981, F(3) = 0.98720 (tables of the binomial
+    distribution), so r = 3 at 0.975 and alpha = (0.98720 - 0.975) / 0.05739 = 0.2126: the upper
+    limit is 2.7874 of 10."""
+    low, high = funnel_limits(0.1, 10, 0.95)
+
+    assert (low, high) == (0.0, pytest.approx(0.27874, abs=5e-5))
+
+
 def test_the_funnel_narrows_with_more_jobs_and_marks_who_stands_out() -> None:
     widths = [b - a for a, b in (funnel_limits(0.1, n, 0.95) for n in (10, 40, 160, 640))]
     assert widths == sorted(widths, reverse=True)

@@ -1,0 +1,125 @@
+"""The contact sheet of a drawn job: what comes first and why, and how its openings are logged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.core.cache import cache
+from django.urls import reverse
+
+from compliance.audits.access import READING, SENT_AHEAD, SMALL_SENT
+from compliance.audits.suspicions import DepthTold, PhotoTold, depth_at, reasons_against, weight_of
+from compliance.models import EvidenceAccess, JobRead
+from tests.compliance.reading_scene import audit_scene
+from tests.factories import PhotoFactory
+
+BEFORE_AT = datetime(2026, 11, 9, 8, 5, tzinfo=UTC)
+FAR = ("far_away", "It was taken 12.0 km from the property, by its EXIF.")
+NO_TIME = ("no_time", "The file does not say when it was taken.")
+
+
+@dataclass(frozen=True)
+class Reading:
+    x_mm: float
+    depth_mm: float
+    y_mm: float = 0.0
+    area_id: int = 1
+
+
+def before(*doubts: tuple[str, str]) -> PhotoTold:
+    return PhotoTold(BEFORE_AT, doubts)
+
+
+def after(minutes: float = 90, *doubts: tuple[str, str]) -> PhotoTold:
+    return PhotoTold(BEFORE_AT + timedelta(minutes=minutes), doubts)
+
+
+@pytest.mark.parametrize(
+    ("pair", "said"),
+    [
+        ((before(), after()), []),
+        ((before(), after(4)), ["Before and after were taken 4 minutes apart."]),
+        ((before(), after(-30)), ["The after photo was taken before the before photo."]),
+        ((None, after()), ["No before photo is stored."]),
+        ((before(FAR), after()), ["Before: it was taken 12.0 km from the property, by its EXIF."]),
+        (
+            (before(NO_TIME), after(90, FAR)),
+            ["After: it was taken 12.0 km", "Before: the file does not say"],
+        ),
+        ((PhotoTold(None, (), False), after()), ["Before: the machine has not looked at it yet."]),
+    ],
+)
+def test_what_speaks_against_a_pair_is_said_strongest_first(pair, said):
+    found = [reason.text for reason in reasons_against(*pair)]
+
+    assert len(found) == len(said)
+    assert all(text.startswith(words) for text, words in zip(found, said, strict=True))
+
+
+def test_an_after_photo_alone_is_enough_where_the_drawing_asks_for_no_more():
+    assert reasons_against(None, after(), wants="after") == ()
+
+
+def test_pairs_with_more_against_them_come_first():
+    fine, slight, grave = (
+        reasons_against(before(), after(90, *doubts)) for doubts in ((), (NO_TIME,), (FAR,))
+    )
+
+    assert sorted([fine, slight, grave], key=weight_of) == [grave, slight, fine]
+
+
+def test_the_depth_at_a_point_is_the_nearest_reading_and_none_from_across_the_loft():
+    readings = [Reading(0, 280), Reading(900, 280), Reading(1800, 280), Reading(4000, 280)]
+
+    assert depth_at(Reading(1000, 0), readings) == DepthTold(280, 100, alike=4)
+    assert depth_at(Reading(1000, 0), [*readings, Reading(0, 275)]).alike == 0
+    assert depth_at(Reading(8000, 0), readings) is None
+    low = depth_at(Reading(0, 0), readings, below=readings[:1])
+    assert [reason.text for reason in reasons_against(before(), after(), low)] == [
+        "280 mm is less than is asked here.",
+        "All 4 readings of this area are 280 mm.",
+    ]
+
+
+@pytest.mark.django_db
+def test_the_sheet_and_the_log_tell_what_was_sent_ahead_and_what_was_shown(client):
+    cache.clear()
+    scene = audit_scene(jobs=2)
+    PhotoFactory(visit=scene.scene.visit, moment="before", point_label="X9")  # no look, no after
+    drawn = scene.drawn
+    address = reverse("drawn_job", args=[drawn.pk])
+    client.force_login(scene.auditor)
+
+    page = client.get(address + "?ahead", headers={"Sec-Fetch-Mode": "cors"})
+    photo = page.context["read"].groups[-1].pairs[0].point.after.shown.photo
+    small = client.get(reverse("audit_photo_small", args=[photo.pk]))
+    gauge = client.get(reverse("audit_photo_gauge", args=[photo.pk]))
+    sent = list(EvidenceAccess.objects.order_by("pk").values_list("what", flat=True))
+    shown = client.post(reverse("drawn_job_shown", args=[drawn.pk]))
+    client.get(address + "?ahead", headers={"Sec-Fetch-Mode": "navigate"})
+
+    first = page.context["read"].groups[0]
+    assert first.pairs[0].point.label == "X9"
+    assert "the machine has not looked at it yet" in page.text
+    assert small["Content-Type"] == "image/jpeg" and gauge.status_code == 204
+    assert sent == [SENT_AHEAD, SMALL_SENT]
+    assert shown.text.lstrip().startswith('<div id="finding-list"')
+    logged = list(EvidenceAccess.objects.order_by("pk").values_list("what", flat=True))
+    assert logged == [SENT_AHEAD, SMALL_SENT, READING, READING]
+
+
+@pytest.mark.django_db
+def test_a_script_marks_a_job_as_read_and_is_told_when_it_is_not_taken(client):
+    scene = audit_scene()
+    client.force_login(scene.auditor)
+    address, asks = reverse("job_read", args=[scene.drawn.pk]), {"Accept": "application/json"}
+
+    taken = client.post(address, headers=asks)
+    scene.round.state = "closed"
+    scene.round.save(update_fields=["state"])
+    refused = client.post(address, headers=asks)
+
+    assert taken.json() == {"refused": ""} and JobRead.objects.count() == 1
+    assert refused.status_code == 409 and "closed" in refused.json()["refused"]
