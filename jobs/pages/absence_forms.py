@@ -9,20 +9,17 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Absence, Crew, Operative, User
+from jobs.pages.planning_run_forms import clock_field, day_field
 
 
 class AbsenceForm(forms.Form):
     """Who is away from when to when. Without times the days are whole."""
 
     who = forms.ChoiceField(label="Who is away")
-    first_day = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
-    starts_at = forms.TimeField(
-        label="From", required=False, widget=forms.TimeInput(attrs={"type": "time"})
-    )
-    last_day = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
-    ends_at = forms.TimeField(
-        label="Until", required=False, widget=forms.TimeInput(attrs={"type": "time"})
-    )
+    first_day = day_field()
+    starts_at = clock_field(label="From", required=False)
+    last_day = day_field()
+    ends_at = clock_field(label="Until", required=False)
     reason = forms.ChoiceField(choices=Absence.Reason.choices)
     note = forms.CharField(max_length=200, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)

@@ -61,6 +61,10 @@ def day_field(**given: Any) -> forms.DateField:
     )
 
 
+def clock_field(**given: Any) -> forms.TimeField:
+    return forms.TimeField(widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}), **given)
+
+
 class RunForm(forms.Form):
     """A plan to be looked for. What matters is said in words and becomes factors of the prices."""
 
@@ -206,9 +210,7 @@ class OverrunForm(VisitForm):
         "change, its new end included, is shown first and booked once you accept it."
     )
 
-    ends_at = forms.TimeField(
-        label="Ends at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
-    )
+    ends_at = clock_field(label="Ends at")
     waiting = waiting_field(Waiting.LEAVE, Waiting.PLAN)
 
     DAYS = 3

@@ -6,10 +6,12 @@ from datetime import datetime
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 from django.utils import timezone
 
 from jobs.errors import Refused
 from jobs.models import Crew, Skill, User, VisitNeed
+from jobs.pages.planning_run_forms import clock_field, day_field
 from jobs.planning.need_edits import parse_part_hours
 
 PRIORITIES = ((5, "5, comes first"), (4, "4"), (3, "3, usual"), (2, "2"), (1, "1, can wait"))
@@ -25,12 +27,8 @@ class NeedForm(forms.Form):
         choices=Skill.choices, required=False, widget=forms.CheckboxSelectMultiple
     )
     priority = forms.TypedChoiceField(choices=PRIORITIES, coerce=int)
-    earliest_on = forms.DateField(
-        label="Not before", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
-    due_on = forms.DateField(
-        label="Due", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
+    earliest_on = day_field(label="Not before", required=False)
+    due_on = day_field(label="Due", required=False)
     preferred_crew = forms.ModelChoiceField(
         Crew.objects.none(), label="Preferred crew", required=False, empty_label="None"
     )
@@ -50,15 +48,28 @@ class NeedForm(forms.Form):
         empty_label="Nothing",
         help_text="Another visit of this job that must be over before.",
     )
+    after_gap_hours = forms.FloatField(
+        label="Not sooner after it than",
+        min_value=0,
+        max_value=24 * 60,
+        required=False,
+        help_text="Such as 24, where something must dry or be signed off. Empty: at once.",
+    )
     note = forms.CharField(label="Note to the crew", max_length=300, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, need: VisitNeed, user: User, **kwargs: Any) -> None:
         super().__init__(*args, initial=_as_stands(need), **kwargs)
         crews = Crew.objects.visible_to(user)
+        chosen = {
+            need.preferred_crew_id,
+            need.fixed_crew_id,
+            *(c.pk for c in need.barred_crews.all()),
+        }
+        offered = crews.filter(Q(is_active=True) | Q(pk__in=chosen - {None}))
         for name in ("preferred_crew", "fixed_crew", "barred_crews"):
             field: Any = self.fields[name]
-            field.queryset = crews
+            field.queryset = offered
         after: Any = self.fields["after"]
         after.queryset = need.job.visit_needs.exclude(pk=need.pk).exclude(state="withdrawn")
 
@@ -68,6 +79,9 @@ class NeedForm(forms.Form):
         except Refused as refusal:
             raise forms.ValidationError(str(refusal)) from refusal
 
+    def clean_after_gap_hours(self) -> float:
+        return self.cleaned_data["after_gap_hours"] or 0.0
+
     @property
     def values(self) -> dict[str, Any]:
         return {name: value for name, value in self.cleaned_data.items() if name != "version"}
@@ -76,11 +90,15 @@ class NeedForm(forms.Form):
 class WindowForm(forms.Form):
     """A time in which the crew may arrive."""
 
-    day = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
-    opens = forms.TimeField(label="From", widget=forms.TimeInput(attrs={"type": "time"}))
-    closes = forms.TimeField(label="Until", widget=forms.TimeInput(attrs={"type": "time"}))
+    day = day_field()
+    opens = clock_field(label="From")
+    closes = clock_field(label="Until")
     whole = forms.BooleanField(label="The crew must have left by then", required=False)
     note = forms.CharField(max_length=200, required=False)
+
+    def __init__(self, data: Any = None) -> None:
+        # It stands on one page with the form of the need, which has a note as well.
+        super().__init__(data, auto_id="window_%s")
 
     @property
     def times(self) -> tuple[datetime, datetime]:
@@ -99,6 +117,7 @@ def _as_stands(need: VisitNeed) -> dict[str, Any]:
         "preferred_crew": need.preferred_crew_id,
         "fixed_crew": need.fixed_crew_id,
         "after": need.after_id,
+        "after_gap_hours": f"{need.after_gap_hours:g}" if need.after_gap_hours else None,
         "barred_crews": [crew.pk for crew in need.barred_crews.all()],
         **{name: getattr(need, name) for name in names},
     }

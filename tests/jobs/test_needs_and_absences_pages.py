@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import time, timedelta
+import re
+from datetime import date, time, timedelta
 
 import pytest
 from django.utils import timezone
 
-from jobs.models import Absence, Stage, Visit
+from jobs.models import Absence, Stage, Visit, VisitNeed
 from jobs.planning.calendars import at, midnight
 from jobs.planning.needs import need_for
 from tests.jobs.plan_scene import a_day_ahead, based_crew, booked, to_fit
@@ -109,6 +110,25 @@ def test_what_is_needed_is_changed_and_says_what_was_set_by_hand(office, page):
     shown = page.get(f"/needs/{need.pk}/").content.decode()
     assert "hours, priority" in shown
     assert "on 2 working days" in shown
+
+
+def test_a_form_that_is_saved_untouched_changes_nothing(office, crew, page):
+    """Dates stand in `value` as ISO 8601, which HTML asks of date inputs; others show as empty."""
+    need = to_fit(office)
+    VisitNeed.objects.filter(pk=need.pk).update(due_on=date(2026, 12, 24), after_gap_hours=24)
+    shown = page.get(f"/needs/{need.pk}/")
+    assert 'name="due_on" value="2026-12-24"' in shown.text
+    ids = re.findall(r' id="([^"]+)"', shown.text)
+    assert len(ids) == len(set(ids))
+
+    form = shown.context["form"]
+    sent = {name: form[name].value() for name in form.fields if form[name].value()}
+    page.post(f"/needs/{need.pk}/", sent | {"due_on": "2026-12-24"})
+    need.refresh_from_db()
+    assert (need.due_on, need.after_gap_hours, need.set_by_hand) == (date(2026, 12, 24), 24, [])
+
+    away_page = page.get("/absences/new/?first_day=").text
+    assert f'name="last_day" value="{timezone.localdate()}"' in away_page
 
 
 def test_hours_that_cannot_be_are_told(office, page):
