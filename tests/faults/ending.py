@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -39,13 +38,7 @@ def stop_crews(crews: list[Crew]) -> None:
 def outcome(stack: Stack, crews: list[Crew], catch_up_s: float = CATCH_UP_S) -> Outcome:
     """What became of the ended jobs, once the beat had time to catch up."""
     told = told_to(stack.watch / "ended.json", crews)
-    deadline, fewest = time.monotonic() + catch_up_s, 0
-    while waiting := stack.told_by("tests.faults.certified", "waiting", str(told)):
-        if not fewest or len(waiting) < fewest:  # it goes on, however slowly
-            deadline, fewest = time.monotonic() + catch_up_s, len(waiting)
-        if time.monotonic() > deadline:
-            break
-        time.sleep(0.5)
+    stack.call("tests.faults.certified", "wait", str(told), str(catch_up_s))
     stack.stop_all()
     found = stack.told_by("tests.faults.certified", "judge", str(told))
     return Outcome(jobs=[job for crew in crews for job in crew.ended], **found)

@@ -56,33 +56,34 @@ class Killer:
         self.chance = random.Random(self.seed)
         self.events = Events(self.stack.watch / "events.log")
         self.events.path.touch()
-        self.at_work: set[int] = set()
 
     def kill_all(self) -> None:
-        """Kill in random order, each as soon as it is at work, and start it again."""
+        """Kill in random order whoever begins something, and start it again."""
         order = [name for name, times in self.kills.items() for _ in range(times)]
         self.chance.shuffle(order)
-        self.events.new()
         while order:
-            self.kill(order.pop(self.next_of(order)))
+            number, what = self.next_to_begin(order)
+            self.kill(order.pop(number), what)
 
     def so_far(self) -> float:
         """The share of the killing that is done."""
         return self.killed.total() / sum(self.kills.values())
 
-    def next_of(self, order: list[str]) -> int:
-        """The first whose process has begun something since its start; else the first."""
+    def next_to_begin(self, order: list[str]) -> tuple[int, str]:
+        """The first of the order whose process begins something now, and what; else the first."""
+        self.events.new()
         deadline = time.monotonic() + PATIENCE_S
         while time.monotonic() < deadline:
-            self.at_work.update(pid for pid, _ in self.events.new())
-            for number, name in enumerate(order):
-                if name in ANY_TIME or self.stack.pids[name] in self.at_work:
-                    return number
-            time.sleep(0.005)
-        return 0
+            for pid, what in self.events.new():
+                for number, name in enumerate(order):
+                    if name in ANY_TIME or pid == self.stack.pids[name]:
+                        return number, what
+            time.sleep(0.002)
+        return 0, AT_REST
 
-    def kill(self, name: str) -> None:
-        for _ in range(self.chance.randint(1, self.most_begun)):
+    def kill(self, name: str, what: str) -> None:
+        """Kill what has just begun `what`, or a few things later."""
+        for _ in range(self.chance.randint(1, self.most_begun) - 1):
             what = self.wait_for_a_beginning(name)
         time.sleep(self.chance.uniform(0, self.longest_s))
         self.stack.kill(name)
@@ -95,7 +96,6 @@ class Killer:
         deadline = time.monotonic() + PATIENCE_S
         while time.monotonic() < deadline:
             for pid, what in self.events.new():
-                self.at_work.add(pid)
                 if name in ANY_TIME or pid == self.stack.pids[name]:
                     return what
             time.sleep(0.002)

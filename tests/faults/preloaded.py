@@ -13,6 +13,7 @@ pool of connections, and no only worker. After a name may stand the breakages it
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import json
 import os
@@ -29,7 +30,7 @@ from celery.signals import task_prerun
 from django.conf import settings
 from django.db import connections
 from django.test import Client
-from django.urls import get_resolver
+from django.urls import reverse
 
 from deploy.asgi import application
 from deploy.celery import app
@@ -47,17 +48,25 @@ CATCHING_UP = ("compliance.tasks.catch_up", "compliance.tasks.seal_ledger")
 STATIC_FILES = "django.contrib.staticfiles.storage.StaticFilesStorage"
 # Loaded with the rest, and not by each new process at its first request or task.
 LOADED_LATE = (
+    "calculations.loft_json",
+    "celery.app.control",
+    "celery.app.log",
     "celery.apps.worker",
     "celery.backends.redis",
     "celery.concurrency.solo",
     "celery.contrib.django.task",
     "celery.worker.autoscale",
     "celery.worker.consumer",
+    "celery.worker.consumer.delayed_delivery",
+    "celery.worker.strategy",
     "compliance.certificates.pdf",
     "compliance.certificates.signing",
+    "cryptography.hazmat.backends.openssl.backend",
     "kombu.transport.redis",
+    "psycopg_pool",
     "pypdf",
     "uvicorn.lifespan.off",
+    "uvicorn.loops.asyncio",
     "uvicorn.loops.auto",
     "uvicorn.protocols.http.auto",
     "uvicorn.protocols.websockets.auto",
@@ -89,7 +98,7 @@ def run_worker(listener: int, events: int) -> None:
     task_prerun.connect(begun, weak=False)
     app.Worker(
         hostname=f"fault-{os.getpid()}@here", pool_cls="solo", loglevel="WARNING",
-        without_gossip=True, without_mingle=True, without_heartbeat=True,
+        without_gossip=True, without_mingle=True, without_heartbeat=True, quiet=True,
     ).start()  # fmt: skip
 
 
@@ -143,13 +152,17 @@ def main(listener: int, watch: Path) -> None:
     settings.STORAGES["staticfiles"] = {"BACKEND": STATIC_FILES}  # nobody collected them
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # the log goes to the standard output
-    assert get_resolver().url_patterns
+    assert reverse("account_login")  # by now all addresses are known
     app.loader.import_default_modules()
+    app.finalize()
+    os.environ["CELERY_SKIP_CHECKS"] = "1"  # the line before last ran Django's for every worker
     for module in LOADED_LATE:
         importlib.import_module(module)
     first = Client().get("/api/v1/depth-readings/", headers={"host": "127.0.0.1"})
     assert first.status_code == 401
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+    gc.collect()
+    gc.freeze()  # what is shared with the forked processes is not copied for being looked at
     print("ready", file=answers, flush=True)
     for line in sys.stdin:
         pid = os.fork()

@@ -11,8 +11,11 @@ import sys
 from datetime import timedelta
 from typing import Any
 
+from django.test import override_settings
 from factory.django import DjangoModelFactory
 
+QUICK = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+"""Nobody signs in by a password here, and a good hash takes its time."""
 NOT_LOOKED_AT_EACH = 5
 """Of so many jobs one has photos that no task came to yet."""
 
@@ -153,4 +156,5 @@ def go_on_counting() -> None:
 if __name__ == "__main__":
     if sys.argv[1] != "migrate":
         go_on_counting()
-    print(json.dumps(SEEDS[sys.argv[1]](*map(int, sys.argv[2:]))))
+    with override_settings(PASSWORD_HASHERS=QUICK):
+        print(json.dumps(SEEDS[sys.argv[1]](*map(int, sys.argv[2:]))))
