@@ -126,8 +126,8 @@ def company_risk_words(record: AuditRound) -> str:
     turned_down = round(100 * (1 - chance_of_acceptance(plan, allowed)))
     often = f"about {turned_down} of 100" if turned_down else "fewer than one of 100"
     said = (
-        f"If {allowed} of the {plan.lot_size} jobs are defective, as many as the AQL allows, "
-        f"chance alone still turns the company down in {often} rounds"
+        f"If {allowed} of the {plan.lot_size} jobs {'is' if allowed == 1 else 'are'} defective, "
+        f"as many as the AQL allows, chance alone still turns the company down in {often} rounds"
     )
     if record.strata_by and record.allocation == AuditRound.Allocation.RISK:
         return f"{said}; that more are drawn where risk is adds up to two of 100, by simulation."

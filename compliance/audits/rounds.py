@@ -373,6 +373,8 @@ def given_up_before(record: AuditRound) -> list[AuditRound]:
     )
     if record.company_id is not None:
         rounds = rounds.filter(Q(company=None) | Q(company=record.company_id))
+    if record.crew_id is not None:
+        rounds = rounds.filter(Q(crew=None) | Q(crew=record.crew_id))
     return list(rounds)
 
 

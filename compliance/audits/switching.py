@@ -28,7 +28,7 @@ class Subject:
 
     def __str__(self) -> str:
         if self.crew is not None:
-            return f"crew {self.crew.name}"
+            return str(self.crew.name)
         return self.company.name if self.company is not None else f"all of {self.scheme.name}"
 
 
@@ -180,5 +180,8 @@ def _why(
         return f"{ended}; the switching score is {after.score} of {SCORE_FOR_REDUCED}."
     if after.severity == "tightened":
         in_row = (*after.recent[::-1], False).index(False)
+        if not accepted:
+            missed = after.missed_while_tightened
+            return f"{ended}: {missed} of the 5 while tightened that stop inspection."
         return f"{ended}; {in_row} of 5 in a row accepted while tightened."
     return f"{ended}; inspection stays reduced."

@@ -278,6 +278,16 @@ def test_nobody_seals_again_and_again_until_a_sample_pleases(scene: Population):
         draw_sample(first, NONCE)
 
 
+def test_a_round_given_up_over_one_crew_is_told_of_that_crew_and_of_no_other(scene: Population):
+    crew = {"company": scene.company, "crew": scene.calm}
+    give_up_round(seal_population(scene.begin(**crew)), "The secret is lost.")
+
+    again, other = scene.begin(**crew), scene.begin(**crew | {"crew": scene.risky})
+
+    assert [record.name for record in given_up_before(again)] == ["Autumn"]
+    assert given_up_before(other) == []
+
+
 def test_a_drawn_round_is_not_given_up_nor_one_without_reason(scene: Population):
     with pytest.raises(Refused, match="why"):
         give_up_round(scene.begin(), " ")
