@@ -25,6 +25,9 @@ from jobs.planning.solving.trials import loosened, overtime_needed
 LONGEST_SHIFT_S = 13 * 3600
 MOST_MORE_S = 5 * 3600
 MOST_DAYS = 5
+# Less than this of work is not worth the drive of a further day: our own choice.
+SHORTEST_PART_S = 2 * 3600
+NEAR_S = 10 * 60
 TOO_LONG = ("too_long", "too_far")
 
 
@@ -48,15 +51,63 @@ def helps_for_long(draft: Draft, plan: Plan, visit: int) -> list[LongHelp]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class Roomiest:
+    """The shift that leaves the most time at the door, of the crews that may do the visit.
+
+    Seconds: `room_s` of work, beside `drive_s` there and back and the breaks of its `length_s`.
+    """
+
+    shift: int
+    room_s: int
+    drive_s: int
+    length_s: int
+
+    def days_for(self, work_s: int) -> int:
+        """Over how many days that work would fit, one part a day."""
+        return math.ceil(work_s / self.room_s)
+
+
+def roomiest(draft: Draft, visit: int) -> Roomiest:
+    """Of shifts whose crew may do it; of all, where none may."""
+    problem, place = draft.tables.problem, draft.tables.problem.visits[visit].place
+    able = [n for n, fine in enumerate(draft.tables.able[visit].tolist()) if fine]
+    found = []
+    for number in able or range(len(problem.shifts)):
+        row = problem.shifts[number]
+        drive_s = problem.travel_s(row.start_place, place) + problem.travel_s(place, row.end_place)
+        length_s = row.closes_s + row.overtime_s - max(row.opens_s, problem.now_s)
+        rests_s = sum(rest.length_s for rest in row.breaks)
+        found.append(Roomiest(number, length_s - rests_s - drive_s, drive_s, length_s))
+    return max(found, key=lambda each: (each.room_s, -each.shift))
+
+
+def is_too_long(draft: Draft, visit: int) -> bool:
+    """Whether no shift, were it empty, would leave as much time as the visit takes.
+
+    Only of one that is free to move: what is held is not asked for elsewhere.
+    """
+    found = draft.tables.problem.visits[visit]
+    return not found.fixed and roomiest(draft, visit).room_s < found.lengths_s[0]
+
+
 def without_tried(draft: Draft, visit: int) -> str:
     """Numbers of what would be needed where nothing that was tried lets it in."""
-    found = LongVisit(draft.tables.problem.visits[visit])
-    shifts = draft.tables.problem.shifts
-    longest_s = max(row.closes_s + row.overtime_s - row.opens_s for row in shifts)
-    days = max(2, math.ceil(found.visit.service_s / max(1, longest_s - 3600)))
+    problem, found = draft.tables.problem, draft.tables.problem.visits[visit]
+    best = roomiest(draft, visit)
+    name, shift, drive = crew_name(problem, best.shift), hours(best.length_s), hours(best.drive_s)
+    if best.room_s < SHORTEST_PART_S:
+        near_s = max(0, (best.length_s - found.lengths_s[0]) // 2)
+        near = f"at most {hours(near_s)} away" if near_s >= NEAR_S else "in the same place"
+        return (
+            f"A crew with a base {near}. {name}, the nearest that may do it, drives {drive} there "
+            f"and back in a shift of {shift}."
+        )
+    days = max(len(found.lengths_s) + 1, best.days_for(found.service_s))
+    each = hours(LongVisit(found).over_days(days).lengths_s[0])
     return (
-        f"Its work shared out over {days} days of {hours(found.over_days(days).lengths_s[0])} (the "
-        f"longest shift is {hours(longest_s)}, driving and breaks included), on more days."
+        f"Its work shared out over {days} days of {each}, on more days: {name} has "
+        f"{hours(best.room_s)} for it in a shift of {shift}, beside {drive} there and back."
     )
 
 
@@ -80,7 +131,11 @@ def _longer_shift(draft: Draft, visit: int) -> Iterator[LongHelp]:
 def _more_days(draft: Draft, plan: Plan, visit: int) -> Iterator[LongHelp]:
     problem = draft.tables.problem
     found = problem.visits[visit]
-    for days in range(len(found.lengths_s) + 1, MOST_DAYS + 1):
+    best = roomiest(draft, visit)
+    if best.room_s < SHORTEST_PART_S:
+        return
+    fewest = max(len(found.lengths_s) + 1, best.days_for(found.service_s))
+    for days in range(fewest, min(fewest + 1, MOST_DAYS) + 1):
         relief = Relief("split", amount=days)
         freer = relieved(problem, found.key, relief)
         move = best_move(fresh_draft(freer, plan), visit)

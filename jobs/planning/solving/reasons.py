@@ -12,7 +12,13 @@ from jobs.planning.plan import MovingCost, Plan, Reason, Relief, Unplanned
 from jobs.planning.problem import PlanProblem
 from jobs.planning.solving.draft import Draft
 from jobs.planning.solving.insertion import Move, best_move
-from jobs.planning.solving.longer import TOO_LONG, helps_for_long, in_words, without_tried
+from jobs.planning.solving.longer import (
+    TOO_LONG,
+    helps_for_long,
+    in_words,
+    is_too_long,
+    without_tried,
+)
 from jobs.planning.solving.moving import cheapest_elsewhere
 from jobs.planning.solving.obstacles import CREW_CODES, why_not_in
 from jobs.planning.solving.places import draft_of
@@ -86,8 +92,7 @@ def explain_unplanned(problem: PlanProblem, plan: Plan, key: str) -> tuple[Reaso
         Reason(code, words, *helps.pop(code, ("", None)))
         for code, words in ((code, _summary(draft, visit, code)) for code in _weighed(obstacles))
     ]
-    long = set(obstacles) & set(TOO_LONG) and not draft.tables.problem.visits[visit].fixed
-    if long and helps_nothing(reasons) and not helps:
+    if not helps and set(obstacles) & set(TOO_LONG) and is_too_long(draft, visit):
         reasons = _long(draft, plan, visit, reasons)
     reasons += [
         Reason(code, SUMMARIES[code], words, relief) for code, (words, relief) in helps.items()

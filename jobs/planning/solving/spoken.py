@@ -37,8 +37,10 @@ def crew_day(problem: PlanProblem, shift: int) -> str:
 
 
 def hours(seconds: int) -> str:
-    """Such as 9 h, 5 h 45 min."""
+    """Such as 9 h, 5 h 45 min, 20 min."""
     minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes} min"
     rest = f" {minutes % 60:02d} min" if minutes % 60 else ""
     return f"{minutes // 60} h{rest}"
 

@@ -243,10 +243,21 @@ def test_a_visit_longer_than_any_shift_is_told_each_way_in_with_its_numbers() ->
 
 
 def test_what_nothing_tried_lets_in_says_how_many_days_it_takes() -> None:
+    """A shift of 8 h with 20 min of driving leaves 7 h 40 min; 30 h are four such days."""
     given_ = problem([visit("x", 30)], MONDAY)
     (found,) = reasons_of(given_, "x")
     assert found.relief is None
-    assert "over 5 days of 6 h (the longest shift is 8 h" in found.would_help
+    assert "over 4 days of 7 h 30 min, on more days: North has 7 h 40 min" in found.would_help
+    assert "beside 20 min there and back" in found.would_help
+
+
+def test_what_lies_too_far_away_says_how_near_a_crew_would_have_to_be() -> None:
+    """13 h 20 min there and back; two hours of work leave three each way of a shift of eight."""
+    given_ = problem([visit("x", 2)], MONDAY, positions_min=[400])
+    (found,) = reasons_of(given_, "x")
+    assert found.code == "too_far"
+    assert "A crew with a base at most 3 h away. North" in found.would_help
+    assert "drives 13 h 20 min there and back in a shift of 8 h" in found.would_help
 
 
 def test_every_obstacle_has_a_word_on_what_helps() -> None:
