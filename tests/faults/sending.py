@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -36,8 +37,9 @@ class Sending:
     def finish_and_compare(self, patience_s: float = PATIENCE_S) -> None:
         """Raises AssertionError for whatever is not as the phones were told."""
         self.finish.set()
+        deadline = time.monotonic() + patience_s
         for phone in self.phones:
-            phone.thread.join(patience_s)
+            phone.thread.join(max(0.0, deadline - time.monotonic()))
         wrong = [wrong for phone in self.phones for wrong in phone.wrong]
         assert not wrong, f"a phone was told something wrong: {wrong}"
         assert not any(phone.thread.is_alive() for phone in self.phones), "a phone still sends"
