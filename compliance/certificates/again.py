@@ -7,7 +7,7 @@ from datetime import datetime
 
 from compliance.certificates.contents import contents_from_dict
 from compliance.certificates.pdf import draw_pdf
-from compliance.certificates.sheets import TYPESETTER, was_pdf_2
+from compliance.certificates.sheets import ONCE_WRITTEN_AS, typesetter, was_pdf_2
 from compliance.certificates.signing import sign_pdf, signing_key
 from compliance.certificates.storage import read_pdf
 from compliance.models import Certificate
@@ -63,5 +63,6 @@ def compare(certificate: Certificate) -> MadeAgain:
     if key.repeats and certificate.key_fingerprint in ("", key.fingerprint):
         at, as_pdf_2 = datetime.fromisoformat(contents.issued_at), was_pdf_2(contents.sheet)
         same_file = sign_pdf(document, at, key, as_pdf_2=as_pdf_2) == stored
-    other = contents.typesetter if contents.typesetter != TYPESETTER else ""
+    set_by = ONCE_WRITTEN_AS.get(contents.typesetter, contents.typesetter)
+    other = "" if set_by == typesetter() else set_by
     return MadeAgain(stored.startswith(document), same_file, other)

@@ -15,7 +15,7 @@ from calculations.loft import Condition
 from calculations.records import Plain, to_plain
 from compliance.certificates.cautions import HOUSEHOLDER_CAUTIONS
 from compliance.certificates.photos import PhotoLine, photos_of, photos_shown
-from compliance.certificates.sheets import SHEET, TYPESETTER
+from compliance.certificates.sheets import SHEET, typesetter
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment
 from jobs.models import Handover, LayerPlan, Photo, Survey, Variation
@@ -197,7 +197,7 @@ def contents_of(
         drawing_svg=draw_assessment(assessment),
         photos_shown=photos_shown(photos_of(assessment) if photos is None else photos),
         sheet=SHEET,
-        typesetter=TYPESETTER,
+        typesetter=typesetter(),
     )
 
 

@@ -5,14 +5,24 @@ To change the sheet: copy the newest `sheet_N.typ` to the next number, change th
 
 from __future__ import annotations
 
-from importlib.metadata import version
+import json
+from functools import cache
 from pathlib import Path
 
 FOLDER = Path(__file__).parent / "typst"
-SHEET = 3
+SHEET = 4
 SIGNED_AS_PDF_2 = (1, 2)
 """Editions whose signature marked the file as PDF 2.0, though PDF/A-2 is a PDF 1.7."""
-TYPESETTER = f"typst {version('typst')}"
+ONCE_WRITTEN_AS = {"typst 0.15.2": "Typst 0.15.1"}
+"""Certificates once named the Python package, whose number is its own, not the typesetter's."""
+
+
+@cache
+def typesetter() -> str:
+    """What sets certificates, as the files name it themselves, such as "Typst 0.15.1"."""
+    import typst  # half a second, and most requests set nothing
+
+    return f"Typst {json.loads(typst.eval(b'', 'str(sys.version)'))}"
 
 
 def template_of(sheet: int) -> Path:

@@ -62,13 +62,20 @@ def figures_of(pdf: bytes) -> list[str]:
     return found
 
 
+def words_of(pdf: bytes) -> list[str]:
+    """The text of each page."""
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    return [" ".join(page.extract_text().split()) for page in pages]
+
+
 def test_each_small_photo_is_printed_with_its_point_and_alternative_text(certificate: Certificate):
     pdf = read_pdf(certificate.pdf_name)
-    pages = [" ".join(p.extract_text().split()) for p in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+    pages = words_of(pdf)
 
     assert [(p.point, p.moment) for p in contents_of(certificate).photos_shown] == [
         ("P1", "before"), ("P1", "after"), ("P2", "before"), ("P2", "after"),
     ]  # fmt: skip
+    assert len(pages) == 2
     assert "P1, before" in pages[-1]
     assert "P1, before" not in pages[0]
     photos = [alt for alt in figures_of(pdf) if alt.startswith("Photo of the loft at point")]
@@ -111,6 +118,34 @@ def test_an_earlier_sheet_is_still_set_as_it_was(certificate: Certificate):
     assert contents_from_dict(earlier).sheet == 1
     assert not [alt for alt in figures_of(pdf) if alt.startswith("Photo of")]
     assert pdf == draw_pdf(replace(contents_of(certificate), sheet=1))
+
+
+def test_what_set_it_is_named_as_the_file_names_it(certificate: Certificate):
+    """Not by the number of the package that brings it, as sheets once did."""
+    contents = contents_of(certificate)
+    made_by = pypdf.PdfReader(io.BytesIO(read_pdf(certificate.pdf_name))).metadata
+
+    assert contents.typesetter == made_by.creator
+    earlier = replace(contents, sheet=3, typesetter="typst 0.15.2")
+    assert "on edition 3 of this sheet by typst 0.15.2" in words_of(draw_pdf(earlier))[-1]
+
+
+@pytest.mark.parametrize(
+    ("photos", "exceptions", "pages"), [(4, 0, 2), (8, 2, 2), (12, 5, 2), (20, 9, 3)]
+)
+def test_no_page_of_the_annex_is_left_nearly_empty(
+    certificate: Certificate, photos: int, exceptions: int, pages: int
+):
+    """One page for as much as jobs usually have; beyond that the photos fill another."""
+    contents = contents_of(certificate)
+    said = tuple(f"Main loft: {n} readings at the eaves stand apart." for n in range(exceptions))
+    many = (contents.photos_shown * 7)[:photos]
+
+    found = words_of(draw_pdf(replace(contents, exceptions=said, photos_shown=many)))
+
+    assert len(found) == pages
+    assert found[-1].count("P1, before") >= photos // 4
+    assert "promise no saving" in found[-1]
 
 
 def test_what_was_signed_as_pdf_2_is_repeated_as_such(monkeypatch: pytest.MonkeyPatch):
