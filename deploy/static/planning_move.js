@@ -9,7 +9,8 @@ import { NO, SO_FAR, WORD, YES, neverHere, verdictOn } from "./planning_rules.js
 import { clearNotes, say, tell } from "./planning_say.js";
 
 const ASK_AFTER_MS = 140;
-let hand = null; // { thing, at, ghost, verdict, timer, asking, led }
+const LOOKING = "Looking for the cheapest place…";
+let hand = null; // { thing, at, ghost, verdict, timer, asking, looking, waits }
 
 export const inHand = () => hand;
 
@@ -17,10 +18,15 @@ export const inHand = () => hand;
 document.body.addEventListener("htmx:afterSettle", () => {
   if (!hand) return;
   liftAgain();
-  if (!hand.ghost.isConnected) show();
+  if (!hand.looking && !hand.ghost.isConnected) show();
 });
 
-/** Take a visit or a need in hand; `byHand`: dragged. Returns false when it cannot be moved. */
+/**
+ * Take a visit or a need in hand; `byHand`: dragged. Returns false when it cannot be moved.
+ *
+ * What is picked from the list begins where it costs least, which the server knows. Until it has
+ * answered the thing lies nowhere: nothing can be put down unseen, and keys pressed meanwhile wait.
+ */
 export function pickUp(thing, { byHand = false } = {}) {
   if (hand) leave({ silent: true });
   if (thing.fixed) {
@@ -30,14 +36,17 @@ export function pickUp(thing, { byHand = false } = {}) {
   clearNotes();
   const ghost = document.createElement("div");
   ghost.className = "ghost";
-  hand = { thing, at: thing.from || firstPlace(thing), ghost, verdict: null, led: byHand };
+  const looking = !byHand && !thing.from;
+  hand = { thing, at: thing.from || firstPlace(thing), ghost, verdict: null, looking, waits: [] };
   document.body.classList.add("is-moving");
   liftAgain();
   document.getElementById("moving-bar").hidden = false;
   askForPlaces();
-  show();
+  if (looking) tellLooking();
+  else show();
   if (!byHand) hand.ghost.scrollIntoView({ block: "nearest", inline: "nearest" });
-  say(`${thing.label} picked up. Arrow keys move it, Enter puts it down, Escape leaves it. ${whereWords()}`);
+  const where = looking ? LOOKING : whereWords();
+  say(`${thing.label} picked up. Arrow keys move it, Enter puts it down, Escape leaves it. ${where}`);
   return true;
 }
 
@@ -49,7 +58,6 @@ export function liftAgain() {
 
 export function moveTo(at, { aloud = false } = {}) {
   if (!hand || !trackOf(at.crew, at.day)) return;
-  hand.led = true;
   const same = hand.at.crew === at.crew && hand.at.day === at.day && hand.at.step === at.step;
   hand.at = { ...at, step: inside(at.step) };
   if (same && hand.verdict) return;
@@ -61,6 +69,7 @@ export function moveTo(at, { aloud = false } = {}) {
 /** By keys and buttons: a quarter of an hour, a crew, a day. */
 export function nudge(what) {
   if (!hand) return;
+  if (hand.looking) return void hand.waits.push(what);
   const { crew, day, step } = hand.at;
   const by = { earlier: -QUARTER, later: QUARTER }[what] || 0;
   const crews = crewRows().map((row) => Number(row.dataset.crew));
@@ -78,6 +87,7 @@ export function nudge(what) {
 /** Put it down where it is. Resolves when the server has answered and the rows are drawn. */
 export async function drop() {
   if (!hand) return;
+  if (hand.looking) return say(LOOKING);
   const { thing, at, verdict } = hand;
   if (thing.from && sameAs(thing.from, at)) return leave();
   if (verdict.fit === NO) {
@@ -145,6 +155,7 @@ function finish() {
     track.querySelector(".track-verdict")?.remove();
   });
   document.body.classList.remove("is-moving");
+  mayDrop(true);
   document.getElementById("moving-bar").hidden = true;
   hand = null;
   document.dispatchEvent(new CustomEvent("planning:hand-empty"));
@@ -167,12 +178,7 @@ function show() {
 function judge(verdict, { soFar = false } = {}) {
   hand.verdict = verdict;
   const told = soFar && verdict.fit === YES ? SO_FAR : WORD[verdict.fit];
-  const bar = document.getElementById("moving-bar");
-  bar.querySelector(".js-moving-what").textContent = hand.thing.label;
-  bar.querySelector(".js-moving-where").textContent = whereWords();
-  bar.querySelector(".js-moving-fit").dataset.fit = verdict.fit;
-  bar.querySelector(".js-moving-word").textContent = told;
-  bar.querySelector(".js-moving-why").textContent = verdict.why.join(" ");
+  fillBar(whereWords(), told, verdict);
   hand.ghost.dataset.fit = verdict.fit;
   const word = document.createElement("strong");
   word.textContent = told;
@@ -180,6 +186,15 @@ function judge(verdict, { soFar = false } = {}) {
   why.className = "ghost-why";
   why.textContent = verdict.why[0] || "";
   hand.ghost.replaceChildren(word, document.createElement("br"), why);
+}
+
+function fillBar(where, told, verdict) {
+  const bar = document.getElementById("moving-bar");
+  bar.querySelector(".js-moving-what").textContent = hand.thing.label;
+  bar.querySelector(".js-moving-where").textContent = where;
+  bar.querySelector(".js-moving-fit").dataset.fit = verdict.fit;
+  bar.querySelector(".js-moving-word").textContent = told;
+  bar.querySelector(".js-moving-why").textContent = verdict.why.join(" ");
 }
 
 /** The server knows more: agreed times, what must be over before, drives, stock. */
@@ -203,21 +218,41 @@ async function askForPlaces() {
   tracks().forEach((track) => mark(track, neverHere(thing, track) ? NO : "", neverHere(thing, track)));
   const query = { [thing.type]: thing.id, ...Object.fromEntries(span()) };
   const answer = await ask(board().dataset.places, query);
-  if (!answer || !hand || hand.thing !== thing) return;
-  answer.places.forEach(({ crew, day, fit, words }) => {
+  if (!hand || hand.thing !== thing) return;
+  const places = answer ? answer.places : [];
+  places.forEach(({ crew, day, fit, words }) => {
     const track = trackOf(crew, day);
     if (track && track.dataset.verdict !== NO) mark(track, fit, words);
   });
-  if (!hand.led && thing.type === "need") toBest(answer.places);
+  if (hand.looking) beginAt(cheapest(places) || hand.at);
 }
 
-/** What was picked from the list begins where it costs least, unless it was led elsewhere already. */
-function toBest(places) {
+/** Now it lies somewhere; what was pressed meanwhile leads it on from there. */
+function beginAt(at) {
+  const { waits } = hand;
+  hand.looking = false;
+  mayDrop(true);
+  moveTo(at, { aloud: true });
+  waits.forEach(nudge);
+}
+
+function cheapest(places) {
   const worth = ({ fit, extra_min: extra }) => (fit === YES ? 0 : 1e6) + extra;
-  const [best] = places.filter(({ fit }) => fit !== NO).sort((one, other) => worth(one) - worth(other));
-  if (!best) return;
+  const drawn = places.filter(({ crew, day, fit }) => fit !== NO && trackOf(crew, day));
+  const [best] = drawn.sort((one, other) => worth(one) - worth(other));
+  if (!best) return null;
   const [hours, minutes] = best.starts_at.split(":").map(Number);
-  moveTo({ crew: best.crew, day: best.day, step: (hours * 60 + minutes) / STEP_MIN }, { aloud: true });
+  return { crew: best.crew, day: best.day, step: (hours * 60 + minutes) / STEP_MIN };
+}
+
+function tellLooking() {
+  fillBar(LOOKING, "", { fit: "", why: [] });
+  mayDrop(false);
+}
+
+/** The button keeps the focus either way. */
+function mayDrop(may) {
+  document.querySelector('[data-moves="drop"]').setAttribute("aria-disabled", String(!may));
 }
 
 function mark(track, verdict, words) {

@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from playwright.sync_api import CDPSession, Locator, expect
+from playwright.sync_api import CDPSession, Locator, Response, Route, expect
 
 from jobs.models import Crew
 from tests.browser.people import Person
+from tests.browser.traffic import Traffic
 
 FINGER_HOLDS_MS = 600
 
@@ -17,9 +18,14 @@ class BoardPlanner(Person):
     """A planner with the board open. Places are told as a crew and an hour of the shown day."""
 
     def opens_board(self, day: date, days: int = 1) -> None:
-        self.signs_in()
         self.page.goto(f"/planning/?from={day.isoformat()}&days={days}")
         expect(self.page.locator("body.has-script")).to_be_visible()
+
+    def holds_back(self, address: str) -> Held:
+        """From now on requests for that address wait until they are let through."""
+        held = Held()
+        self.page.route(address, held.takes)
+        return held
 
     def block(self, address: str) -> Locator:
         return self.page.locator(f'.block > a[data-place="{address}"]')
@@ -70,6 +76,13 @@ class BoardPlanner(Person):
     def is_told(self, *words: str) -> None:
         self.reads(*words, within=self.page.locator("#planning-told"))
 
+    def has_news(self) -> None:
+        """Asks what others have changed without waiting for the next time, and takes it in."""
+        traffic = Traffic(self.page)
+        with self.page.expect_response(is_news):
+            self.page.evaluate("window.htmx.trigger('#planning-news', 'planning:look-again')")
+        traffic.rests()
+
     def hears(self, words: str) -> None:
         """What a screen reader says."""
         expect(self.page.locator("#planning-said")).to_contain_text(words)
@@ -77,6 +90,24 @@ class BoardPlanner(Person):
     def sees_at(self, address: str, crew: Crew, clock: str) -> None:
         block = self.page.locator(f'#crew-{crew.pk} .block > a[data-place="{address}"]')
         expect(block).to_contain_text(clock)
+
+
+def is_news(answer: Response) -> bool:
+    return "/planning/news/" in answer.url and "hx-trigger" in answer.headers
+
+
+class Held:
+    """Requests that wait, as on a slow line."""
+
+    def __init__(self) -> None:
+        self.waiting: list[Route] = []
+
+    def takes(self, route: Route) -> None:
+        self.waiting.append(route)
+
+    def let_through(self) -> None:
+        for route in self.waiting:
+            route.continue_()
 
 
 class Finger:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+from jobs.models import User
+from tests.browser.keys import sign_in
 from tests.browser.line import Line
 from tests.browser.office import Server
 from tests.browser.phones import Phone
@@ -39,12 +42,15 @@ class Screens:
     contexts: dict[str, BrowserContext] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
 
-    def open(self, name: str, shape: dict[str, Any]) -> Page:
+    def open(self, name: str, shape: dict[str, Any], person: User | None = None) -> Page:
+        """A page of a new screen, with that person signed in."""
         context = self.browser.new_context(
             base_url=self.address, locale="en-GB", timezone_id="Europe/London", **shape
         )
         context.set_default_timeout(PATIENCE_MS)
         self.contexts[name] = context
+        if person is not None:
+            sign_in(context, person, self.address)
         context.on("weberror", lambda error: self.troubles.append(f"{name}: {error.error}"))
         context.on("console", lambda said: self._listen(name, said))
         context.on("response", lambda answer: self._look_at(name, answer))
@@ -68,31 +74,40 @@ class Screens:
                 page.screenshot(path=folder / f"{file}.png", full_page=True)
 
 
-@pytest.fixture
-def screens(
-    chromium_path: str, live_server: Any, request: pytest.FixtureRequest, tmp_path: Path
+@contextmanager
+def screens_at(
+    address: str, chromium_path: str, request: pytest.FixtureRequest, folder: Path
 ) -> Iterator[Screens]:
-    """Screens on the live server; when the test fails, what they show is saved beside it."""
+    """Screens on a server; when the test fails, what they show is saved in the folder."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path, args=list(QUIET))
-        opened = Screens(browser, live_server.url)
+        opened = Screens(browser, address)
         yield opened
         if request.node.stash.get(FAILED, False):
-            opened.photograph(tmp_path)
-            print(f"What the screens showed: {tmp_path}")
+            opened.photograph(folder)
+            print(f"What the screens showed: {folder}")
         browser.close()
 
 
 @pytest.fixture
-def desk(screens: Screens) -> Callable[[str], Page]:
-    """`desk("planner")` is a page on a screen of 1440 px."""
-    return lambda name: screens.open(name, DESK)
+def screens(
+    chromium_path: str, live_server: Any, request: pytest.FixtureRequest, tmp_path: Path
+) -> Iterator[Screens]:
+    """Screens on the live server."""
+    with screens_at(live_server.url, chromium_path, request, tmp_path) as opened:
+        yield opened
 
 
 @pytest.fixture
-def phone(screens: Screens) -> Callable[[str], Page]:
-    """`phone("installer")` is a page on a touch screen of 390 px."""
-    return lambda name: screens.open(name, PHONE)
+def desk(screens: Screens) -> Callable[..., Page]:
+    """`desk("planner")` is a page on a screen of 1440 px; `desk("planner", somebody)` is theirs."""
+    return lambda name, person=None: screens.open(name, DESK, person)
+
+
+@pytest.fixture
+def phone(screens: Screens) -> Callable[..., Page]:
+    """`phone("installer")` is a page on a touch screen of 390 px, likewise."""
+    return lambda name, person=None: screens.open(name, PHONE, person)
 
 
 @pytest.fixture(scope="session")
