@@ -22,10 +22,8 @@ from jobs.planning.solving.places import fits
 
 # Other crews are looked for so long at most, for all visits of a run together [s].
 LOOKED_FOR_S = 6.0
-NOBODY = (
-    "Nobody with what it takes is free then, and no other crew has room for it in these days. Move "
-    "it to a later day, or let it stand if the crew comes all the same."
-)
+NOBODY = "Nobody of another crew who has what it takes is free then."
+NO_ROOM = "No crew has room for it on the days looked at: move it to a later day."
 LET_STAND = "Or let it stand if the crew comes all the same."
 
 
@@ -40,14 +38,12 @@ class StandIns:
     def help_for_short(self, visit: Visit, missing: frozenset[str]) -> str:
         """Who could go along with a crew that lacks hands or these skills, or go instead."""
         people = [p for p in free_operatives(visit) if missing <= frozenset(p.skills)]
-        told = [_joining(people)] if people else []
-        told += self._crews(visit)
-        return " ".join((*told, LET_STAND)) if told else NOBODY
+        joining = _joining(people) if people else NOBODY
+        return " ".join((joining, *self._crews(visit), LET_STAND))
 
     def help_for_away(self, visit: Visit) -> str:
-        """Which crew else could go to a visit whose crew is not there."""
-        told = self._crews(visit)
-        return " ".join((*told, LET_STAND)) if told else NOBODY
+        """Which crew could go to a visit whose own is not there then."""
+        return " ".join((*self._crews(visit), LET_STAND))
 
     def _crews(self, visit: Visit) -> list[str]:
         if time.monotonic() > self.until_s:
@@ -61,7 +57,10 @@ def _joining(people: list[Operative]) -> str:
 
 
 def _another_crew(gathered: Gathered, plan: Plan, visit: Visit) -> Iterator[str]:
-    """The crew that could go at the same time with the least more driving, else at another."""
+    """The crew that could go at the same time at the least price, else the one with room for it.
+
+    The visit's own crew is asked about other days alone.
+    """
     key = f"visit:{visit.pk}"
     free = _freed(gathered, visit, key)
     if free is None:
@@ -71,8 +70,9 @@ def _another_crew(gathered: Gathered, plan: Plan, visit: Visit) -> Iterator[str]
     starts_s = gathered.seconds(visit.during.lower)
     day = timezone.localtime(visit.during.lower).date()
     own = f"crew:{visit.crew_id}"
-    shifts = [shift for shift in problem.shifts if shift.crew != own]
-    that_day = [s.key for s in shifts if problem.days[s.day] == day]
+    is_then = {s.key: problem.days[s.day] == day for s in problem.shifts}
+    shifts = [s for s in problem.shifts if s.crew != own or not is_then[s.key]]
+    that_day = [s.key for s in shifts if is_then[s.key]]
     same = [fits(problem, plan, key, shift, starts_s=starts_s) for shift in that_day]
     good = [fit for fit in same if fit.ok and fit.starts_s == starts_s]
     if good:
@@ -85,6 +85,8 @@ def _another_crew(gathered: Gathered, plan: Plan, visit: Visit) -> Iterator[str]
         best = min(good, key=lambda fit: (fit.extra_points, fit.shift))
         when = gathered.moment(best.starts_s)
         yield f"{_crew(gathered, best)} has room for it on {when:%a %-d %b at %H:%M}."
+    else:
+        yield NO_ROOM
 
 
 def _crew(gathered: Gathered, fit: Fit) -> str:
