@@ -46,7 +46,8 @@ function fillGauge(place, gauge) {
   if (!image) return;
   place.hidden = false;
   place.querySelector("img").src = image.src;
-  place.querySelector("figcaption").textContent = gauge.querySelector("figcaption").textContent;
+  const told = gauge.querySelector("figcaption").textContent.trim();
+  place.querySelector("figcaption").textContent = `Recorded nearest to this point: ${told}`;
 }
 
 function neighbour(by) {
