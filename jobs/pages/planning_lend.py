@@ -26,12 +26,14 @@ class SendAlongForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, data: Any = None, *, visit: Visit, user: User) -> None:
-        super().__init__(data, initial={"version": visit.version})
+        # It stands beside the form that moves the visit, which carries the version as well.
+        super().__init__(data, initial={"version": visit.version}, auto_id="along_%s")
         field: Any = self.fields["operative"]
         field.queryset = Operative.objects.visible_to(user)
         if data is None:
             free = [(person.pk, _with_skills(person)) for person in free_operatives(visit)]
             field.choices = [("", "Choose"), *free]
+            self.anybody = bool(free)
             self.lent = lent_to(visit)
 
 

@@ -17,11 +17,11 @@ from jobs.errors import Conflict, Refused, Stale, refusals_explained
 from jobs.models import Absence, Operative, User, Visit, VisitOperative
 from jobs.planning.booking import lock_visit
 from jobs.planning.booking_checks import skills_for
-from jobs.planning.calendars import midnight
+from jobs.planning.calendars import midnight, works_on
 
 
 def free_operatives(visit: Visit) -> list[Operative]:
-    """Who of other crews is neither away nor on another visit then. One query.
+    """Who of other crews works that day and is neither away nor on another visit then. One query.
 
     First those with every skill that the visit takes, then those who are on no visit all day.
     """
@@ -40,7 +40,8 @@ def free_operatives(visit: Visit) -> list[Operative]:
         .order_by("out", "name")
     )
     wanted = set(skills_for(visit.kind, visit.need))
-    return sorted(found, key=lambda person: len(wanted - set(person.skills)))
+    at_work = [p for p in found if p.crew is None or works_on(p.crew, start)]
+    return sorted(at_work, key=lambda person: len(wanted - set(person.skills)))
 
 
 def lent_to(visit: Visit) -> list[Operative]:
