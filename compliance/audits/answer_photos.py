@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
@@ -70,7 +70,7 @@ def inspect_answer_file(evidence: AnswerEvidence) -> AnswerInspection:
     return row
 
 
-def _found_in(evidence: AnswerEvidence, file: BinaryIO) -> dict[str, Any]:
+def _found_in(evidence: AnswerEvidence, file: IO[bytes]) -> dict[str, Any]:
     if is_picture(evidence):
         return _readable(evidence, see(file, evidence.media_type))
     pages = pdf_documents.require_plain(file, evidence.size_bytes)

@@ -85,7 +85,7 @@ def _dictionaries(root: Any) -> Iterator[Any]:
             if item.reference in seen:
                 continue
             seen.add(item.reference)
-            item = item.get_object()
+            item = item.get_object()  # type: ignore[no-untyped-call]
         if isinstance(item, generic.DictionaryObject):
             yield item
             waiting += [item.raw_get(key) for key in item]

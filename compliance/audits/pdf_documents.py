@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 from jobs.errors import Refused
 from jobs.evidence.decoding.client import PROJECT_FOLDER, bare_environment
@@ -31,7 +31,7 @@ WHY_REFUSED = {
 }
 
 
-def require_plain(file: BinaryIO, size_bytes: int) -> int:
+def require_plain(file: IO[bytes], size_bytes: int) -> int:
     """The number of pages of a PDF that is whole and carries nothing but pages.
 
     Raises:
@@ -54,7 +54,7 @@ def require_plain(file: BinaryIO, size_bytes: int) -> int:
     return pages
 
 
-def _look(file: BinaryIO) -> dict[str, Any]:
+def _look(file: IO[bytes]) -> dict[str, Any]:
     command = [sys.executable, "-m", "compliance.audits.pdf_child"]
     try:
         done = subprocess.run(

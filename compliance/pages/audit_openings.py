@@ -12,6 +12,11 @@ from jobs.models import Role
 from jobs.pages.access import page_for
 
 PAGE_ROWS = 60
+LEAD = (
+    "Every page, file and pack of your jobs’ evidence that an auditor opened. What was sent ahead "
+    "reached the auditor’s browser while the job before was read; it was opened where a line of "
+    "reading follows."
+)
 
 
 @page_for(Role.COMPLIANCE_OFFICER, Role.PLANNER)
@@ -23,7 +28,7 @@ def openings(request: HttpRequest) -> HttpResponse:
         "page": page,
         "words": words,
         "page_title": "Opened by auditors",
-        "page_lead": "Every page, file and pack of your jobs' evidence that an auditor opened.",
+        "page_lead": LEAD,
     }
     return render(request, "compliance/audits/openings.html", context)
 
