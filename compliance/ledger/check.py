@@ -98,31 +98,12 @@ def _payloads() -> Iterator[Fault]:
 
 
 def _rows() -> Iterator[Fault]:
-    """Facts whose row says something else than when it was written, column by column.
-
-    Most rows give their payload again letter by letter and are done with; a column added to
-    the table since then is no change of what was recorded, nor one that an Erasure names.
-    """
+    """Facts whose row says something else than when it was written, column by column."""
     for table, hashed in FACTS.items():
-        for number, fact_id, column in _query(
-            f"""
-            SELECT e.id, e.fact_id, p.key
-            FROM (
-                SELECT x.id, x.fact_id, x.payload, {fact_expression("f", hashed)} AS now
-                FROM compliance_ledgerentry x LEFT JOIN {table} f ON f.id = x.fact_id
-                WHERE x.kind = %s AND x.payload IS DISTINCT FROM jsonb_build_object(
-                    'kind', x.kind, 'fact', {fact_expression("f", hashed)})::text
-                OFFSET 0
-            ) e CROSS JOIN LATERAL (
-                SELECT * FROM jsonb_each(e.payload::jsonb -> 'fact') WHERE e.now IS NOT NULL
-                UNION ALL SELECT NULL, NULL WHERE e.now IS NULL
-            ) p
-            WHERE e.now IS NULL OR (e.now -> p.key) IS DISTINCT FROM p.value
-                AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND {ERASED_BY_A_FACT})
-            ORDER BY e.id LIMIT {MOST_FAULTS}
-            """,
-            [table, sorted(ERASABLE.get(table, ())), list(ERASED_HASHES), table],
-        ):
+        now = fact_expression("f", hashed)
+        sql = check_histories.differing(table, now, ERASED_BY_A_FACT, MOST_FAULTS)
+        erasable = sorted(ERASABLE.get(table, ()))
+        for number, fact_id, column in _query(sql, [table, erasable, list(ERASED_HASHES), table]):
             yield Fault(check_histories.changed(column, number), _name(table, fact_id))
 
 

@@ -13,10 +13,15 @@ from django.apps import apps
 
 from compliance.ledger.facts import ERASED_HASHES
 from compliance.ledger.histories import DELETED, HISTORIES, event_expression
+from compliance.ledger.kinds import key_of
 
 Query = Callable[[str, list[object]], list[tuple]]  # type: ignore[type-arg]
 Found = Iterator[tuple[str, str]]
 """Where, and what is wrong there."""
+
+ERASED_FROM_THE_ROW = """EXISTS (
+    SELECT 1 FROM compliance_erasure r WHERE r.items @> jsonb_build_object(%s::text,
+        jsonb_build_object(coalesce(e.now ->> 'row_id', ''), '[]'::jsonb)))"""
 
 DERIVED: dict[str, tuple[str, str]] = {
     "jobs_stockbalance": (
@@ -82,30 +87,40 @@ def changed(column: str | None, entry: int) -> str:
     return f"its {column} is not what the ledger recorded (entry {entry})"
 
 
+def differing(kind: str, now: str, erased: str, most: int) -> str:
+    """SQL for entry, fact and column where rows say something else than when they entered; without
+    a column where a row is gone.
+
+    Most rows give their payload again letter by letter and are done with; a column added to the
+    table since then is no change of what was recorded. kind: the table. now: SQL of its row `f` as
+    its trigger would write it today. erased: SQL that an Erasure took away column `p.key` of `e`.
+    Takes the kind, the columns that can be erased, what stands in their place, and what `erased`
+    takes.
+    """
+    return f"""
+        SELECT e.id, e.fact_id, p.key FROM (
+            SELECT x.id, x.fact_id, x.payload, CASE WHEN f.{key_of(kind)} IS NOT NULL
+                THEN {now} END AS now
+            FROM compliance_ledgerentry x LEFT JOIN {kind} f ON f.{key_of(kind)} = x.fact_id
+            WHERE x.kind = %s AND (f.{key_of(kind)} IS NULL OR x.payload IS DISTINCT FROM
+                jsonb_build_object('kind', x.kind, 'fact', {now})::text)
+            OFFSET 0
+        ) e CROSS JOIN LATERAL (
+            SELECT * FROM jsonb_each(e.payload::jsonb -> 'fact') WHERE e.now IS NOT NULL
+            UNION ALL SELECT NULL, NULL WHERE e.now IS NULL
+        ) p
+        WHERE e.now IS NULL OR (e.now -> p.key) IS DISTINCT FROM p.value
+            AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND {erased})
+        ORDER BY e.id LIMIT {most}
+    """
+
+
 def event_faults(query: Query, most: int) -> Found:
     """Events whose row says something else than when it entered, column by column."""
     for kind, history in HISTORIES.items():
-        now = event_expression("f", kind)
-        for entry, fact, column in query(
-            f"""
-            SELECT e.id, e.fact_id, p.key FROM (
-                SELECT x.id, x.fact_id, x.payload, CASE WHEN f.id IS NOT NULL THEN {now} END AS now
-                FROM compliance_ledgerentry x LEFT JOIN {kind} f ON f.pgh_id = x.fact_id
-                WHERE x.kind = %s AND (f.id IS NULL OR x.payload IS DISTINCT FROM
-                    jsonb_build_object('kind', x.kind, 'fact', {now})::text)
-                OFFSET 0
-            ) e CROSS JOIN LATERAL (
-                SELECT * FROM jsonb_each(e.payload::jsonb -> 'fact') WHERE e.now IS NOT NULL
-                UNION ALL SELECT NULL, NULL WHERE e.now IS NULL
-            ) p
-            WHERE e.now IS NULL OR (e.now -> p.key) IS DISTINCT FROM p.value
-                AND NOT (p.key = ANY(%s) AND e.now ->> p.key = ANY(%s) AND EXISTS (
-                    SELECT 1 FROM compliance_erasure r WHERE r.items @> jsonb_build_object(%s::text,
-                        jsonb_build_object(coalesce(e.now ->> 'row_id', ''), '[]'::jsonb))))
-            ORDER BY e.id LIMIT {most}
-            """,
-            [kind, list(history.words), list(ERASED_HASHES), history.of],
-        ):
+        sql = differing(kind, event_expression("f", kind), ERASED_FROM_THE_ROW, most)
+        parameters: list[object] = [kind, list(history.words), list(ERASED_HASHES), history.of]
+        for entry, fact, column in query(sql, parameters):
             yield edit_name(kind, fact), changed(column, entry)
 
 

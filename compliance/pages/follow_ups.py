@@ -18,6 +18,7 @@ from compliance.pages.audits import population_answer
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
+from jobs.pages.refusals import tell
 from jobs.pages.registry import Attention, register_attention
 
 ANSWERERS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
@@ -110,11 +111,7 @@ def follow_up_answer(request: HttpRequest, pk: int) -> HttpResponse:
     follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
     follow_up = get_object_or_404(follow_ups, pk=pk)
     act = turn_down if request.POST.get("answer") == "turn_down" else take_up
-    try:
-        answer = act(follow_up, request.user, request.POST.get("note", ""))
-        messages.success(request, _told(answer))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    tell(request, lambda: _told(act(follow_up, request.user, request.POST.get("note", ""))))
     return redirect("asked_by_auditors")
 
 

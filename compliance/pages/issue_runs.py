@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.db.models import Count
@@ -30,7 +29,7 @@ from compliance.pages.roles import DECIDERS
 from jobs.errors import Refused
 from jobs.models import Scheme, User
 from jobs.pages.access import page_for
-from jobs.pages.refusals import show_refusal
+from jobs.pages.refusals import show_refusal, tell
 
 ROWS_A_PAGE = 50
 RUNS_SHOWN = 20
@@ -137,10 +136,8 @@ def _progress(run: IssueRun) -> dict[str, Any]:
 
 
 def _act(request: HttpRequest, pk: int, act: Callable[[IssueRun], None]) -> HttpResponse:
-    try:
-        act(_run(request, pk))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    run = _run(request, pk)
+    tell(request, lambda: act(run))
     return redirect("issue_run", pk=pk)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -33,6 +32,7 @@ from jobs.errors import Refused
 from jobs.evidence.openings import opened
 from jobs.models import Job, Role, User
 from jobs.pages.access import page_for
+from jobs.pages.refusals import tell
 from jobs.pages.registry import StorySection, register_story_section
 
 
@@ -51,7 +51,10 @@ class ReasonForm(forms.Form):
 
 class AnswerForm(forms.Form):
     answer = forms.CharField(
-        label="Reason", max_length=300, required=False, help_text="Needed when it is kept. No names."
+        label="Reason",
+        max_length=300,
+        required=False,
+        help_text="Needed when it is kept. No names.",
     )
 
 
@@ -132,10 +135,7 @@ def personal_export(request: HttpRequest, pk: int) -> HttpResponseBase:
 def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpResponse:
     """Do it, say what was done or why not, and show the page again."""
     job = _job(request, pk)
-    try:
-        messages.success(request, act(job))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    tell(request, lambda: act(job))
     return redirect("personal_data", pk=job.pk)
 
 

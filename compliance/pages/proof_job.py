@@ -24,7 +24,7 @@ from compliance.shortfalls import assign_owner, send_call_back
 from jobs.errors import Refused
 from jobs.models import Job, Role, Visit
 from jobs.pages.access import page_for
-from jobs.pages.refusals import show_refusal
+from jobs.pages.refusals import show_refusal, tell
 from jobs.pages.site_story import variations_of
 from jobs.planning.booking import book_visit, kinds_bookable, refuse_past
 from jobs.planning.week import crews_on_day
@@ -92,10 +92,7 @@ def _actions(request: HttpRequest, job: Job, certificate: Any) -> list[dict[str,
 def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpResponse:
     """Do one thing to a job; say what came of it on its verdict page."""
     job = _job(request, pk)
-    try:
-        messages.success(request, act(job))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    tell(request, lambda: act(job))
     return redirect("verdict", pk=job.pk)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import path, reverse
@@ -18,6 +17,7 @@ from compliance.waivers import answer_waiver, may_answer, newest_waiver, record_
 from jobs.errors import Refused
 from jobs.models import Job, User
 from jobs.pages.access import page_for
+from jobs.pages.refusals import tell
 from jobs.pages.registry import Attention, register_attention
 
 
@@ -71,13 +71,14 @@ def waive(request: HttpRequest, pk: int) -> HttpResponse:
     """Record why the open shortfall of a job is left as it is."""
     job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
     shortfall = Shortfall.objects.open().select_related("job").filter(job=job).first()
-    try:
+
+    def act() -> str:
         if shortfall is None:
             raise Refused("This job has no open shortfall.")
         record_waiver(shortfall, request.POST.get("reason", ""), request.user)
-        messages.success(request, "Recorded. It counts once a second person agrees.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+        return "Recorded. It counts once a second person agrees."
+
+    tell(request, act)
     return redirect("verdict", pk=job.pk)
 
 
@@ -88,13 +89,14 @@ def waiver_answer(request: HttpRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
     waiver = newest_waiver(job)
     agreed = request.POST.get("answer") == "agree"
-    try:
+
+    def act() -> str:
         if waiver is None:
             raise Refused("This job has no waiver.")
         answer_waiver(waiver, agreed, request.user, request.POST.get("note", ""))
-        messages.success(request, "The shortfall is waived." if agreed else "Turned down.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+        return "The shortfall is waived." if agreed else "Turned down."
+
+    tell(request, act)
     return redirect("verdict", pk=job.pk)
 
 

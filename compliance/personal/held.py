@@ -112,15 +112,8 @@ HELD: tuple[tuple[str, str, type[Model], str], ...] = (
     ("erasures", "What was erased", Erasure, OF_JOB),
     ("openings", "Who opened the evidence", EvidenceAccess, OF_JOB),
 )
-WITH_HISTORY: tuple[tuple[str, type[Model], str], ...] = (
-    ("The home", Property, "id"),
-    ("Jobs", Job, "property"),
-    ("Visits that were needed", VisitNeed, OF_JOB),
-    ("Times agreed with you", AgreedWindow, "need__job__property"),
-    ("Visits", Visit, OF_JOB),
-    ("Surveys", Survey, OF_JOB),
-)
-"""Tables whose earlier values are told too, by title, with the way from an event to its home."""
+WITH_HISTORY = (Property, Job, VisitNeed, AgreedWindow, Visit, Survey)
+"""Tables whose earlier values are told too; from an event to its home it is as from its row."""
 
 # Tables that lead to a job all the same, and why nothing of them is told.
 NOT_EXPORTED: dict[str, str] = {
@@ -177,10 +170,10 @@ def photos_of(home: Property) -> QuerySet[Photo]:
 def _tables(home: Property) -> Iterator[Table]:
     for name, title, model, path in HELD:
         yield _table(name, title, _released(model).filter(**{path: home.pk}).order_by("pk"))
-    for title, model, path in WITH_HISTORY:
-        rows = history_of(model).objects.filter(**{path: home.pk}).order_by("pgh_id")
-        name = next(name for name, _, one, _ in HELD if one is model)
-        yield _table(f"{name}_history", f"{title}, as recorded over time", rows)
+    for name, title, model, path in HELD:
+        if model in WITH_HISTORY:
+            rows = history_of(model).objects.filter(**{path: home.pk}).order_by("pgh_id")
+            yield _table(f"{name}_history", f"{title}, as recorded over time", rows)
 
 
 def _released(model: type[Model]) -> QuerySet[Any]:

@@ -16,6 +16,7 @@ from jobs.models import Role, User
 from jobs.pages.access import page_for
 from jobs.pages.people_forms import NewPersonForm, PeopleFilter, PersonForm, person_values
 from jobs.pages.platform import ROWS_A_PAGE, kept
+from jobs.pages.refusals import tell
 from jobs.platform.invitations import (
     awaits_password,
     days_to_set_password,
@@ -126,10 +127,7 @@ def person_invite(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _act(request: HttpRequest, pk: int, act: Any, said: str) -> HttpResponse:
     record = _kept_person(request, pk)
-    try:
-        messages.success(request, said.format(act(record, by=request.user)))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    tell(request, lambda: said.format(act(record, by=request.user)))
     return redirect("person", pk)
 
 
