@@ -11,7 +11,7 @@ from django.core.cache import cache
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.assess import ASSESSABLE
-from compliance.models import Assessment, Certificate
+from compliance.models import Assessment, Certificate, IssueRunJob
 from jobs.models import (
     DepthReading,
     Handover,
@@ -108,3 +108,12 @@ def jobs_to_certify() -> QuerySet[Any, int]:
         .order_by("pk")
         .values_list("pk", flat=True)
     )
+
+
+def left_to_certify() -> QuerySet[Any, int]:
+    """Of `jobs_to_certify`, those that no issue run under way will come to.
+
+    Sent one by one as well they would stand before the run's own pieces in the queue.
+    """
+    waiting = IssueRunJob.objects.waiting().filter(job=OuterRef("pk"), run__ended_at__isnull=True)
+    return jobs_to_certify().exclude(Exists(waiting))

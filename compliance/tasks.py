@@ -12,7 +12,7 @@ from compliance import issue_runs
 from compliance.assess import assess_if_due
 from compliance.audits import answer_photos
 from compliance.audits.chasing import remind_of_answers as remind_officers
-from compliance.catching_up import jobs_to_assess, jobs_to_certify
+from compliance.catching_up import jobs_to_assess, left_to_certify
 from compliance.certificates.issue import issue_certificate
 from compliance.digest import chase_late
 from compliance.ledger.seals import make_seal
@@ -63,7 +63,7 @@ def seal_ledger() -> int:
 def catch_up() -> int:
     """Start again what a crash or a lost message left undone."""
     to_assess = jobs_to_assess(timezone.now())[:CATCH_UP_AT_ONCE]
-    to_certify = list(jobs_to_certify()[:CATCH_UP_AT_ONCE])
+    to_certify = list(left_to_certify()[:CATCH_UP_AT_ONCE])
     for job_id in to_assess:
         assess.delay(job_id)
     for job_id in to_certify:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from compliance import issue_runs, tasks
 from compliance.assess import assess_job
+from compliance.catching_up import left_to_certify
 from compliance.certificates.issue import issue_certificate
 from compliance.certificates.withdraw import withdraw_certificate
 from compliance.issue_runs import begin_issue_run, counts_of, go_on, left_behind, move_on, stop_run
@@ -252,6 +253,18 @@ def test_a_run_whose_task_was_lost_is_taken_up_by_the_beat(company, officer, dra
 
     run.refresh_from_db()
     assert run.ended_at is not None
+
+
+def test_the_beat_leaves_to_a_run_what_is_the_runs(company, officer):
+    meeting(company, 1)
+    run = begin_issue_run(officer)
+    (alone,) = meeting(company, 1)
+
+    assert list(left_to_certify()) == [alone.job.pk]
+
+    stop_run(run)
+    move_on(run.pk)
+    assert left_to_certify().count() == 2
 
 
 def test_the_pages_begin_it_show_its_progress_and_its_refusals(

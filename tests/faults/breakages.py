@@ -160,7 +160,7 @@ def never_catch_up() -> None:
         time.sleep(LATE_S)
 
     tasks.jobs_to_assess = lambda now: []
-    tasks.jobs_to_certify = list
+    tasks.left_to_certify = list
     tasks.certify.delay = late
     os.environ.pop(ONLY_WORKER_VARIABLE, None)
 
