@@ -441,9 +441,8 @@ def plan_anew(world: World) -> None:
     world.absence = Absence.objects.create(
         company=world.company, crew=world.crew, during=during, note=f"Flu at {world.secret}"
     )
-    world.prices = set_prices(
-        world.company, Prices(overtime_hour_min=75), by=planner, note=world.secret
-    )
+    dearer = Prices(overtime_hour_min=75 + world.company.office_prices.count())
+    world.prices = set_prices(world.company, dearer, by=planner, note=world.secret)
     world.run = PlanRun.objects.create(
         company=world.company,
         first_day=start.date(),
