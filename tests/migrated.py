@@ -20,6 +20,13 @@ from psycopg import sql
 PREFIX = "migrated_"
 UNFINISHED = f"{PREFIX}unfinished"
 MOST_KEPT = 4  # on a server that stays: branches have their own
+AS_A_FIRST_START_DOES = """
+import django
+django.setup()
+from deploy.embedded.prepare import migrate
+assert migrate().endswith(" applied")
+assert migrate() == "up to date"
+"""
 PROJECT_FOLDER = Path(__file__).resolve().parent.parent
 ONE_AT_A_TIME = 4_270_190_631
 """Number of the advisory lock: whoever comes second waits, and finds it made."""
@@ -52,7 +59,7 @@ def migrate(connection: psycopg.Connection, server: str, name: str) -> None:
     """Under another name until it is whole: whatever is killed, none is taken for made."""
     connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(UNFINISHED)))
     subprocess.run(
-        [sys.executable, "manage.py", "migrate", "--no-input", "--verbosity", "0"],
+        [sys.executable, "-c", AS_A_FIRST_START_DOES],
         cwd=PROJECT_FOLDER,
         env={**os.environ, "DATABASE_URL": f"{server}/{UNFINISHED}"},
         check=True,

@@ -1,4 +1,8 @@
-"""The whole of `deploy/up`, killed and started again, with its database and queue as they were."""
+"""The whole of `deploy/up`, killed and started again, with its database and queue as they were.
+
+Its database has its tables before the first start: every run of the tests migrates an empty one
+(tests/migrated.py), by the function that a first start calls, and once is enough.
+"""
 
 from __future__ import annotations
 
@@ -15,15 +19,38 @@ from urllib.parse import urlsplit
 import psycopg
 import pytest
 
+from deploy.embedded.children import Child, stop_together
 from deploy.embedded.data_folder import DataFolder
 from deploy.embedded.handover import PROJECT_FOLDER, read_handover
 from deploy.embedded.ports import choose_port, listen
-from deploy.embedded.processes import ProcessRecord, is_running, read_records
+from deploy.embedded.processes import MARK_VARIABLE, ProcessRecord, is_running, read_records
+from deploy.embedded.servers import choose_servers
+from tests.conftest import url_of_test_database
 from tests.deploy.conftest import wait_until
+from tests.faults.stack import dump, restore
 
-pytestmark = pytest.mark.faults
+pytestmark = [pytest.mark.faults, pytest.mark.django_db]
 
 StartUp = Callable[[DataFolder, int], subprocess.Popen[bytes]]
+
+
+@pytest.fixture
+def migrated(data: DataFolder, django_db_setup: None) -> DataFolder:
+    """A data folder with the tables of the test database; empty where they can't be read."""
+    tables = dump(url_of_test_database())
+    if tables is not None:
+        postgres = choose_servers(data, {}).postgres
+        assert postgres is not None
+        postgres.initialise()
+        server = Child(postgres.program({MARK_VARIABLE: data.mark()}))
+        server.start()
+        try:
+            wait_until(postgres.problem)
+            postgres.ensure_database()
+            restore(tables, postgres)
+        finally:
+            stop_together([server])
+    return data
 
 
 @pytest.fixture
@@ -75,7 +102,8 @@ def processes(data: DataFolder) -> dict[str, ProcessRecord]:
     return {record.name: record for record in read_records(data.records)}
 
 
-def test_a_row_outlives_the_killing_of_everything(data: DataFolder, start_up: StartUp) -> None:
+def test_a_row_outlives_the_killing_of_everything(migrated: DataFolder, start_up: StartUp) -> None:
+    data = migrated
     with listen("127.0.0.1", 0) as squatter:
         taken = squatter.getsockname()[1]
         first = start_up(data, taken)

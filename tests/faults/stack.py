@@ -236,6 +236,7 @@ def dump(url: str) -> bytes | None:
 
 def restore(schema: bytes, postgres: PostgresServer) -> None:
     command = [str(binary("psql")), "--quiet", "--no-psqlrc", "--set", "ON_ERROR_STOP=1"]
+    command.append("--single-transaction")
     done = subprocess.run(
         [*command, postgres.url()], input=schema, stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE, check=False,
