@@ -96,6 +96,15 @@ def flush_as_a_superuser() -> Iterator[None]:
     connection.ops.sql_flush = plain  # type: ignore[method-assign]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def disk_is_not_waited_for() -> Iterator[None]:
+    """Files of a test are thrown away with it; processes that lose power are tests/faults' own."""
+    plain = os.fsync
+    os.fsync = lambda handle: None
+    yield
+    os.fsync = plain
+
+
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
     """The browser for browser tests; a machine without one fails them and says what to do."""
