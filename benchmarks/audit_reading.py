@@ -17,7 +17,7 @@ import random
 import statistics
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 from benchmarks.audit_page import IN_VIEW, make_job, served
@@ -49,7 +49,8 @@ class Reader:
     """Presses keys, and waits until what they ask for can be seen."""
 
     def __init__(self, page: Any) -> None:
-        self.page, self.screens = page, 0
+        self.page = page
+        self.counted: list[int] = []
         self.answers: dict[str, list[float]] = {}
 
     def timed(self, what: str, act: Callable[[], None]) -> None:
@@ -76,13 +77,13 @@ class Reader:
         self.timed("next", self._next)
 
     def _screens(self) -> None:
-        self.screens = 0
+        self.counted.append(0)
         while self.page.locator(".pair:not(.pair-is-seen)").count():
             self.press("Space", IN_VIEW)
-            self.screens += 1
+            self.counted[-1] += 1
 
     def _odd(self) -> None:
-        for _ in range(ODD):
+        for _ in range(self.page.locator(".pair-doubted").count()):
             self.press("w")
             self.press("Enter", ZOOMED)
             self.press("Escape")
@@ -98,6 +99,10 @@ class Reader:
         self.page.keyboard.press("m")
         self.page.wait_for_function("was => location.href !== was", arg=was)
         self.page.wait_for_function(f"() => ({IN_VIEW})() && ({AT_TOP})()")
+
+    @property
+    def screens(self) -> int:
+        return round(statistics.median(self.counted))
 
     def middle(self) -> dict[str, float]:
         return {what: statistics.median(found) for what, found in self.answers.items()}
@@ -123,11 +128,12 @@ def main(photos: int) -> None:
             page = context.new_page()
             page.goto(there + made["reading page"])
             page.wait_for_function("() => !document.querySelector('[data-show-keys]').hidden")
-            reader, job = Reader(page), _job(page)
+            reader, jobs = Reader(page), []
             for _ in range(TIMES):
+                jobs.append(_job(page))
                 reader.read()
             browser.close()
-    _tell(job, reader)
+    _tell(_middle_job(jobs), reader)
 
 
 def _job(page: Any) -> Job:
@@ -136,7 +142,8 @@ def _job(page: Any) -> Job:
     return Job(
         photos=page.locator("[data-shot-of]").count(),
         pairs=page.locator(".pair").count(),
-        warned=min(ODD, page.locator(".pair-doubted").count()),
+        odd=ODD,
+        doubted=page.locator(".pair-doubted").count(),
         figures=VERDICT_FIGURES + readings,
         checks=page.locator(".machine-check").count(),
         told=page.locator(".pair-group").count() + page.locator(".pair-why", has_text=":").count(),
@@ -144,9 +151,17 @@ def _job(page: Any) -> Job:
     )
 
 
+def _middle_job(jobs: list[Job]) -> Job:
+    """Of each count the middle: how many photos look alike differs from job to job."""
+    counts = {each.name: [getattr(job, each.name) for job in jobs] for each in fields(Job)}
+    return Job(**{name: round(statistics.median(found)) for name, found in counts.items()})
+
+
 def _tell(job: Job, reader: Reader) -> None:
     answers, load = reader.middle(), os.getloadavg()[0]
-    print(f"{job.photos} photos, {job.pairs} points, {job.warned} odd; load average {load:.1f}")
+    print(
+        f"{job.photos} photos, {job.pairs} points, {job.doubted} doubted; load average {load:.1f}"
+    )
     print("answers of the page, middle of", TIMES, "jobs [s]:", _rounded(answers))
     for assumed in ASSUMED:
         sides = _sides(job, assumed, reader, answers)
@@ -155,7 +170,10 @@ def _tell(job: Job, reader: Reader) -> None:
             print(f"{name}: {acts}")
             for what, seconds in acts.told:
                 print(f"  {seconds:6.1f} s  {what}")
-        print(f"{_ratio(sides):.1f} times as fast on the page")
+        at_once = sides["folders"].seconds / (sides["the page"].hands_s + sides["the page"].looks_s)
+        print(
+            f"{_ratio(sides):.1f} times as fast on the page; {at_once:.1f} if it answered at once"
+        )
     middle = next(one for one in ASSUMED if one.name == "middle")
     print("\nmiddle, by how long each photo is looked at:")
     for looks in (1, 2, 3, 4, 6, 8, 12):

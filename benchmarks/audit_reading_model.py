@@ -74,13 +74,15 @@ ASSUMED = (
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What there is to read. warned: things that are odd, and looked at twice; figures: numbers of
-    verdict and readings; checks: lines of the machine; told: headings and points that say
-    what is to be seen; reason_words: that say what is odd about one pair."""
+    """What there is to read. odd: photos that are odd, and looked at twice; doubted: pairs that the
+    machine speaks against, rightly or not, all of them looked at twice on the page; figures:
+    numbers of verdict and readings; checks: lines of the machine; told: headings and points that
+    say what is to be seen; reason_words: that say what is odd about one pair."""
 
     photos: int
     pairs: int
-    warned: int
+    odd: int
+    doubted: int
     figures: int
     checks: int
     told: int
@@ -167,10 +169,10 @@ def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens
     gauges = round(job.pairs * assumed.gauges)
     acts.step("the depth recorded, beneath each gauge", looks_s=gauges * (READ_S + COMPARE_S))
     acts.step(
-        f"{job.warned} odd pairs: why, word by word; enlarged, looked at again",
-        keys=3 * job.warned,
-        mental=job.warned,
-        looks_s=job.warned * (job.reason_words * SEARCH_S + 2 * assumed.looks * SCENE_S),
+        f"{job.doubted} doubted pairs: why, word by word; enlarged, looked at again",
+        keys=3 * job.doubted,
+        mental=job.doubted,
+        looks_s=job.doubted * (job.reason_words * SEARCH_S + 2 * assumed.looks * SCENE_S),
         answers_s=answers_s["odd"],
     )
     acts.step("to the readings on the drawing", keys=1, mental=1, answers_s=answers_s["drawing"])
@@ -223,10 +225,10 @@ def in_folders(job: Job, assumed: Assumed) -> Acts:
             looks_s=job.photos * SEARCH_S,
         )
     acts.step(
-        f"{job.warned} odd photos: zoomed, looked at again, back",
-        keys=2 * job.warned,
-        mental=job.warned,
-        looks_s=job.warned * 2 * assumed.looks * SCENE_S,
+        f"{job.odd} odd photos: zoomed, looked at again, back",
+        keys=2 * job.odd,
+        mental=job.odd,
+        looks_s=job.odd * 2 * assumed.looks * SCENE_S,
     )
     acts.step("close what is open", keys=6)
     acts.step(

@@ -7,7 +7,6 @@ import { circle, planOf, square } from "./on_site/drawing.js";
 
 const KEPT = "eavesbook-reading-keys";
 const PARTS = ["pairs", "verdict", "readings", "times", "history", "findings"];
-const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 const keysDialog = document.getElementById("keys");
 const keysOn = keysDialog.querySelector("[data-keys-on]");
 const things = () => [...document.querySelectorAll("[data-thing]")];
@@ -23,7 +22,7 @@ function choose(thing, { focus = true } = {}) {
   thing.classList.add("thing-chosen");
   if (focus) {
     thing.focus({ preventScroll: true });
-    thing.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "instant" : "smooth" });
+    thing.scrollIntoView({ block: "nearest", behavior: "instant" });
   }
   showPlace(thing);
 }
