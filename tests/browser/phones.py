@@ -11,11 +11,11 @@ from typing import Any
 
 from django.conf import settings
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
-from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, ConsoleMessage, Locator, Page, Playwright, expect
 
 from jobs.models import User, Visit
+from tests.browser.keys import session_of
 from tests.browser.line import Line
 from tests.browser.shapes import PATIENCE_MS, PHONE, QUIET
 from tests.jobs.on_site_scene import Scene, booked_scene
@@ -83,11 +83,9 @@ class Phone:
 
     def sign_in(self, person: User) -> None:
         """As if by the sign-in page: the session's cookie, which a phone keeps for a fortnight."""
-        client = Client()
-        client.force_login(person)
-        name = settings.SESSION_COOKIE_NAME
+        name, value = settings.SESSION_COOKIE_NAME, session_of(person)
         context = self.context or self.open()
-        cookie = {"name": name, "value": client.cookies[name].value, "url": self.line.address}
+        cookie = {"name": name, "value": value, "url": self.line.address}
         cookie["expires"] = timezone.now().timestamp() + 14 * 24 * 3600  # type: ignore[assignment]
         context.add_cookies([cookie])  # type: ignore[list-item]
 

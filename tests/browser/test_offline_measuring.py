@@ -3,36 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
-from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import expect
 
 from compliance.audits.remeasuring import readings_to_measure
 from compliance.models import FindingDraft, JobRead, Remeasurement
+from tests.browser.keys import elsewhere
 from tests.browser.line import Line
 from tests.browser.phones import WORKER_IN_CHARGE, Phone
 from tests.browser.shapes import PATIENCE_MS
-from tests.compliance.reading_scene import AuditScene, audit_scene
+from tests.compliance.reading_scene import audit_scene
 
 pytestmark = pytest.mark.browser
-
-
-def elsewhere(make: Callable[[], AuditScene]) -> AuditScene:
-    """Made in another thread, with a connection to the database of its own."""
-
-    def made() -> AuditScene:
-        try:
-            return make()
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(1) as pool:
-        return pool.submit(made).result()
 
 
 def test_depths_measured_without_signal_arrive_once_and_letters_typed_are_no_keys(

@@ -7,18 +7,17 @@ axe-core's rules are those it marks as WCAG 2.0 to 2.2, levels A and AA
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from jobs.evidence.clock import told_time
 from jobs.models import Arrival, PreStartCheck
 from jobs.pages.phone_shell import FILES, shell
+from tests.browser.axe import violations
 from tests.browser.line import Line
 from tests.browser.phones import OnSite, Phone, scene_today
 from tests.browser.shapes import PHONE
@@ -28,7 +27,6 @@ from tests.pictures import loft_jpeg
 pytestmark = pytest.mark.browser
 Pocket = Callable[[str], Phone]
 
-WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
 STEPS = (
     "",
     "check/",
@@ -63,13 +61,6 @@ SMALL_TARGETS = """
   .filter(([, box]) => box.height < 48 || box.width < 48)
   .map(([text, box]) => text + " " + Math.round(box.width) + " x " + Math.round(box.height))
 """
-
-
-def violations(page: Page) -> list[str]:
-    return [
-        f"{found['help']}: {json.dumps([' '.join(node['target']) for node in found['nodes'][:3]])}"
-        for found in Axe().run(page, options=WCAG).response["violations"]
-    ]
 
 
 def test_every_page_of_the_day_opens_without_signal(pocket: Pocket, line: Line) -> None:

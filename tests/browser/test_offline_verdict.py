@@ -66,15 +66,16 @@ def any_reading(rng: random.Random, *bounds: float) -> Reading:
     )
 
 
-def judged_on_phone(page: Page, jobs: list[Job], rule: DepthRequirement) -> list[dict[str, Any]]:
+def judged_on_phone(page: Page, jobs: list[tuple[Any, list[Reading]]]) -> list[dict[str, Any]]:
+    """The phone's verdicts on readings, each by the rules of its loft."""
     cases = [
         {
-            "rules": rules_of(loft, rule),
+            "rules": rules,
             "readings": [
                 {name: getattr(reading, name) for name in Reading.__slots__} for reading in readings
             ],
         }
-        for loft, readings in jobs
+        for rules, readings in jobs
     ]
     told: list[dict[str, Any]] = json.loads(page.evaluate(JUDGE, json.dumps(cases)))
     return told
@@ -112,7 +113,7 @@ def test_the_phone_judges_like_the_engine(page: Page) -> None:
     }
     wrong, verdicts = {}, set()
     for name, (rule, jobs) in lofts.items():
-        here = judged_on_phone(page, jobs, rule)
+        here = judged_on_phone(page, [(rules_of(loft, rule), told) for loft, told in jobs])
         for number, (mine, (loft, readings)) in enumerate(zip(here, jobs, strict=True)):
             engine = assess_depths(loft, readings, rule)
             verdicts.add((name, engine.verdict))
@@ -126,8 +127,9 @@ def test_the_phone_judges_like_the_engine(page: Page) -> None:
 def test_it_wants_readings_exactly_until_there_are_enough(page: Page) -> None:
     """Measuring where the phone says, again and again, ends with count and spread satisfied."""
     jobs: list[Job] = [(loft, []) for loft, _ in random_jobs(12, 73)]
+    on_phone = [(rules_of(loft, ASKED), readings) for loft, readings in jobs]
     for _ in range(40):
-        told = judged_on_phone(page, jobs, ASKED)
+        told = judged_on_phone(page, on_phone)
         wanted = [verdict["wanted"] for verdict in told]
         if not any(wanted):
             break

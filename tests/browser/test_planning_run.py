@@ -6,17 +6,15 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from jobs.models import User
+from tests.browser.axe import violations
 from tests.browser.board import BoardPlanner
 from tests.browser.conftest import Screens
 from tests.jobs.board_scene import a_board, a_crew, a_need, a_visit, next_week
 
 pytestmark = pytest.mark.browser
-
-WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
 
 
 @pytest.fixture
@@ -30,20 +28,15 @@ def planner(transactional_db: None) -> User:
     return office.planner
 
 
-def troubles_of_access(page: Page) -> list[str]:
-    found = Axe().run(page, options=WCAG).response["violations"]
-    return [f"{page.url}: {violation['help']}" for violation in found]
-
-
 def test_a_plan_is_watched_stopped_and_accepted(
     planner: User,
     running_worker: Any,
-    desk: Callable[[str], Page],
+    desk: Callable[[str, User], Page],
     screens: Screens,
 ) -> None:
-    office = BoardPlanner(desk("planner"), planner.email)
+    office = BoardPlanner(desk("planner", planner), planner.email)
     office.opens_board(next_week())
-    found = troubles_of_access(office.page)
+    found = violations(office.page)
 
     office.page.get_by_role("link", name="Look for a plan").last.click()
     office.page.get_by_label("From").fill(next_week().isoformat())
@@ -55,14 +48,14 @@ def test_a_plan_is_watched_stopped_and_accepted(
 
     office.reads("Looking for a better plan", "You may close this page", "4 visits placed")
     expect(office.page.get_by_role("img", name="The first plan")).to_be_visible()
-    found += troubles_of_access(office.page)
+    found += violations(office.page)
     office.presses("Stop, and keep the best plan so far")
 
     office.reads("To be booked", "7 Waiting Way", "8 Waiting Way", "9 Waiting Way")
-    found += troubles_of_access(office.page)
+    found += violations(office.page)
     office.presses("See it on the board")
     expect(office.page.locator(".proposed")).to_have_count(3)
-    found += troubles_of_access(office.page)
+    found += violations(office.page)
     office.page.go_back()
     office.presses("Accept all")
 
