@@ -59,7 +59,6 @@ class OfficePricesViewSet(
     write_roles = PLANNER
     queryset = OfficePrices.objects.none()
     serializer_class = OfficePricesSerializer
-    filterset_fields = ["number"]
 
     def get_queryset(self) -> Any:
         return OfficePrices.objects.visible_to(self.request.user)

@@ -224,10 +224,10 @@ class PlanRunViewSet(
     @action(detail=True, methods=["post"])
     def accept(self, request: Request, pk: str) -> Response:
         """Book what is proposed, in whole or part; what changed since is refused with words."""
-        given = AcceptSerializer(data=request.data)
+        run, given = self.get_object(), AcceptSerializer(data=request.data)
         given.is_valid(raise_exception=True)
         answered = accept_knowing(
-            self.get_object(),
+            run,
             request.user,
             given.validated_data.get("proposals"),
             promises_may_break=given.validated_data.get("promises_may_break"),

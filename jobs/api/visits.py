@@ -212,10 +212,10 @@ class VisitViewSet(
     @action(detail=True, methods=["post"], url_path="send-along")
     def send_along(self, request: Request, pk: str) -> Response:
         """Send somebody of another crew along on a booked visit, or not, under If-Match."""
+        seen = self.get_object()
         given = SendAlongSerializer(data=request.data, context=self.get_serializer_context())
         given.is_valid(raise_exception=True)
         act = lend if given.validated_data["lent"] else take_back
-        seen = self.get_object()
         with transaction.atomic():
             visit = lock_visit(seen.pk)
             require_match(request, visit)
@@ -230,10 +230,10 @@ class VisitViewSet(
 
         Its new end is a line of the plan, as is whatever has to move for it.
         """
-        given = OverrunSerializer(data=request.data)
+        seen, given = self.get_object(), OverrunSerializer(data=request.data)
         given.is_valid(raise_exception=True)
         ends_at, waiting = given.validated_data["ends_at"], given.validated_data["waiting"]
-        run = visit_overruns(self.get_object(), ends_at, by=request.user, waiting=Waiting(waiting))
+        run = visit_overruns(seen, ends_at, by=request.user, waiting=Waiting(waiting))
         return Response(PlanRunSerializer(run).data, status=202)
 
     def _mark(self, request: Request, kind: Any, field: str, act: Any) -> Response:
