@@ -160,10 +160,21 @@ def _why_closed(closed: Sequence[Closed]) -> tuple[WhyNot, ...]:
             found.append(_no_room(places, count))
         elif code == "skill":
             crews = {place.row.crew.pk for place in places}
-            found.append(WhyNot(f"{places[0].why} So it is with {len(crews)} of the crews."))
+            why = f"{places[0].why} So it is with {len(crews)} of the crews."
+            found.append(WhyNot(why, HELPS[code]))
         else:
-            found.append(WhyNot(f"{places[0].why} ({count} crew days)"))
+            found.append(WhyNot(f"{places[0].why} ({count} crew days)", HELPS[code]))
     return tuple(found)
+
+
+# What would let it in, by what keeps it out of a crew's day; `room` has numbers of its own.
+HELPS = {
+    "skill": "Somebody with that skill in one more crew: record it on the crews page.",
+    "away": "Another day, or the absence taken back if they come.",
+    "passed": "Later days on the board.",
+    "far": "A crew with a base nearer to it, or its work shared out over several days.",
+    "agreed": "Another time agreed with the householder, or other days on the board.",
+}
 
 
 def _no_room(places: Sequence[Closed], count: int) -> WhyNot:
