@@ -11,7 +11,9 @@ from django.db import connection
 from compliance.ledger.check import verify_ledger
 from compliance.ledger.seals import make_seal
 from compliance.packs.choosing import PackWish, wished_scope
+from compliance.packs.derived import derived_lines
 from compliance.packs.scope import PackScope
+from compliance.packs.scratch import Scratch
 from compliance.verify import layout
 from jobs.models import Job, Property, User, Visit, VisitOperative
 from tests.compliance.audited import let_auditors_see
@@ -62,6 +64,18 @@ def test_what_an_operative_has_of_the_visit_is_the_visits_own(scene: Scene):
     said = f"operative on a visit {told.pk}: its live is not what follows from visit"
     assert first_fault(PackScope([scene.job.pk], "One job")).startswith(said)
     assert first_fault(PackScope(None, "All")).startswith(said)
+
+
+def test_what_follows_from_an_edit_after_the_seal_is_marked_and_not_called_tampered(scene: Scene):
+    told = VisitOperative.objects.create(visit=scene.visit, operative=OperativeFactory())
+    seal, scratch = make_seal(), Scratch()
+    scratch.add_edited([(layout.OPERATIVE_EVENTS, told.pk)])
+    before = list(derived_lines(PackScope(None, "All"), seal, scratch))
+    Visit.objects.filter(pk=scene.visit.pk).update(note="Ring twice")
+
+    after = list(derived_lines(PackScope(None, "All"), seal, scratch))
+
+    assert [json.loads(line).get("later") for line in (*before, *after)] == [None, True]
 
 
 def test_a_depth_rule_made_easier_by_force_is_named_in_the_pack_of_a_job(scene: Scene):
