@@ -155,7 +155,7 @@ def main(listener: int, watch: Path) -> None:
     assert reverse("account_login")  # by now all addresses are known
     app.loader.import_default_modules()
     app.finalize()
-    os.environ["CELERY_SKIP_CHECKS"] = "1"  # the line before last ran Django's for every worker
+    os.environ["CELERY_SKIP_CHECKS"] = "1"  # importing the tasks ran them, once for all workers
     for module in LOADED_LATE:
         importlib.import_module(module)
     first = Client().get("/api/v1/depth-readings/", headers={"host": "127.0.0.1"})
