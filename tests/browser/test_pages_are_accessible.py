@@ -102,7 +102,7 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
         world = build(World, "own", company, scheme)
         world.marked_scheme = scheme
         yield world
-        call_command("flush", verbosity=0, interactive=False)
+        call_command("flush", verbosity=0, interactive=False, reset_sequences=False)
 
 
 @pytest.fixture(scope="module")
