@@ -47,6 +47,11 @@ SUMMARIES = {
     "no_room": "Every shift that could take it is full.",
 }
 
+# The same where an empty day of some crew would do.
+NEAR_ENOUGH = {
+    "too_long": "Most shifts are too short for it; those that are long enough have no room.",
+    "too_far": "Most crews are too far away for it; those that are near enough have no room.",
+}
 PLAN_MORE = "More days, or another crew."
 # What is said where nothing that was tried is enough: where to look, not tried out.
 HINTS = {
@@ -162,6 +167,8 @@ def _summary(draft: Draft, visit: int, code: str) -> str:
         if not able.any():
             return f"No crew has everything it needs: {lacking}."
         return f"Crews that can do it ({lacking}) have no room; others lack the skill."
+    if code in NEAR_ENOUGH and not found.fixed and not is_too_long(draft, visit):
+        return NEAR_ENOUGH[code]
     return SUMMARIES[code]
 
 
