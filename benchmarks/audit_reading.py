@@ -39,7 +39,8 @@ ODD = 3
 VERDICT_FIGURES, REASON_WORDS = 4, 12
 SETTLED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 ZOOMED = """() => { const open = document.querySelector("#zoom[open]"); return open
-  && [...open.querySelectorAll("img[src]")].every(i => i.complete && i.naturalWidth); }"""
+  && [...open.querySelectorAll(".compare-frame img")].every(i =>
+    i.src.endsWith("/display/") && i.complete && i.naturalWidth); }"""
 AT_HAND = "() => performance.getEntriesByType('resource').some(r => r.name.endsWith('?ahead'))"
 TOLD = "() => document.querySelector('.finding-draft')"
 AT_TOP = "() => scrollY === 0"

@@ -14,6 +14,7 @@ const hasPictures = (pair) => pair.querySelector("[data-display]");
 export function zoomPair(pair) {
   if (!pair || !hasPictures(pair)) return;
   shown = pair;
+  told(pair);
   const stage = template.content.cloneNode(true);
   stage.querySelector("[data-zoom-name]").textContent = pair.getAttribute("aria-label");
   for (const word of ["before", "after"]) fill(stage, pair, word);
@@ -33,8 +34,12 @@ function fill(stage, pair, word) {
     none.textContent = `No ${word} photo`;
     return frame.append(none);
   }
+  // The small picture is there at once; the large one takes its place when it has come.
   const image = document.createElement("img");
-  image.src = shot.dataset.display;
+  const large = new Image();
+  image.src = shot.querySelector("img")?.currentSrc || shot.dataset.display;
+  large.src = shot.dataset.display;
+  large.decode().then(() => { image.src = large.src; }, () => { image.src = large.src; });
   image.alt = shot.querySelector("img")?.alt || "";
   image.draggable = false;
   return frame.append(image);
@@ -55,7 +60,7 @@ function neighbour(by) {
   zoomPair(all[(all.indexOf(shown) + by + all.length) % all.length]);
 }
 
-/** chosen: is told which pair was shown last when the zoom is closed. */
+/** chosen: is told which pair is shown. */
 export function beginZoom(chosen) {
   told = chosen;
   dialog.addEventListener("keydown", (event) => {
@@ -68,10 +73,10 @@ export function beginZoom(chosen) {
   dialog.addEventListener("click", (event) => {
     if (event.target.closest("[data-zoom-close]")) dialog.close();
   });
+  // The browser tells it a moment later: whoever has begun a finding by then keeps the focus there.
   dialog.addEventListener("close", () => {
-    if (!shown) return;
-    told(shown);
+    if (!shown || document.activeElement?.closest("[data-finding-form]")) return;
     shown.focus({ preventScroll: true });
-    shown.scrollIntoView({ block: "center", behavior: "instant" });
+    shown.scrollIntoView({ block: "nearest", behavior: "instant" });
   });
 }
