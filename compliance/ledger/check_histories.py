@@ -14,6 +14,7 @@ from django.apps import apps
 from compliance.ledger.facts import ERASED_HASHES
 from compliance.ledger.histories import DELETED, HISTORIES, event_expression
 from compliance.ledger.kinds import key_of
+from compliance.verify.layout import HASHES_SINCE
 
 Query = Callable[[str, list[object]], list[tuple]]  # type: ignore[type-arg]
 Found = Iterator[tuple[str, str]]
@@ -48,12 +49,21 @@ DERIVED: dict[str, tuple[str, str]] = {
     ),
     "jobs_photohash": (
         "is not what the inspection of its photo found",
-        """
+        f"""
         SELECT h.photo_id FROM jobs_photohash h
         LEFT JOIN jobs_photoinspection i ON i.id = h.inspection_id
         LEFT JOIN jobs_photo p ON p.id = h.photo_id
         WHERE (h.value, h.photo_id, h.job_id)
             IS DISTINCT FROM (i.perceptual_hash, i.photo_id, p.job_id)
+        UNION ALL
+        SELECT n.photo_id FROM (
+            SELECT DISTINCT ON (photo_id) photo_id, inspector_version, perceptual_hash
+            FROM jobs_photoinspection ORDER BY photo_id, id DESC
+        ) n
+        WHERE n.inspector_version ~ '^[0-9]{{1,8}}$'
+        AND n.inspector_version::int >= {HASHES_SINCE}
+        AND n.perceptual_hash IS NOT NULL
+        AND NOT EXISTS (SELECT FROM jobs_photohash h WHERE h.photo_id = n.photo_id)
         """,
     ),
 }

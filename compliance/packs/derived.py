@@ -34,8 +34,17 @@ HASHES = f"""
     SELECT h.photo_id, h.job_id, h.inspection_id, h.value, EXISTS (
         {NOT_SEALED.format(kind=INSPECTION)} AND e.fact_id = h.inspection_id)
     FROM jobs_photohash h JOIN jobs_photo p ON p.id = h.photo_id
-    WHERE {{which}} ORDER BY h.photo_id LIMIT {STEP}
+    WHERE {{which}} AND h.photo_id > %(after)s ORDER BY h.photo_id LIMIT {STEP}
 """
+FORGOTTEN = f"""
+    SELECT p.id, NULL, NULL, NULL, true FROM jobs_photo p
+    WHERE {{which}} AND p.id > %(after)s
+    AND NOT EXISTS (SELECT FROM jobs_photohash h WHERE h.photo_id = p.id)
+    AND EXISTS ({NOT_SEALED.format(kind=INSPECTION)} AND e.fact_id IN (
+        SELECT i.id FROM jobs_photoinspection i WHERE i.photo_id = p.id))
+    ORDER BY p.id LIMIT {STEP}
+"""
+"""Photos that have no hash, and whose inspection after the Seal may say why."""
 OPERATIVES = f"""
     SELECT o.id, to_jsonb(o) ->> 'during', o.live, EXISTS (
         {NOT_SEALED.format(kind=VISIT_EVENTS)} AND e.fact_id IN (
@@ -82,10 +91,11 @@ def _photo_hashes(scope: PackScope, seal: Seal) -> Iterator[tuple[object, ...]]:
 
 
 def _hashes(which: str, parameters: dict[str, object]) -> Iterator[tuple[object, ...]]:
-    sql, after = HASHES.format(which=f"{which} AND h.photo_id > %(after)s"), 0
-    while rows := written(sql, parameters | {"after": after}):
-        yield from rows
-        after = rows[-1][0]
+    for sql in (HASHES.format(which=which), FORGOTTEN.format(which=which)):
+        after = 0
+        while rows := written(sql, parameters | {"after": after}):
+            yield from rows
+            after = rows[-1][0]
 
 
 def _lines(table: str, rows: Iterable[tuple[object, ...]], *columns: str) -> Iterator[bytes]:

@@ -13,6 +13,7 @@ from compliance.verify.faults import Fault
 from compliance.verify.layout import (
     BALANCE,
     DERIVED,
+    HASHES_SINCE,
     INSPECTION,
     MOVEMENT,
     OPERATIVE,
@@ -24,6 +25,7 @@ from compliance.verify.layout import (
 )
 from compliance.verify.present import Histories, row_name
 from compliance.verify.reading_json import read_object
+from compliance.verify.scratch import in_steps, is_number, open_scratch
 from compliance.verify.sources import PackFiles
 
 CANCELLED = "cancelled"
@@ -43,6 +45,7 @@ class Derived:
     whole: bool
     complete: bool
     later: int = field(default=0, init=False)
+    hashes: PhotoHashes = field(default_factory=lambda: PhotoHashes(), init=False)
 
     def faults(self) -> Iterator[Fault]:
         if DERIVED not in self.files.names:
@@ -58,6 +61,8 @@ class Derived:
         if self.complete:
             for number in self.histories.without_copy(OPERATIVE_EVENTS):
                 yield Fault(row_name(OPERATIVE_EVENTS, number), f"is missing from {DERIVED}")
+            for photo in self.hashes.missing(self.facts):
+                yield Fault(f"hash of photo {photo}", "is missing: an inspection of it has one")
 
     def notes(self) -> list[str]:
         """What could not be told; asked for when all faults were."""
@@ -77,6 +82,7 @@ class Derived:
             if not later:
                 yield from _balance(values, expected)
         elif table == PHOTO_HASH:
+            self.hashes.tell(values["id"])
             if not later:
                 yield from _photo_hash(values, self.facts)
         elif table == OPERATIVE:
@@ -106,6 +112,39 @@ class Derived:
             if values[column] != value or type(values[column]) is not type(value):
                 what = f"its {column} is not what follows from visit {own['visit_id']}"
                 yield Fault(name, what, repr(value), repr(values[column]))
+
+
+class PhotoHashes:
+    """Which photos a pack tells the hash of, on disk; and which their inspections say have one."""
+
+    def __init__(self) -> None:
+        self._lists = open_scratch("told (photo PRIMARY KEY)", "due (photo PRIMARY KEY, is_due)")
+
+    def tell(self, photo: Any) -> None:
+        if is_number(photo):
+            self._lists.execute("INSERT OR IGNORE INTO told VALUES (?)", (photo,))
+
+    def missing(self, facts: Facts) -> Iterator[int]:
+        """By each photo's newest inspection; asked for when all were told."""
+        self._lists.executemany(
+            "INSERT OR REPLACE INTO due VALUES (?, ?)",
+            (
+                (known["photo_id"], _has_a_hash(known))
+                for _, known in facts.of_kind(INSPECTION)
+                if is_number(known["photo_id"])
+            ),
+        )
+        sql = (
+            "SELECT photo FROM due WHERE photo > ? AND is_due "
+            "AND photo NOT IN (SELECT photo FROM told) ORDER BY photo LIMIT ?"
+        )
+        yield from (photo for (photo,) in in_steps(self._lists, sql, 0))
+
+
+def _has_a_hash(inspection: Row) -> bool:
+    version = inspection["inspector_version"]
+    known = isinstance(version, str) and version.isdecimal() and len(version) < 9
+    return known and int(version) >= HASHES_SINCE and inspection["perceptual_hash"] is not None
 
 
 def _sums(facts: Facts) -> dict[tuple[int, int], tuple[int, int]]:

@@ -72,7 +72,7 @@ NAMES = {
 KEPT: dict[str, tuple[str, ...]] = {
     READING: ("x_mm", "y_mm", "depth_mm", "allowance"),
     PHOTO: ("sha256", "moment", "job_id"),
-    INSPECTION: ("photo_id", "perceptual_hash"),
+    INSPECTION: ("photo_id", "perceptual_hash", "inspector_version"),
     MOVEMENT: ("depot_id", "item_id", "effect"),
     CHECK: ("safe_to_start",),
     HANDOVER: ("all_done", "not_done_reason"),

@@ -112,6 +112,8 @@ MOVEMENT: Final = "jobs_stockmovement"
 INSPECTION: Final = "jobs_photoinspection"
 BALANCE: Final = "jobs_stockbalance"
 PHOTO_HASH: Final = "jobs_photohash"
+HASHES_SINCE: Final = 4
+"""From this version of the inspector on a photo has a row of its hash if its inspection has one."""
 OPERATIVE: Final = "jobs_visitoperative"
 OPERATIVE_EVENTS: Final = "jobs_visitoperativeevent"
 VISIT_EVENTS: Final = "jobs_visitevent"

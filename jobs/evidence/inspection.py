@@ -17,7 +17,7 @@ from jobs.evidence.erased_photos import ERASED_VERSION, still_kept
 from jobs.evidence.likeness import doubts_about_likeness, remember
 from jobs.models import Photo, PhotoInspection
 
-INSPECTOR_VERSION = "3"
+INSPECTOR_VERSION = "4"
 COPY_LIMIT_BYTES = 20_000_000
 COPIES_FOLDER = "photo-copies"
 WAITING_TOO_LONG = timedelta(minutes=5)
@@ -74,7 +74,7 @@ def _readable(photo: Photo, seen: Seen) -> dict[str, Any]:
     return seen_facts(seen, doubts) | {
         "exif_latitude_deg": seen.exif.latitude_deg,
         "exif_longitude_deg": seen.exif.longitude_deg,
-        "perceptual_hash": next(iter(seen.look.hashes), None),
+        "perceptual_hash": seen.look.hashes[0] if seen.look.can_be_compared else None,
     }
 
 

@@ -1,6 +1,8 @@
 """The index of perceptual hashes: one row a photo, made anew by every version of the inspector.
 
-No evidence: what an inspection found stands in its own row, which is never changed.
+No evidence: what an inspection found stands in its own row, which is never changed. A photo has
+a row if its newest inspection has a hash; before version 4 of the inspector it could also have
+been too plain to be found.
 """
 
 from __future__ import annotations

@@ -220,6 +220,14 @@ def visit_copied_wrongly(chance: random.Random) -> None:
         assert cursor.rowcount == 1
 
 
+def row_that_follows_deleted(chance: random.Random) -> None:
+    """So that a photo shown before is not found again, or stock is not missed."""
+    table, key = chance.choice([("jobs_photohash", "photo_id"), ("jobs_stockbalance", "id")])
+    with triggers_off() as cursor:
+        cursor.execute(f"DELETE FROM {table} WHERE {key} = %s", [chance.choice(ids_of(table))])
+        assert cursor.rowcount == 1
+
+
 def row_slipped_in(chance: random.Random) -> None:
     """A copy of a fact, an event or a row that can be edited, which never entered the ledger."""
     table, own = chance.choice(COPIED)
@@ -268,6 +276,7 @@ LEDGER_CHANGES: tuple[LedgerChange, ...] = (
     seal_deleted,
     stored_hash_changed,
     visit_copied_wrongly,
+    row_that_follows_deleted,
     row_slipped_in,
     context_rewritten,
 )

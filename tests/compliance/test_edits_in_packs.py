@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pghistory
@@ -15,12 +16,16 @@ from compliance.packs.derived import derived_lines
 from compliance.packs.scope import PackScope
 from compliance.packs.scratch import Scratch
 from compliance.verify import layout
+from jobs.evidence.content_store import keep
+from jobs.evidence.erased_photos import mark_erased
+from jobs.evidence.inspection import inspect
 from jobs.models import Job, Property, User, Visit, VisitOperative
 from tests.compliance.audited import let_auditors_see
 from tests.compliance.database_tampering import by_force, triggers_off
 from tests.compliance.pack_scene import check, files_of, stored_photo
 from tests.compliance.scene import Scene, certified_scene
-from tests.factories import OperativeFactory, UserFactory
+from tests.factories import OperativeFactory, PhotoFactory, UserFactory
+from tests.pictures import loft_jpeg
 
 pytestmark = pytest.mark.django_db
 
@@ -76,6 +81,23 @@ def test_what_follows_from_an_edit_after_the_seal_is_marked_and_not_called_tampe
     after = list(derived_lines(PackScope(None, "All"), seal, scratch))
 
     assert [json.loads(line).get("later") for line in (*before, *after)] == [None, True]
+
+
+def test_a_photo_erased_after_the_seal_is_marked_and_its_hash_not_missed(scene: Scene):
+    kept = keep(io.BytesIO(loft_jpeg(4)), "photos", limit_bytes=9_000_000)
+    photo = PhotoFactory(
+        visit=scene.visit, job=scene.job, sha256=kept.sha256, original_name=kept.name
+    )
+    inspect(photo)
+    seal, whole = make_seal(), PackScope(None, "All")
+    before = list(derived_lines(whole, seal, Scratch()))
+    mark_erased([photo])
+
+    after = list(derived_lines(whole, seal, Scratch()))
+
+    told = [json.loads(line) for line in (*before, *after)]
+    assert [(line["id"], line.get("later")) for line in told] == [(photo.pk, None), (photo.pk, True)]
+    assert verify_ledger().sound
 
 
 def test_a_depth_rule_made_easier_by_force_is_named_in_the_pack_of_a_job(scene: Scene):
