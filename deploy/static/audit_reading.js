@@ -157,7 +157,7 @@ document.addEventListener("submit", readAndOn);
 
 // ---- Keys ---------------------------------------------------------------------------------
 const press = (selector) => document.querySelector(selector)?.click();
-const isDoubted = (thing) => thing.matches(".pair-doubted, .needs-hand:not([data-thing^='time:photo:'])");
+const isDoubted = (thing) => thing.matches(".js-doubted-pair, .needs-hand:not([data-thing^='time:photo:'])");
 const chosenPair = () => chosen?.closest(".pair");
 
 function seen() {
