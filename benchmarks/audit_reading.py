@@ -84,7 +84,7 @@ class Reader:
             self.counted[-1] += 1
 
     def _odd(self) -> None:
-        for _ in range(self.page.locator(".pair-doubted").count()):
+        for _ in range(self.page.locator(".js-doubted-pair").count()):
             self.press("w")
             self.press("Enter", ZOOMED)
             self.press("Escape")
@@ -144,9 +144,9 @@ def _job(page: Any) -> Job:
         photos=page.locator("[data-shot-of]").count(),
         pairs=page.locator(".pair").count(),
         odd=ODD,
-        doubted=page.locator(".pair-doubted").count(),
+        doubted=page.locator(".js-doubted-pair").count(),
         figures=VERDICT_FIGURES + readings,
-        checks=page.locator(".machine-check").count(),
+        checks=page.locator(".machine-checks li").count(),
         told=page.locator(".pair-group").count() + page.locator(".pair-why", has_text=":").count(),
         reason_words=REASON_WORDS,
     )
