@@ -104,7 +104,7 @@ def _part(heading: str, lines: list[str], count: int, page: str = "") -> str:
     if not count:
         return ""
     more = f"- and {count - len(lines)} more\n" if count > len(lines) else ""
-    where = f"All of them: {_address(page)}\n" if page else ""
+    where = f"\nAll of them: {_address(page)}\n" if page else ""
     return f"{heading}\n\n{''.join(lines)}{more}{where}"
 
 

@@ -20,7 +20,8 @@ def flag_shortfall(job: Job, assessment: Assessment) -> Shortfall:
     """Open a shortfall for a short job, or bring the open one up to date with a new verdict.
 
     It is due the scheme's weeks for a remedy after it was first flagged, and owned by whoever sent
-    the crew that fell short, until the office says otherwise.
+    the crew that fell short (if that person has left the office, by an officer of the company),
+    until the office says otherwise.
     """
     found = {
         "assessment": assessment,
@@ -35,7 +36,7 @@ def flag_shortfall(job: Job, assessment: Assessment) -> Shortfall:
             job=job,
             due_on=due_on,
             flagged_at=assessment.made_at,
-            owner=_who_sent_the_crew(job),
+            owner=_who_sent_the_crew(job) or _who_sees_to_it(job),
             **found,
         )
     for name, value in found.items():
@@ -53,6 +54,13 @@ def _who_sent_the_crew(job: Job) -> User | None:
         return None
     by = last.booked_by
     return by if by.role in OWNERS and by.company_id == job.company_id else None
+
+
+def _who_sees_to_it(job: Job) -> User | None:
+    """Who has been the company's compliance officer longest, or else its planner."""
+    office = User.objects.filter(company=job.company_id, is_active=True).order_by("pk")
+    officer: User | None = office.filter(role=Role.COMPLIANCE_OFFICER).first()
+    return officer or office.filter(role=Role.PLANNER).first()
 
 
 def close_shortfall(job: Job, assessment: Assessment) -> None:

@@ -107,12 +107,14 @@ def test_whoever_sent_the_crew_owns_it_at_first():
     assert shortfall_of(scene).owner == scene.visit.booked_by
 
 
-def test_nobody_owns_it_whose_account_was_closed():
+def test_an_officer_owns_it_where_the_account_of_who_sent_them_was_closed():
     scene = fitted(SHORT_DEPTHS)
     User.objects.filter(pk=scene.visit.booked_by_id).update(is_active=False)
+    scene.person("planner")
+    officer = scene.person("compliance_officer")
     assess_job(scene.job.pk)
 
-    assert shortfall_of(scene).owner is None
+    assert shortfall_of(scene).owner == officer
 
 
 def test_a_closed_shortfall_takes_no_owner_and_no_call_back():
@@ -168,7 +170,7 @@ def test_thousands_of_late_ones_make_one_mail_that_can_be_read(monkeypatch):
     (message,) = [one for one in mail.outbox if one.to == [officer.email]]
     assert (message.to, message.subject) == ([officer.email], "4 late shortfalls")
     assert message.body.count("- J-") == 2
-    assert "- and 2 more\nAll of them: http" in message.body
+    assert "- and 2 more\n\nAll of them: http" in message.body
 
 
 def test_a_waiver_that_waits_is_told_to_whoever_may_answer_it():
