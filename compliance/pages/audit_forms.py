@@ -11,6 +11,7 @@ from compliance.audits.planning import crews_under
 from compliance.audits.rounds import RoundTerms
 from compliance.models import AuditRound
 from jobs.models import Company, Crew, Nation, User
+from jobs.pages.day_inputs import day_field
 
 
 class CrewChoice(forms.ModelChoiceField):
@@ -41,12 +42,8 @@ class RoundForm(forms.Form):
     name = forms.CharField(
         max_length=80, label="Name", help_text="How you will know it again, such as Autumn 2026."
     )
-    period_from = forms.DateField(
-        label="Certified from", widget=forms.DateInput(attrs={"type": "date"})
-    )
-    period_to = forms.DateField(
-        label="Certified to", widget=forms.DateInput(attrs={"type": "date"})
-    )
+    period_from = day_field(label="Certified from")
+    period_to = day_field(label="Certified to")
     company = forms.ModelChoiceField(
         Company.objects.none(),
         required=False,

@@ -18,6 +18,7 @@ from compliance.pages.roles import PACK_TAKERS
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
+from jobs.pages.day_inputs import day_field
 from jobs.pages.refusals import show_refusal
 from jobs.pages.registry import NavigationItem, register_navigation
 
@@ -26,12 +27,8 @@ class PackForm(forms.Form):
     job = forms.CharField(
         label="One job", required=False, help_text="Its number, such as J-000123."
     )
-    first_day = forms.DateField(
-        label="Or all judged from", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
-    last_day = forms.DateField(
-        label="To", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
+    first_day = day_field(label="Or all judged from", required=False)
+    last_day = day_field(label="To", required=False)
     without_photos = forms.BooleanField(label="Leave the photos out", required=False)
     seal = forms.IntegerField(
         label="Number of a Seal you kept",

@@ -19,6 +19,7 @@ from compliance.rules import PROPOSED_FIELDS, may_approve, propose_rule
 from jobs.errors import Refused
 from jobs.models import Nation, Role, User
 from jobs.pages.access import page_for
+from jobs.pages.day_inputs import DayInput
 from jobs.pages.refusals import show_refusal
 
 
@@ -38,7 +39,7 @@ class RuleForm(forms.ModelForm):
             "photos_at_points": "Photos at every photo point, before and after",
             "source_kind": "Kind of source",
         }
-        widgets = {"starts_on": forms.DateInput(attrs={"type": "date"})}
+        widgets = {"starts_on": DayInput()}
         help_texts = {
             "photos_at_points": "",
             "source": "Document, edition and clause, or who says so.",

@@ -15,6 +15,8 @@ from jobs.models import LayerPlan, Visit, VisitKind
 from jobs.models.jobs import Job
 
 LOADING_KINDS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
+# Rolls travel packed and are unpacked where they are laid [common practice, no published source]:
+# what a van holds is reckoned by the packed volume, and no other is needed.
 PACKED_M3 = {roll.code: roll.packed_volume_m3 for roll in INVENTED_CATALOGUE}
 NOT_A_THING = "check"
 """Unit of lines that are done, not carried, such as a clearance."""

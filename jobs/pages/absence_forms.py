@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Absence, Crew, Operative, User
-from jobs.pages.planning_run_forms import clock_field, day_field
+from jobs.pages.day_inputs import clock_field, day_field
 
 
 class AbsenceForm(forms.Form):

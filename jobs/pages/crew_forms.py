@@ -8,6 +8,7 @@ from django import forms
 
 from jobs.models import Crew, Depot, Operative, Role, Skill, User, Van
 from jobs.models.crews import WEEKDAYS
+from jobs.pages.day_inputs import ClockInput
 
 
 class KeptForm(forms.ModelForm):
@@ -75,10 +76,10 @@ class CrewForm(KeptForm):
             "overtime_minutes": "In minutes a day; a plan uses it at a price.",
         }
         widgets = {
-            "day_starts_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
-            "day_ends_at": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
-            "break_earliest": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
-            "break_latest": forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+            "day_starts_at": ClockInput(),
+            "day_ends_at": ClockInput(),
+            "break_earliest": ClockInput(),
+            "break_latest": ClockInput(),
         }
 
     def limit_choices(self, user: User) -> None:

@@ -12,11 +12,8 @@ from jobs.loading.depots import Hours
 from jobs.models import Crew, Depot, DepotHours, StockItem, StockMovement, User
 from jobs.models.depots import Weekday
 from jobs.pages.crew_forms import KeptForm
+from jobs.pages.day_inputs import ClockInput, day_field
 from jobs.pages.loading_forms import ActForm, units_field
-
-
-def _time_input() -> forms.TimeInput:
-    return forms.TimeInput(format="%H:%M", attrs={"type": "time"})
 
 
 class DepotForm(KeptForm):
@@ -53,11 +50,11 @@ class DepotForm(KeptForm):
             self.fields[f"opens_{weekday.value}"] = forms.TimeField(
                 label=f"{weekday.label}, opens",
                 required=False,
-                widget=_time_input(),
+                widget=ClockInput(),
                 initial=row.opens_at if row else None,
             )
             self.fields[f"closes_{weekday.value}"] = forms.TimeField(
-                label="Closes", required=False, widget=_time_input(),
+                label="Closes", required=False, widget=ClockInput(),
                 initial=row.closes_at if row else None,
             )  # fmt: skip
 
@@ -139,7 +136,7 @@ class OrderForm(ActForm):
 
     item = forms.ModelChoiceField(StockItem.objects.none(), empty_label="Choose one")
     packs = units_field("Packs", required=True, min_value=1)
-    due_on = forms.DateField(label="Due on", widget=forms.DateInput(attrs={"type": "date"}))
+    due_on = day_field(label="Due on")
     note = forms.CharField(max_length=120, required=False)
 
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
@@ -175,7 +172,7 @@ class LedgerFilter(forms.Form):
         label="What", required=False, choices=[("", "Everything"), *StockMovement.Kind.choices]
     )
     crew = forms.ModelChoiceField(Crew.objects.none(), required=False, empty_label="Any crew")
-    since = forms.DateField(required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    since = day_field(required=False)
 
     def __init__(self, data: Any, *, user: User, depot: Depot) -> None:
         super().__init__(data)

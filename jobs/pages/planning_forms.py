@@ -12,6 +12,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from jobs.models import Crew, Skill, User, VisitKind, VisitNeed
+from jobs.pages.day_inputs import day_field
 from jobs.planning.board_parts import DAY_CHOICES, first_working_day
 
 DUE = (
@@ -34,7 +35,7 @@ USUAL_DAYS = 5
 class SpanForm(forms.Form):
     """Which days the board shows. Whatever is missing or cannot be becomes the usual."""
 
-    first = forms.DateField(required=False)
+    first = day_field(required=False)
     count = forms.TypedChoiceField(
         required=False, coerce=int, choices=[(n, n) for n in DAY_CHOICES], empty_value=USUAL_DAYS
     )

@@ -9,6 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Crew, User, Visit
+from jobs.pages.day_inputs import clock_field, day_field
 from jobs.planning.board_parts import first_working_day, working_days_from
 from jobs.planning.disturbance import Disturbance
 from jobs.planning.prices import Prices, spell_price
@@ -53,16 +54,6 @@ def next_day() -> date:
     """Today, or in the evening tomorrow."""
     now = timezone.localtime()
     return now.date() + timedelta(days=int(now.hour >= EVENING_H))
-
-
-def day_field(**given: Any) -> forms.DateField:
-    return forms.DateField(
-        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **given
-    )
-
-
-def clock_field(**given: Any) -> forms.TimeField:
-    return forms.TimeField(widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}), **given)
 
 
 class RunForm(forms.Form):

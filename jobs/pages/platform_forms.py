@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from jobs.models import Company, Scheme
+from jobs.pages.day_inputs import day_field
 from jobs.platform.schemes import MOST_REMEDY_WEEKS, SchemeTerms
 
 
@@ -29,19 +30,10 @@ class OfficePhoneForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
 
-class DayInput(forms.DateInput):
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
 class SchemeForm(forms.Form):
     name = forms.CharField(max_length=120)
-    starts_on = forms.DateField(label="First day", widget=DayInput())
-    ends_on = forms.DateField(
-        label="Last day", required=False, widget=DayInput(), help_text="Empty while none is set."
-    )
+    starts_on = day_field(label="First day")
+    ends_on = day_field(label="Last day", required=False, help_text="Empty while none is set.")
     remedy_weeks = forms.IntegerField(
         label="To put a shortfall right", min_value=1, max_value=MOST_REMEDY_WEEKS, initial=8
     )

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from jobs.intake.values import PropertyValues, read_values
 from jobs.models import Company, Nation, Scheme
+from jobs.pages.day_inputs import day_field
 
 
 class PropertyForm(forms.Form):
@@ -72,9 +73,7 @@ class NewPropertyForm(PropertyForm):
     """A home with the scheme its job is under."""
 
     scheme = forms.ModelChoiceField(Scheme.objects.none(), empty_label="Choose")
-    due_on = forms.DateField(
-        label="Due on", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
+    due_on = day_field(label="Due on", required=False)
     field_order = ("scheme", "due_on")
     GROUPS = (("Job", ("scheme", "due_on")), *PropertyForm.GROUPS)
 

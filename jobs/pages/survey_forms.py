@@ -11,6 +11,7 @@ from django.http import QueryDict
 
 from jobs.errors import Refused
 from jobs.models import Fixture, Hazard, LoftArea, Obstacle, Survey
+from jobs.pages.day_inputs import DayInput
 from jobs.surveying.records import Measurements
 from jobs.surveying.shapes import (
     Rectangle,
@@ -65,7 +66,7 @@ class SurveyForm(forms.ModelForm):
             "note",
         ]
         widgets = {
-            "surveyed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+            "surveyed_on": DayInput(),
             "access_note": forms.Textarea(attrs={"rows": 2}),
             "note": forms.Textarea(attrs={"rows": 2}),
         }

@@ -9,6 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Crew, Job, User, Van, Visit
+from jobs.pages.day_inputs import clock_field, day_field
 from jobs.planning.booking import (
     LONGEST_HOURS,
     SHORTEST_HOURS,
@@ -31,10 +32,8 @@ class VisitForm(forms.Form):
 
     crew = forms.ModelChoiceField(Crew.objects.none(), empty_label="Choose")
     van = forms.ChoiceField(required=False)
-    day = forms.DateField(widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
-    time = forms.TimeField(
-        label="Arrives at", widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"})
-    )
+    day = day_field()
+    time = clock_field(label="Arrives at")
     hours = forms.FloatField(
         label="Time on site",
         min_value=SHORTEST_HOURS,
@@ -120,7 +119,7 @@ class VisitFilter(forms.Form):
     show = forms.ChoiceField(label="Which", required=False, choices=SHOW)
     kind = forms.ChoiceField(required=False, choices=[("", "Any kind"), *Visit.Kind.choices])
     crew = forms.ModelChoiceField(Crew.objects.none(), required=False, empty_label="Any crew")
-    day = forms.DateField(required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    day = day_field(required=False)
 
     def __init__(self, data: Any, *, user: User) -> None:
         super().__init__(data)

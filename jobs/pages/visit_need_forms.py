@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from jobs.errors import Refused
 from jobs.models import Crew, Skill, User, VisitNeed
-from jobs.pages.planning_run_forms import clock_field, day_field
+from jobs.pages.day_inputs import clock_field, day_field
 from jobs.planning.need_edits import parse_part_hours
 
 PRIORITIES = ((5, "5, comes first"), (4, "4"), (3, "3, usual"), (2, "2"), (1, "1, can wait"))
