@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
+from django.utils import timezone
 
 from compliance.assess import assess_job, rerun, rerun_agrees
 from compliance.judging import Evidence
@@ -99,7 +100,7 @@ def test_a_short_loft_is_flagged_with_deficit_cause_and_the_schemes_due_date():
     assert shortfall.deficit_mm == 270 - 165
     assert shortfall.deficit_area_m2 > 40
     assert shortfall.likely_cause == Shortfall.Cause.TOO_FEW_LAYERS
-    assert shortfall.due_on == assessment.made_at.date() + timedelta(weeks=8)
+    assert shortfall.due_on == timezone.localdate(assessment.made_at) + timedelta(weeks=8)
     assert Job.objects.get(pk=scene.job.pk).stage == Stage.SHORT
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from compliance.ledger.seals import make_seal
 from compliance.models import EvidenceAccess, Seal
@@ -210,7 +211,7 @@ def test_a_ledger_that_was_written_anew_does_not_continue_a_kept_seal(tmp_path: 
 def test_a_period_takes_the_jobs_judged_in_it():
     scene = certified()
     officer = scene.person("compliance_officer")
-    day = scene.job.assessments.get().made_at.date()  # type: ignore[attr-defined]
+    day = timezone.localdate(scene.job.assessments.get().made_at)  # type: ignore[attr-defined]
 
     scope = wished_scope(officer, PackWish(first_day=day, last_day=day))
 

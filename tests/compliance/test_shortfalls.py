@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.core import mail
 from django.db import IntegrityError, connection, transaction
+from django.utils import timezone
 
 from compliance.assess import assess_job
 from compliance.causes import likely_cause
@@ -178,7 +179,7 @@ def test_a_waiver_that_waits_is_told_to_whoever_may_answer_it():
     officer, second = scene.person("compliance_officer"), scene.person("compliance_officer")
     record_waiver(shortfall_of(scene), "The ceiling bears no more", officer)
 
-    assert chase_late(shortfall_of(scene).flagged_at.date()) == 1
+    assert chase_late(timezone.localdate(shortfall_of(scene).flagged_at)) == 1
 
     (message,) = mail.outbox
     assert message.to == [second.email]

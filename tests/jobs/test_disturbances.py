@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import time, timedelta
 
 import pytest
 
@@ -11,7 +11,7 @@ from jobs.models import PlanRun, Visit, VisitNeed
 from jobs.planning import run_work, runs
 from jobs.planning.absences import record_absence
 from jobs.planning.agreeing import tell_householder
-from jobs.planning.calendars import midnight
+from jobs.planning.calendars import at, midnight
 from jobs.planning.disturbance import Disturbance
 from jobs.planning.gather import gather
 from jobs.planning.run_answer import answer_to
@@ -115,7 +115,8 @@ def test_what_it_makes_late_is_told_apart_from_what_was_late_before(office, crew
     progress = run_progress(run)
     late, before = objective_lines(progress.objective, progress.late_before)[1:3]
     assert (answer.made_late, answer.late_before) == (1, 1)
-    hours_before = 2 * 24 + 13  # from midnight two days before to 13:00
+    was_due, ends = midnight(day - timedelta(days=2)), at(day, time(13))
+    hours_before = round((ends.timestamp() - was_due.timestamp()) / 3600)
     assert (before.label, before.amount) == ("Late before", f"{hours_before} h 00 min")
     assert late.label == "Later because of this"
     assert late.points > 0

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.core.management import call_command
 from django.db import IntegrityError, InternalError, connection, transaction
+from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, Stale
 from jobs.models import (
@@ -151,7 +152,8 @@ def test_a_call_back_prefers_the_crew_that_fell_short():
     need = needs_of(job)["call_back"]
     assert need.preferred_crew == visit.crew
     assert need.priority == 4
-    assert need.due_on == job.stage_since.date() + timedelta(weeks=office.scheme.remedy_weeks)
+    since = timezone.localdate(job.stage_since)
+    assert need.due_on == since + timedelta(weeks=office.scheme.remedy_weeks)
 
 
 def test_moving_on_makes_the_next_need_and_withdraws_the_last():
