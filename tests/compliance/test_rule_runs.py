@@ -55,6 +55,11 @@ def judged(scene: Scene) -> Scene:
     return scene
 
 
+def due_under(rule: DepthRule) -> list[RuleRun]:
+    """What is begun today under that rule, whichever of those that ship have begun meanwhile."""
+    return [run for run in begin_due_reassessments(timezone.localdate()) if run.rule == rule]
+
+
 def walk(run: RuleRun) -> RuleRun:
     while move_on(run.pk):
         pass
@@ -211,7 +216,7 @@ def test_once_it_holds_lofts_not_handed_over_are_judged_by_it():
     for scene in (open_still, finished, earlier):
         judged(scene)
     rule = begun_rule()
-    (run,) = begin_due_reassessments(timezone.localdate())
+    (run,) = due_under(rule)
     walk(run)
 
     assert latest_assessment(open_still.job).rule == rule
@@ -222,12 +227,12 @@ def test_once_it_holds_lofts_not_handed_over_are_judged_by_it():
 
 def test_a_rule_is_looked_after_once_and_not_before_its_day():
     judged(bare())
-    rule_from(5, approved_by=admin(), approved_at=timezone.now())
-    assert begin_due_reassessments(timezone.localdate()) == []
-    begun_rule()
+    coming = rule_from(5, approved_by=admin(), approved_at=timezone.now())
+    assert due_under(coming) == []
+    begun = begun_rule()
 
-    assert len(begin_due_reassessments(timezone.localdate())) == 1
-    assert begin_due_reassessments(timezone.localdate()) == []
+    assert len(due_under(begun)) == 1
+    assert due_under(begun) == due_under(coming) == []
 
 
 @pytest.mark.django_db(transaction=True)

@@ -59,7 +59,7 @@ def test_englands_next_rule_knows_the_u_value_route_and_asks_nothing_else_anew()
 
     assert (shipped.greatest_u_value_w_m2k, coming.greatest_u_value_w_m2k) == (None, 0.16)
     assert (coming.min_depth_mm, coming.m2_per_reading) == (270, shipped.m2_per_reading)
-    assert coming.starts_on > coming.approved_at.date()
+    assert coming.starts_on > timezone.localdate(coming.approved_at)
     assert "Approved Document L" in coming.source
     assert not DepthRule.objects.exclude(nation="england").filter(greatest_u_value_w_m2k__gt=0)
 
