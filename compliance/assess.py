@@ -15,6 +15,7 @@ from compliance import judging
 from compliance.certificates.withdraw import withdraw_current
 from compliance.engines import engine_of, judging_by
 from compliance.gather import gather_evidence
+from compliance.judged_words import without_words
 from compliance.judging import Evidence, Judgement, judge_evidence, sha256_of
 from compliance.models import Assessment
 from compliance.shortfalls import close_shortfall, flag_shortfall
@@ -148,8 +149,10 @@ def rerun_agrees(assessment: Assessment) -> bool:
 
 
 def _same(latest: Assessment, evidence: Evidence) -> bool:
+    """Whether it rests on this very evidence; an older one may repeat words beside it."""
+    given = (latest.inputs_sha256, sha256_of(without_words(latest.inputs)))
     return (
-        latest.inputs_sha256 == evidence.sha256
+        evidence.sha256 in given
         and latest.rule_id == evidence.rule_id
         and latest.engine_version == ENGINE_VERSION
     )

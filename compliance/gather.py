@@ -190,6 +190,8 @@ def laid_conductivities(job_ids: Iterable[int]) -> dict[int, float]:
 def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:
     """How each step of laying went at last, on visits that are over and kept a record of steps.
 
+    Not the crew's words: a verdict that repeated them would keep them from being erased.
+
     A layer that the plan does not have is no step: the phone does not ask for it either.
     """
     over: dict[str, Any] = {"visit__kind__in": WORK_VISITS, "visit__status": Visit.Status.DONE}
@@ -200,9 +202,7 @@ def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:
     plan = current_layer_plan(job)
     kinds = {layer["kind"] for layer in plan.quantities.get("layers", ())} if plan else set()
     return {
-        step: {"id": row.pk, "outcome": row.outcome, "note": row.note}
-        if (row := latest.get(step))
-        else None
+        step: {"id": row.pk, "outcome": row.outcome} if (row := latest.get(step)) else None
         for step in WorkStep.Kind.values
         if step in latest or is_planned(step, kinds)
     }
@@ -211,8 +211,4 @@ def _work_steps(job: Job) -> dict[str, dict[str, Any] | None] | None:
 def _handover(handover: Handover | None) -> dict[str, Any] | None:
     if handover is None:
         return None
-    return {
-        "id": handover.pk,
-        "all_done": handover.all_done,
-        "not_done_reason": handover.not_done_reason,
-    }
+    return {"id": handover.pk, "all_done": handover.all_done}

@@ -44,8 +44,10 @@ class Evidence:
     readings: {id, area, x_mm, y_mm, depth_mm, allowance}. photos: {id, moment, sha256}, and
     point where the rule asks for photos at points.
     stray_readings: how many belong to an earlier survey and say nothing about this one.
-    work_steps: {step: {id, outcome, note}, or None where it was not recorded}; None where the
-    crew kept no record of steps at all, as other programs may.
+    work_steps: {step: {id, outcome}, or None where it was not recorded}; None where the crew kept
+    no record of steps at all, as other programs may. handover: {id, all_done}. Older inputs repeat
+    the crew's words too, as note and not_done_reason; from now on they stand in their rows alone,
+    where an erasure can take them.
     u_value_route: {greatest_u_value_w_m2k, conductivity_w_mk} where the rule knows that route and
     the wool laid is known; None otherwise.
     """
@@ -274,7 +276,8 @@ def _work_steps(evidence: Evidence) -> Iterator[tuple[ArithmeticStep, str]]:
         if record is None:
             yield step, f"The step “{title}” was not recorded."
         else:
-            why = f": {record['note'].rstrip('.')}" if record["note"] else ""
+            note = record.get("note") or ""
+            why = f": {note.rstrip('.')}" if note else ""
             yield step, f"The step “{title}” was left undone{why}."
 
 

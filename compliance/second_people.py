@@ -1,15 +1,16 @@
 """Who may be the second person that a waiver needs.
 
 The rule stands in the database, as `compliance_second_people`, which the trigger asks too: another
-compliance officer of the company; where none is left, a planner. Nobody who surveyed the loft, was
-on a visit or recorded anything there: nobody agrees to leave their own work short.
+compliance officer of the company; where none is left, a planner; whoever owns the open shortfall
+only where neither is left. Nobody who surveyed the loft, was on a visit or recorded anything there:
+nobody agrees to leave their own work short.
 """
 
 from __future__ import annotations
 
 from django.db.models.expressions import RawSQL
 
-from compliance.models import Waiver
+from compliance.models import Shortfall, Waiver
 from jobs.models import User
 
 
@@ -30,7 +31,10 @@ def who_can(job_id: int, first: User | int) -> str:
     able = second_people(job_id, first)
     names = [f"{person} ({person.get_role_display().lower()})" for person in able]
     if names:
-        return f"The second person can be {' or '.join(names)}."
+        can = f"The second person can be {' or '.join(names)}."
+        if Shortfall.objects.open().filter(job=job_id, owner__in=able).exists():
+            return f"{can} They own the shortfall, and may only because nobody else can."
+        return f"{can} Whoever owns the shortfall may be only where nobody else can."
     return (
         "Nobody in the company can be the second person: there is no other compliance officer, and "
         "no planner who did not work on this loft. A planner opens an account for a second "

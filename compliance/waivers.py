@@ -100,6 +100,7 @@ def _refuse_same_person(waiver: Waiver, by: User) -> None:
     if not may_be_second(waiver, by):
         raise Refused(
             "A waiver is answered by another compliance officer of the company or, without one, "
-            "by a planner who did not work on the loft.",
+            "by a planner who did not work on the loft; by the shortfall’s owner only where "
+            "nobody else can.",
             remedy=who_can(waiver.job_id, waiver.recorded_by_id),
         )

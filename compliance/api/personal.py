@@ -24,6 +24,7 @@ from compliance.personal.erasing import answer_request, ask_erasure
 from compliance.personal.export import export_name, household_zip
 from compliance.personal.holds import lift_hold, place_hold
 from compliance.personal.kinds import CHOICES
+from compliance.personal.plain import plain_in_ledger, plain_in_verdicts
 from compliance.personal.retention import periods_of, set_period
 from jobs.errors import Refused
 from jobs.evidence.openings import opened
@@ -61,10 +62,22 @@ class WaitingSerializer(serializers.ModelSerializer):
         fields = ["id", "kinds", "because", "reason", "stands_against", "asked_at"]
 
 
+class PlainSerializer(serializers.Serializer):
+    """Records of one kind that hold words as they were written, where no erasure reaches them."""
+
+    title = serializers.CharField()
+    records = serializers.IntegerField()
+
+
 class PersonalDataSerializer(serializers.Serializer):
+    """`plain_in_ledger`: what entered before words were hashed, and stays. `plain_in_verdicts`:
+    older verdicts and certificates that repeat such words."""
+
     erasures = ErasureSerializer(many=True)
     waiting = WaitingSerializer(allow_null=True)
     on_hold = serializers.BooleanField()
+    plain_in_ledger = PlainSerializer(many=True)
+    plain_in_verdicts = PlainSerializer(many=True)
 
 
 class PeriodSerializer(serializers.Serializer):
@@ -97,6 +110,8 @@ class OfJobView(APIView):
             "erasures": Erasure.objects.filter(job=job),
             "waiting": ErasureRequest.objects.filter(job=job).waiting().first(),
             "on_hold": LegalHold.objects.open().filter(job=job).exists(),
+            "plain_in_ledger": plain_in_ledger(job),
+            "plain_in_verdicts": plain_in_verdicts(job),
         }
         return Response(PersonalDataSerializer(held).data, status=status)
 

@@ -276,7 +276,7 @@ def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ..
     said = []
     handover = assessment.inputs["handover"]
     if not handover["all_done"]:
-        said.append(f"Not all was done: {handover['not_done_reason']}")
+        said.append("Not all was done; the handover that was signed says why.")
     said += _told_by_crew(assessment)
     for area in assessment.arithmetic["depths"]["areas"]:
         for apart in area["allowances"]:

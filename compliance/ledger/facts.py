@@ -18,10 +18,10 @@ FACTS: dict[str, tuple[str, ...]] = {
     "jobs_prestartcheck": ("note",),
     "jobs_photo": ("note",),
     "jobs_photoinspection": ("exif_latitude_deg", "exif_longitude_deg"),
-    "jobs_depthreading": (),
-    "jobs_handover": ("signed_name", "signature_svg"),
+    "jobs_depthreading": ("correction_reason",),
+    "jobs_handover": ("signed_name", "signature_svg", "not_done_reason"),
     "jobs_arrival": ("let_in_by", "latitude_deg", "longitude_deg", "note"),
-    "jobs_workstep": (),
+    "jobs_workstep": ("note",),
     "jobs_variation": ("reason",),
     "jobs_stopwork": ("reason",),
     "jobs_leave": ("latitude_deg", "longitude_deg", "note"),
@@ -30,9 +30,9 @@ FACTS: dict[str, tuple[str, ...]] = {
     "jobs_stockmovement": (),
     "compliance_assessment": ("inputs", "arithmetic"),
     "compliance_certificate": ("contents",),
-    "compliance_certificatewithdrawal": (),
-    "compliance_waiver": (),
-    "compliance_waiveranswer": (),
+    "compliance_certificatewithdrawal": ("reason",),
+    "compliance_waiver": ("reason",),
+    "compliance_waiveranswer": ("note",),
     "compliance_erasure": (),
     "compliance_certificatekey": (),
     "compliance_evidenceaccess": (),
@@ -52,17 +52,30 @@ FACTS: dict[str, tuple[str, ...]] = {
     "compliance_jobread": (),
 }
 
-HASHED_FOR_LENGTH = frozenset({"jobs_layerplan"})
+HASHED_FOR_LENGTH = frozenset({"jobs_layerplan", "compliance_assessment", "compliance_certificate"})
+"""Tables of which columns enter hashed because they are long, not because they are personal."""
+
+BLANK_ENTERS_PLAIN = frozenset({"jobs_depthreading"})
+"""Tables with many rows and few words: an empty word of them enters as it is."""
 
 # Table -> what an Erasure may take away; of a photo its bytes, which stand in no column.
 ERASABLE: dict[str, frozenset[str]] = {
     table: frozenset(columns)
     for table, columns in FACTS.items()
-    if table.startswith("jobs_") and columns and table not in HASHED_FOR_LENGTH
+    if columns and table not in HASHED_FOR_LENGTH
 }
 ERASABLE["jobs_photo"] |= {"bytes"}
 
-HASHED_SINCE = frozenset({"note", "reason", "exif_latitude_deg", "exif_longitude_deg"})
+HASHED_SINCE = frozenset(
+    {
+        "note",
+        "reason",
+        "not_done_reason",
+        "correction_reason",
+        "exif_latitude_deg",
+        "exif_longitude_deg",
+    }
+)
 """Columns that once entered as they were; a row of those days says so, by `words_hashed`."""
 
 # Table -> columns that say who somebody is or where a phone was: nothing for an auditor's pack.
@@ -95,26 +108,29 @@ def erased_things(items: Any) -> Iterator[tuple[str, int, str]]:
                     yield table, int(row_id), column
 
 
-def entered_hashed(row: str, column: str) -> str:
-    """SQL: whether a hashed column of a row named `row` entered the ledger as a hash."""
+def entered_hashed(row: str, table: str, column: str) -> str:
+    """SQL: whether a hashed column of a row of `table` named `row` entered the ledger as a hash."""
     if column not in HASHED_SINCE:
         return "true"
-    return f"coalesce(to_jsonb({row}) ->> 'words_hashed', 'true') = 'true'"
+    hashed = f"coalesce(to_jsonb({row}) ->> 'words_hashed', 'true') = 'true'"
+    if table in BLANK_ENTERS_PLAIN:
+        hashed += f" AND coalesce(to_jsonb({row}) ->> '{column}', '') <> ''"
+    return hashed
 
 
-def fact_expression(row: str, hashed: tuple[str, ...]) -> str:
-    """SQL for the fact of a row named `row`, as the trigger would write it today.
+def fact_expression(row: str, table: str) -> str:
+    """SQL for the fact of a row of `table` named `row`, as the trigger would write it today.
 
     What entered in plain words before it was hashed stays so.
     """
     fact = f"to_jsonb({row})"
     salt = f"coalesce(to_jsonb({row}) ->> 'salt', '')"
-    for column in hashed:
+    for column in FACTS[table]:
         content = f"{salt} || coalesce(to_jsonb({row}) ->> '{column}', '')"
         digest = f"encode(sha256(convert_to({content}, 'UTF8')), 'hex')"
         value = f"to_jsonb('sha256:' || {digest})"
         if column in HASHED_SINCE:
             plain = f"to_jsonb({row}) -> '{column}'"
-            value = f"CASE WHEN {entered_hashed(row, column)} THEN {value} ELSE {plain} END"
+            value = f"CASE WHEN {entered_hashed(row, table, column)} THEN {value} ELSE {plain} END"
         fact = f"jsonb_set({fact}, ARRAY['{column}'], {value})"
     return f"({fact} - 'salt')"

@@ -62,7 +62,7 @@ HISTORIES: dict[str, History] = {
     "compliance_auditroundevent": History("compliance_auditround", "audit round"),
     "compliance_retentionperiodevent": History("compliance_retentionperiod", "retention period"),
     "compliance_legalholdevent": History(
-        "compliance_legalhold", "legal hold", ("reason", "lifted_because")
+        "compliance_legalhold", "legal hold", ("reason", "lifted_because"), erasable=True
     ),
     "compliance_erasurerequestevent": History("compliance_erasurerequest", "erasure asked for"),
 }

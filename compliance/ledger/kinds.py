@@ -23,7 +23,7 @@ def expression_of(row: str, kind: str) -> str:
     """SQL for the fact of a row named `row`, as the trigger would write it today."""
     if kind in HISTORIES:
         return event_expression(row, kind)
-    return fact_expression(row, FACTS[kind])
+    return fact_expression(row, kind)
 
 
 def erased_as(kind: str, fact: dict[str, Any]) -> tuple[str, int] | None:

@@ -9,7 +9,12 @@ from django.utils import timezone
 from compliance.models.assessments import Assessment
 from jobs.managers import JobScopedQuerySet
 from jobs.models import Job, User
-from jobs.models.evidence import kept_as_written
+from jobs.models.phone_records import (
+    Salted,
+    WordsHashed,
+    kept_as_written,
+    kept_but_for_erasure,
+)
 
 
 class CertificateQuerySet(JobScopedQuerySet):
@@ -89,7 +94,7 @@ class CertificateWithdrawalQuerySet(JobScopedQuerySet):
     job_path = "certificate__job"
 
 
-class CertificateWithdrawal(models.Model):
+class CertificateWithdrawal(Salted, WordsHashed):
     class Kind(models.TextChoices):
         """Why, in words that anybody may read."""
 
@@ -131,7 +136,9 @@ class CertificateWithdrawal(models.Model):
             )
         ]
         triggers = [
-            *kept_as_written("certificate_withdrawal_is_kept"),
+            *kept_but_for_erasure(
+                "certificate_withdrawal_is_kept", words=["reason"], words_hashed="true"
+            ),
             pgtrigger.Trigger(
                 name="certificate_withdrawn_by_no_auditor",
                 when=pgtrigger.Before,

@@ -10,12 +10,13 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils import timezone
 
-from compliance.personal.kinds import CHOICES, EVIDENCE, KINDS
+from compliance.personal.kinds import BY_TWO, CHOICES, EVIDENCE, KINDS
 from jobs.managers import CompanyScopedQuerySet, JobScopedQuerySet
 from jobs.models import Company, Job, User
-from jobs.models.evidence import kept_as_written
+from jobs.models.phone_records import erasable_history, kept_as_written
 
 EVIDENCE_ARRAY = f"ARRAY[{', '.join(repr(kind) for kind in EVIDENCE)}]::varchar[]"
+BY_TWO_ARRAY = f"ARRAY[{', '.join(repr(kind) for kind in BY_TWO)}]::varchar[]"
 OFFICER_OF_THE_COMPANY = """
     EXISTS (SELECT 1 FROM jobs_user u JOIN jobs_job j ON j.company_id = u.company_id
             WHERE u.id = {person} AND j.id = NEW.job_id AND u.role = 'compliance_officer')
@@ -68,7 +69,11 @@ class LegalHoldQuerySet(JobScopedQuerySet):
         return super().visible_to(user)
 
 
-@pghistory.track()
+@pghistory.track(
+    **erasable_history(
+        "compliance_legalhold", "legal_hold_history_is_kept", "reason", "lifted_because"
+    )
+)
 class LegalHold(models.Model):
     """Nothing of this job is erased by one person alone, such as while a claim is open."""
 
@@ -231,7 +236,8 @@ class Erasure(models.Model):
                             'company.' USING ERRCODE = 'restrict_violation';
                     END IF;
                     IF NEW.agreed_by_id IS NULL AND (
-                        EXISTS (SELECT 1 FROM compliance_legalhold h
+                        NEW.kinds && {BY_TWO_ARRAY}
+                        OR EXISTS (SELECT 1 FROM compliance_legalhold h
                                 WHERE h.job_id = NEW.job_id AND h.lifted_at IS NULL)
                         OR (NEW.kinds && {EVIDENCE_ARRAY}
                             AND (EXISTS (SELECT 1 FROM compliance_certificate c

@@ -10,8 +10,8 @@ from django.utils import timezone
 from compliance.models.assessments import Shortfall
 from jobs.managers import JobScopedQuerySet
 from jobs.models import Job, User
-from jobs.models.evidence import kept_as_written
 from jobs.models.jobs import reference_of
+from jobs.models.phone_records import Salted, WordsHashed, kept_but_for_erasure
 
 
 class WaiverQuerySet(JobScopedQuerySet):
@@ -33,7 +33,7 @@ class WaiverQuerySet(JobScopedQuerySet):
         return self.select_related("recorded_by", "answer__answered_by", "job__property")
 
 
-class Waiver(models.Model):
+class Waiver(Salted, WordsHashed):
     """A compliance officer's reason to leave a shortfall. Counts once a second person agrees.
 
     It never makes the loft meet its rule, so no certificate follows from it.
@@ -57,7 +57,7 @@ class Waiver(models.Model):
             ),
         ]
         triggers = [
-            *kept_as_written("waiver_is_kept"),
+            *kept_but_for_erasure("waiver_is_kept", words=["reason"], words_hashed="true"),
             pgtrigger.Trigger(
                 name="waiver_by_an_officer_of_an_open_shortfall",
                 when=pgtrigger.Before,
@@ -91,7 +91,7 @@ class Waiver(models.Model):
         return hasattr(self, "answer") and self.answer.agreed
 
 
-class WaiverAnswer(models.Model):
+class WaiverAnswer(Salted, WordsHashed):
     """What the second person says to a waiver, once."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+")
@@ -113,7 +113,7 @@ class WaiverAnswer(models.Model):
             ),
         ]
         triggers = [
-            *kept_as_written("waiver_answer_is_kept"),
+            *kept_but_for_erasure("waiver_answer_is_kept", words=["note"], words_hashed="true"),
             pgtrigger.Trigger(
                 name="waiver_answered_by_a_second_person",
                 when=pgtrigger.Before,
@@ -127,7 +127,7 @@ class WaiverAnswer(models.Model):
                     ) THEN
                         RAISE EXCEPTION 'A second person answers a waiver: another compliance '
                             'officer of the company or, without one, a planner; nobody who '
-                            'worked on the loft.'
+                            'worked on the loft, and its owner only where nobody else can.'
                             USING ERRCODE = 'restrict_violation';
                     END IF;
                     RETURN NEW;

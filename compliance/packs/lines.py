@@ -105,7 +105,7 @@ def _contents(kind: str, column: str, facts: list[int]) -> Iterator[bytes]:
         return
     found = written(
         f"SELECT f.id, coalesce(to_jsonb(f) ->> 'salt', ''), coalesce(to_jsonb(f) ->> %s, '') "
-        f"FROM {kind} f WHERE f.id = ANY(%s) AND {entered_hashed('f', column)} ORDER BY f.id",
+        f"FROM {kind} f WHERE f.id = ANY(%s) AND {entered_hashed('f', kind, column)} ORDER BY f.id",
         [column, facts],
     )
     for fact, salt, text in found:

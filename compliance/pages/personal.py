@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 from compliance.models import Erasure, ErasureRequest, LegalHold
 from compliance.packs.sending import zip_answer
 from compliance.pages.roles import DECIDERS
-from compliance.personal.erasable import items_of, stands_plainly
+from compliance.personal.erasable import items_of
 from compliance.personal.erasing import (
     answer_request,
     ask_erasure,
@@ -27,6 +27,7 @@ from compliance.personal.export import export_name, household_zip
 from compliance.personal.held import tables_of
 from compliance.personal.holds import lift_hold, place_hold
 from compliance.personal.kinds import CHOICES, KINDS, labels_of
+from compliance.personal.plain import plain_in_ledger, plain_in_verdicts
 from compliance.personal.retention import due_on, periods_of
 from jobs.errors import Refused
 from jobs.evidence.openings import opened
@@ -90,7 +91,8 @@ def _of_officer(job: Job, waiting: ErasureRequest | None) -> dict[str, Any]:
         "kinds": [_kind(job, period) for period in periods_of(job.company)],
         "against": stands_against(job, [kind.code for kind in KINDS]),
         "erase_form": None if waiting else EraseForm(),
-        "plain_words": stands_plainly(job),
+        "plain": plain_in_ledger(job),
+        "plain_verdicts": plain_in_verdicts(job),
         "hold": hold,
         "hold_form": ReasonForm(prefix="hold") if hold is None else None,
         "lift_form": ReasonForm(prefix="hold") if hold else None,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from compliance.drawings import draw_assessment
+from compliance.judged_words import missing_told
 from compliance.models import Assessment, Certificate, Shortfall
 from jobs.models import Job, LayerPlan
 
@@ -22,9 +23,10 @@ class AreaShown:
 
 @dataclass(frozen=True, slots=True)
 class VerdictShown:
-    """Everything a page tells of one assessment."""
+    """Everything a page tells of one assessment. missing: in sentences."""
 
     assessment: Assessment
+    missing: list[str]
     areas: list[AreaShown]
     checks: list[dict[str, Any]]
     suspicions: list[str]
@@ -55,6 +57,7 @@ def show_verdict(assessment: Assessment) -> VerdictShown:
     loft = assessment.inputs["loft"]
     return VerdictShown(
         assessment=assessment,
+        missing=missing_told(assessment),
         areas=[
             AreaShown(
                 area["area"],

@@ -25,8 +25,7 @@ class WaiverForm(forms.Form):
     reason = forms.CharField(
         max_length=600,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Why it is left as it is, such as a ceiling that may not be loaded. It stays "
-        "in the ledger, so no names.",
+        help_text="Why it is left as it is, such as a ceiling that may not be loaded. No names.",
     )
 
 
@@ -35,7 +34,7 @@ class AnswerForm(forms.Form):
         max_length=600,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Needed when you turn it down. No names: it stays in the ledger.",
+        help_text="Needed when you turn it down. No names.",
     )
 
 
@@ -52,7 +51,7 @@ def waiver_parts(job: Job, user: User, shortfall: Shortfall | None) -> dict[str,
         "who_can": able,
         "answer_form": AnswerForm(),
         "waive_text": "A second person must agree. The loft stays short and gets no certificate; "
-        f"your reason stays in the ledger. {able}",
+        f"your reason is kept with it. {able}",
     }
 
 

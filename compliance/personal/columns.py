@@ -6,7 +6,7 @@ is erased, or why it is kept. The history of a table goes by its table.
 
 from __future__ import annotations
 
-from compliance.personal.kinds import CONTACT, NOTES, PHOTOS, SIGNATURES
+from compliance.personal.kinds import CONTACT, NOTES, PHOTOS, REASONS, SIGNATURES
 
 # Table -> column -> the kind with which it is erased.
 ERASED_WITH: dict[str, dict[str, str]] = {
@@ -14,7 +14,7 @@ ERASED_WITH: dict[str, dict[str, str]] = {
         ("householder_name", "householder_phone", "householder_email", "access_notes"), CONTACT
     ),
     "jobs_intakerow": {"values": CONTACT, "problems": CONTACT},
-    "jobs_handover": {"signed_name": SIGNATURES, "signature_svg": SIGNATURES},
+    "jobs_handover": dict.fromkeys(("signed_name", "signature_svg", "not_done_reason"), SIGNATURES),
     "jobs_arrival": dict.fromkeys(
         ("let_in_by", "latitude_deg", "longitude_deg", "note"), SIGNATURES
     ),
@@ -22,6 +22,8 @@ ERASED_WITH: dict[str, dict[str, str]] = {
     "jobs_photo": {"note": PHOTOS},
     "jobs_photoinspection": {"exif_latitude_deg": PHOTOS, "exif_longitude_deg": PHOTOS},
     "jobs_prestartcheck": {"note": NOTES},
+    "jobs_workstep": {"note": NOTES},
+    "jobs_depthreading": {"correction_reason": NOTES},
     "jobs_variation": {"reason": NOTES},
     "jobs_stopwork": {"reason": NOTES},
     "jobs_job": {"called_off_reason": NOTES},
@@ -29,13 +31,23 @@ ERASED_WITH: dict[str, dict[str, str]] = {
     "jobs_visitneed": {"note": NOTES},
     "jobs_agreedwindow": {"note": NOTES},
     "jobs_visit": {"note": NOTES, "stop_reason": NOTES},
+    "compliance_waiver": {"reason": REASONS},
+    "compliance_waiveranswer": {"note": REASONS},
+    "compliance_certificatewithdrawal": {"reason": REASONS},
+    "compliance_legalhold": {"reason": REASONS, "lifted_because": REASONS},
 }
 
 BUILDING = "says which building was worked on, as long as verdicts and certificates on it are kept"
 LOFT = "describes the loft, and drawings and verdicts were worked out from it"
-VERDICT = "a verdict rests on these words and repeats them; they are about the work"
-DECISION = "why somebody decided something; it stays with the decision, and is asked without names"
-AUDIT = "what an auditor judges of the work, and what is answered; asked without names"
+VERDICT = (
+    "figures and sentences of the service, which repeat none of the crew's words; older ones do, "
+    "and are kept so that they are judged again to the letter"
+)
+ERASING = "why data were erased; without it nobody could tell an erasure from a loss"
+AUDIT = (
+    "what an auditor judges of the work, and what is answered; asked without names. Whoever is "
+    "audited may not blank what was found"
+)
 STAFF = "of people who work for the company, the scheme or the platform, not of a household"
 OURS = "of the company's own things"
 SERVICE = "written by the service: figures, codes, names of files or of versions"
@@ -88,10 +100,9 @@ KEPT: dict[str, str | dict[str, str]] = {
         "display_name": SERVICE,
         "thumb_name": SERVICE,
     },
-    "jobs_depthreading": {"correction_reason": VERDICT},
-    "jobs_handover": {"cautions_given": SERVICE, "not_done_reason": VERDICT},
+    "jobs_handover": {"cautions_given": SERVICE},
     "jobs_arrival": {"operative_ids": STAFF},
-    "jobs_workstep": {"answers": SERVICE, "note": VERDICT},
+    "jobs_workstep": {"answers": SERVICE},
     "jobs_stopwork": {"found": SERVICE, "to_call": SERVICE},
     "jobs_stopnotice": STAFF,
     "jobs_idempotentcreate": FORGOTTEN,
@@ -121,6 +132,7 @@ KEPT: dict[str, str | dict[str, str]] = {
     "compliance_switchingstep": AUDIT,
     "compliance_finding": AUDIT,
     "compliance_findingdraft": AUDIT,
+    "compliance_pointsseen": AUDIT,
     "compliance_findinganswer": AUDIT,
     "compliance_findingreply": AUDIT,
     "compliance_answerevidence": AUDIT,
@@ -131,12 +143,8 @@ KEPT: dict[str, str | dict[str, str]] = {
     "compliance_evidenceaccess": SERVICE,
     "compliance_certificate": BUILDING,
     "compliance_certificatekey": OURS,
-    "compliance_certificatewithdrawal": DECISION,
-    "compliance_waiver": DECISION,
-    "compliance_waiveranswer": DECISION,
-    "compliance_legalhold": DECISION,
-    "compliance_erasurerequest": DECISION,
-    "compliance_erasure": DECISION,
+    "compliance_erasurerequest": ERASING,
+    "compliance_erasure": ERASING,
     "compliance_retentionperiod": OURS,
     "compliance_issuerunjob": SERVICE,
     "compliance_rulerunjob": SERVICE,

@@ -9,8 +9,16 @@ from django.apps import apps
 from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
-from compliance.personal.kinds import CONTACT, NOTES, PHOTOS, SIGNATURES
-from compliance.personal.words import EDITED, history_of, of_job, words_items, words_left
+from compliance.personal.kinds import CONTACT, NOTES, PHOTOS, REASONS, SIGNATURES
+from compliance.personal.words import (
+    HASHED,
+    NOTES_WORDS,
+    REASONS_WORDS,
+    Items,
+    Words,
+    words_items,
+    words_left,
+)
 from jobs.evidence.erased_photos import mark_erased, still_kept
 from jobs.models import (
     Arrival,
@@ -21,29 +29,22 @@ from jobs.models import (
     Leave,
     Photo,
     PhotoInspection,
-    PreStartCheck,
     Property,
-    StopWork,
-    Variation,
 )
 from jobs.models.idempotency import IdempotentCreate
 from jobs.models.phone_records import ERASED, NO_SALT, marks_of
 from jobs.models.properties import OF_THE_HOUSEHOLD
 
-Items = dict[str, dict[str, list[str]]]
-
 PLACE = {"latitude_deg": None, "longitude_deg": None}
-HASHED = {"words_hashed": True, "salt": NO_SALT}
+UNDONE = marks_of("not_done_reason")
 COME_AND_GONE = {**marks_of("note"), "words_hashed": True}
 SIGNED: tuple[tuple[Any, dict[str, Any]], ...] = (
-    (Handover, {"signed_name": ERASED, "signature_svg": ""}),
+    (
+        Handover,
+        {"signed_name": ERASED, "signature_svg": "", **UNDONE, "words_hashed": True},
+    ),
     (Arrival, {"let_in_by": ERASED, **PLACE, **COME_AND_GONE}),
     (Leave, {**PLACE, **COME_AND_GONE}),
-)
-NOTED: tuple[tuple[Any, str], ...] = (
-    (PreStartCheck, "note"),
-    (Variation, "reason"),
-    (StopWork, "reason"),
 )
 TAKEN_AT = ("exif_latitude_deg", "exif_longitude_deg")
 
@@ -76,6 +77,7 @@ def _forget_answers(job: Job) -> None:
         | Q(path__contains="/visits/", body__id__in=visits)
         | Q(body__job=job.pk)
         | Q(body__visit__in=visits)
+        | Q(body__readings__0__visit__in=visits)
     ).delete()
 
 
@@ -129,14 +131,22 @@ def _spreadsheets(batches: set[int]) -> list[str]:
 def _signed_held() -> Q:
     held = Q()
     for model, _ in SIGNED:
-        held |= Q(Exists(model.objects.filter(visit__job=OuterRef("pk")).exclude(salt=NO_SALT)))
+        held |= Q(Exists(_still_signed(model).filter(visit__job=OuterRef("pk"))))
     return held
+
+
+def _still_signed(model: Any) -> Any:
+    """Rows not erased yet; a handover erased in days when its reason was none of it, for that."""
+    left = model.objects.exclude(salt=NO_SALT)
+    if model is Handover:
+        left |= words_left(Handover, "not_done_reason")
+    return left
 
 
 def _signed_items(job: Job) -> Items:
     found: Items = {}
     for model, marks in SIGNED:
-        left = model.objects.filter(visit__job=job).exclude(salt=NO_SALT)
+        left = _still_signed(model).filter(visit__job=job)
         columns = sorted(marks.keys() - {"words_hashed"})
         rows = {str(pk): columns for pk in left.values_list("pk", flat=True)}
         if rows:
@@ -192,66 +202,37 @@ def _ids(rows: Any) -> list[int]:
     return list(rows.order_by("pk").values_list("pk", flat=True))
 
 
-# --- Notes in free words
+# --- Notes and reasons in free words
 
 
-def _notes_held() -> Q:
-    held = Q()
-    for model, column in NOTED:
-        held |= Q(Exists(words_left(model, column).filter(visit__job=OuterRef("pk"))))
-    for model, columns in EDITED:
-        where = of_job(model, OuterRef("pk"))
-        for kept in (model, history_of(model)):
-            held |= Q(Exists(words_left(kept, *columns).filter(**where)))
-    return held
+def _erasing(words: Words) -> Callable[[Job, Items], list[str]]:
+    """They stand in no stored file."""
 
+    def erase(job: Job, items: Items) -> list[str]:
+        words.erase(items)
+        return []
 
-def _notes_items(job: Job) -> Items:
-    found: Items = {}
-    for model, column in NOTED:
-        left = _ids(words_left(model, column).filter(visit__job=job))
-        if left:
-            found[model._meta.db_table] = {str(pk): [column] for pk in left}
-    for model, columns in EDITED:
-        found |= words_items(model, of_job(model, job.pk), columns)
-    return found
-
-
-def _erase_notes(job: Job, items: Items) -> list[str]:
-    for model, column in NOTED:
-        named = items.get(model._meta.db_table, {})
-        model.objects.filter(pk__in=list(named)).update(**marks_of(column), **HASHED)
-    for model, columns in EDITED:
-        named = list(items.get(model._meta.db_table, ()))
-        model._base_manager.filter(pk__in=named).update(**marks_of(*columns))
-        history_of(model).objects.filter(pgh_obj_id__in=named).update(**marks_of(*columns))
-    return []
-
-
-def stands_plainly(job: Job) -> bool:
-    """Whether notes of a job entered the ledger as they were, before they were hashed."""
-    noted = [*NOTED, (Arrival, "note"), (Leave, "note")]
-    found = [words_left(model, column).filter(visit__job=job) for model, column in noted]
-    found.append(words_left(Photo, "note").filter(job=job))
-    found.append(PhotoInspection.objects.filter(_taken_somewhere(), photo__job=job))
-    return any(rows.filter(words_hashed=False).exists() for rows in found)
+    return erase
 
 
 HELD: dict[str, Callable[[], Q]] = {
     CONTACT: _contact_held,
     SIGNATURES: _signed_held,
     PHOTOS: _photos_held,
-    NOTES: _notes_held,
+    NOTES: NOTES_WORDS.held,
+    REASONS: REASONS_WORDS.held,
 }
 ITEMS: dict[str, Callable[[Job], Items]] = {
     CONTACT: _contact_items,
     SIGNATURES: _signed_items,
     PHOTOS: _photo_items,
-    NOTES: _notes_items,
+    NOTES: NOTES_WORDS.items,
+    REASONS: REASONS_WORDS.items,
 }
 ERASERS: dict[str, Callable[[Job, Items], list[str]]] = {
     CONTACT: _erase_contact,
     SIGNATURES: _erase_signed,
     PHOTOS: _erase_photos,
-    NOTES: _erase_notes,
+    NOTES: _erasing(NOTES_WORDS),
+    REASONS: _erasing(REASONS_WORDS),
 }

@@ -30,7 +30,13 @@ CLOSED = (Stage.CERTIFIED, Stage.CALLED_OFF)
 
 def stands_against(job: Job, kinds: Sequence[str]) -> list[str]:
     """Sentences: why one person alone may not erase these kinds of a job now."""
-    found = [f"A legal hold: {hold.reason}" for hold in LegalHold.objects.open().filter(job=job)]
+    found = [
+        f"A legal hold stands since {timezone.localtime(hold.placed_at):%-d %b %Y}."
+        for hold in LegalHold.objects.open().filter(job=job)
+    ]
+    # Whoever gave a reason could blank it alone otherwise.
+    found += [f"{BY_CODE[kind].label}: only two people erase them." for kind in kinds
+              if BY_CODE[kind].by_two]  # fmt: skip
     evidence = [BY_CODE[kind].label.lower() for kind in kinds if BY_CODE[kind].evidence]
     if evidence:
         found += [

@@ -112,7 +112,9 @@ HELD: tuple[tuple[str, str, type[Model], str], ...] = (
     ("erasures", "What was erased", Erasure, OF_JOB),
     ("openings", "Who opened the evidence", EvidenceAccess, OF_JOB),
 )
-WITH_HISTORY = (Property, Job, VisitNeed, AgreedWindow, Visit, Survey)
+TITLES = {model._meta.db_table: title for _, title, model, _ in HELD}
+"""Table -> what a person calls it."""
+WITH_HISTORY = (Property, Job, VisitNeed, AgreedWindow, Visit, Survey, LegalHold)
 """Tables whose earlier values are told too; from an event to its home it is as from its row."""
 
 # Tables that lead to a job all the same, and why nothing of them is told.

@@ -12,6 +12,7 @@ CONTACT = "contact"
 SIGNATURES = "signatures"
 PHOTOS = "photos"
 NOTES = "notes"
+REASONS = "reasons"
 
 STORAGE_LIMITATION = (
     "UK GDPR, Article 5(1)(e): no longer than is necessary for the purpose; it names no number"
@@ -33,7 +34,7 @@ class DataKind:
 
     what: in words, for whoever decides. least, usual, most: months it is kept after the job was
     closed; least_why and most_why: the source of each limit. evidence: it proves a certificate, so
-    while one is valid only two people together erase it.
+    while one is valid only two people together erase it. by_two: only two people ever erase it.
     """
 
     code: str
@@ -45,6 +46,7 @@ class DataKind:
     least_why: str
     most_why: str
     evidence: bool
+    by_two: bool = False
 
     @property
     def usual_years(self) -> str:
@@ -67,8 +69,8 @@ KINDS: tuple[DataKind, ...] = (
     DataKind(
         SIGNATURES,
         "Signatures and who was there",
-        "Name and signature at the handover, who let the crew in, where the crew’s phone was, and "
-        "what it noted on coming and leaving.",
+        "Name and signature at the handover and why something was left undone, who let the crew "
+        "in, where the crew’s phone was, and what it noted on coming and leaving.",
         least_months=72,
         usual_months=72,
         most_months=180,
@@ -92,8 +94,8 @@ KINDS: tuple[DataKind, ...] = (
         NOTES,
         "Notes",
         "What was noted in free words on surveys, visits, agreed times and checks before the "
-        "start, on differences from the plan, on work that was stopped or called off, also where "
-        "their history repeats it.",
+        "start, on steps of the work and corrected readings, on differences from the plan, on work "
+        "that was stopped or called off, also where their history repeats it.",
         least_months=12,
         usual_months=72,
         most_months=180,
@@ -101,10 +103,24 @@ KINDS: tuple[DataKind, ...] = (
         most_why=FIFTEEN_YEARS,
         evidence=True,
     ),
+    DataKind(
+        REASONS,
+        "Reasons of decisions",
+        "Why a shortfall was waived or its waiver turned down, a certificate withdrawn, or a job "
+        "put on legal hold, in the words of who decided. Who decided what, and when, stays.",
+        least_months=72,
+        usual_months=180,
+        most_months=180,
+        least_why=SIX_YEARS,
+        most_why=FIFTEEN_YEARS,
+        evidence=True,
+        by_two=True,
+    ),
 )
 BY_CODE = {kind.code: kind for kind in KINDS}
 CHOICES = [(kind.code, kind.label) for kind in KINDS]
 EVIDENCE = tuple(kind.code for kind in KINDS if kind.evidence)
+BY_TWO = tuple(kind.code for kind in KINDS if kind.by_two)
 
 
 def labels_of(codes: list[str] | tuple[str, ...]) -> str:

@@ -167,7 +167,7 @@ class PhotoInspection(Salted, WordsHashed):
         )
 
 
-class DepthReading(ByPhoneClock):
+class DepthReading(Salted, WordsHashed, ByPhoneClock):
     """A depth measured at a point of the loft, in millimetres."""
 
     class Allowance(models.TextChoices):
@@ -211,12 +211,14 @@ class DepthReading(ByPhoneClock):
             ),
         ]
         triggers = [
-            *kept_as_written("depth_reading_is_kept"),
+            *kept_but_for_erasure(
+                "depth_reading_is_kept", words=["correction_reason"], words_hashed="true"
+            ),
             frozen_once_stopped("depth_reading_frozen"),
         ]
 
 
-class Handover(Salted, ByPhoneClock):
+class Handover(Salted, WordsHashed, ByPhoneClock):
     """The householder's signature and the cautions that were given."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="handovers")
@@ -247,7 +249,11 @@ class Handover(Salted, ByPhoneClock):
         ]
         triggers = [
             *kept_but_for_erasure(
-                "handover_is_kept", signed_name=f"'{ERASED}'", signature_svg="''"
+                "handover_is_kept",
+                words=["not_done_reason"],
+                signed_name=f"'{ERASED}'",
+                signature_svg="''",
+                words_hashed="true",
             ),
             frozen_once_stopped("handover_frozen"),
         ]

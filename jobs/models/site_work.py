@@ -21,7 +21,6 @@ from jobs.models.phone_records import (
     WordsHashed,
     corrected_from,
     frozen_once_stopped,
-    kept_as_written,
     kept_but_for_erasure,
     position_constraints,
 )
@@ -79,7 +78,7 @@ class Arrival(WithPosition, WordsHashed, SiteFact):
         ]
 
 
-class WorkStep(SiteFact):
+class WorkStep(Salted, WordsHashed, SiteFact):
     """One step of laying, as the crew says it went. `answers`: point code -> yes/no/n-a."""
 
     class Kind(models.TextChoices):
@@ -115,7 +114,10 @@ class WorkStep(SiteFact):
                 violation_error_message="note: say why it is left undone.",
             )
         ]
-        triggers = [*kept_as_written("work_step_is_kept"), frozen_once_stopped("work_step_frozen")]
+        triggers = [
+            *kept_but_for_erasure("work_step_is_kept", words=["note"], words_hashed="true"),
+            frozen_once_stopped("work_step_frozen"),
+        ]
 
 
 class VariationQuerySet(EvidenceQuerySet):

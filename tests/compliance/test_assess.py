@@ -9,6 +9,7 @@ import pytest
 from django.utils import timezone
 
 from compliance.assess import assess_job, rerun, rerun_agrees
+from compliance.judged_words import missing_told
 from compliance.judging import Evidence
 from compliance.models import Assessment, Certificate, DepthRule, Shortfall
 from jobs.errors import Conflict
@@ -250,8 +251,11 @@ def test_unproven_names_each_step_of_the_work_that_is_missing():
     assert assessment.verdict == "unproven"
     assert assessment.missing == [
         "The step “cross layers” was not recorded.",
-        "The step “hatch and tank” was left undone: No lagging left on the van.",
+        "The step “hatch and tank” was left undone.",
     ]
+    assert missing_told(assessment)[1] == (
+        "The step “hatch and tank” was left undone: No lagging left on the van."
+    )
 
 
 def test_steps_that_are_all_done_or_not_needed_keep_no_certificate_back():

@@ -68,7 +68,7 @@ def test_a_signature_and_a_name_enter_only_as_hashes():
 
     assert "A. Householder" not in payload
     assert "M0 0" not in payload
-    assert payload.count("sha256:") == 2
+    assert payload.count("sha256:") == 3
 
 
 def test_a_seal_covers_everything_committed_and_is_signed():
@@ -296,9 +296,11 @@ def test_a_fact_slipped_in_without_an_entry_is_found():
     scene = fitted()
     sql(
         "INSERT INTO jobs_depthreading (visit_id, area_id, x_mm, y_mm, depth_mm, allowance, "
-        "measured_by_id, measured_at, received_at, client_key, correction_reason) "
+        "measured_by_id, measured_at, received_at, client_key, correction_reason, "
+        "salt, words_hashed) "
         "SELECT visit_id, area_id, x_mm, y_mm, 400, '', measured_by_id, measured_at, received_at, "
-        "gen_random_uuid(), '' FROM jobs_depthreading WHERE visit_id = %s LIMIT 1",
+        "gen_random_uuid(), '', gen_random_uuid(), true FROM jobs_depthreading "
+        "WHERE visit_id = %s LIMIT 1",
         scene.visit.pk,
     )
 
@@ -312,9 +314,10 @@ def test_raw_sql_cannot_write_a_fact_without_its_entry():
     with connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO jobs_depthreading (visit_id, area_id, x_mm, y_mm, depth_mm, allowance, "
-            "measured_by_id, measured_at, received_at, client_key, correction_reason) "
+            "measured_by_id, measured_at, received_at, client_key, correction_reason, "
+            "salt, words_hashed) "
             "SELECT visit_id, area_id, 1, 1, 250, '', measured_by_id, measured_at, received_at, "
-            "gen_random_uuid(), '' FROM jobs_depthreading WHERE id = %s",
+            "gen_random_uuid(), '', gen_random_uuid(), true FROM jobs_depthreading WHERE id = %s",
             [reading.pk],
         )
 

@@ -203,13 +203,39 @@ def test_nobody_agrees_to_leave_their_own_work_short(client: Client):
         answer_waiver(waiver, True, planner)
 
 
+def test_the_owner_of_a_shortfall_agrees_to_its_waiver_only_where_nobody_else_can(client: Client):
+    """Another officer first, then a planner, and the owner last; of the database itself too."""
+    scene, _ = short_scene()
+    planner, one = the_planner(scene), officer(scene)
+    Shortfall.objects.update(owner=planner)
+    waiver = record_waiver(open_of(scene), REASON, one)
+    another = UserFactory(role=Role.PLANNER, company=scene.company)
+
+    assert second_people(scene.job.pk, one) == [another]
+    with pytest.raises(Refused, match="owner only where nobody else can"):
+        answer_waiver(waiver, True, planner)
+    with pytest.raises(IntegrityError, match="A second person answers"):
+        run(ANSWER, scene.job.pk, waiver.pk, planner.pk)
+    two = officer(scene)
+    Shortfall.objects.update(owner=two)
+    assert set(second_people(scene.job.pk, one)) == {planner, another}
+
+    Shortfall.objects.update(owner=planner)
+    User.objects.filter(pk__in=[another.pk, two.pk]).update(is_active=False)
+    client.force_login(one)
+    page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
+    assert f"{planner} (planner). They own the shortfall, and may only because" in page
+    run(ANSWER, scene.job.pk, waiver.pk, planner.pk)
+
+
 ANSWER = (
     "INSERT INTO compliance_waiveranswer (job_id, waiver_id, agreed, note, answered_by_id, "
-    "answered_at) VALUES (%s, %s, true, '', %s, now())"
+    "answered_at, salt, words_hashed) "
+    "VALUES (%s, %s, true, '', %s, now(), gen_random_uuid(), true)"
 )
 WAIVER = (
-    "INSERT INTO compliance_waiver (job_id, shortfall_id, reason, recorded_by_id, recorded_at) "
-    "VALUES (%s, %s, %s, %s, now())"
+    "INSERT INTO compliance_waiver (job_id, shortfall_id, reason, recorded_by_id, recorded_at, "
+    "salt, words_hashed) VALUES (%s, %s, %s, %s, now(), gen_random_uuid(), true)"
 )
 
 

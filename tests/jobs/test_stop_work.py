@@ -137,9 +137,10 @@ def test_raw_sql_gets_no_reading_onto_a_stopped_visit_either():
     with pytest.raises(IntegrityError, match="stopped"), connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO jobs_depthreading (visit_id, area_id, x_mm, y_mm, depth_mm, allowance, "
-            "measured_by_id, measured_at, received_at, client_key, correction_reason) "
+            "measured_by_id, measured_at, received_at, client_key, correction_reason, "
+            "salt, words_hashed) "
             "SELECT visit_id, area_id, x_mm, y_mm, 285, '', measured_by_id, now(), now(), "
-            "gen_random_uuid(), '' FROM jobs_depthreading"
+            "gen_random_uuid(), '', gen_random_uuid(), true FROM jobs_depthreading"
         )
 
 
