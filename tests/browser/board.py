@@ -11,14 +11,13 @@ from jobs.models import Crew
 from tests.browser.people import Person
 from tests.browser.traffic import Traffic
 
-FINGER_HOLDS_MS = 600
-
 
 class BoardPlanner(Person):
     """A planner with the board open. Places are told as a crew and an hour of the shown day."""
 
     def opens_board(self, day: date, days: int = 1) -> None:
-        self.page.goto(f"/planning/?from={day.isoformat()}&days={days}")
+        """Until it rests: rows that come into sight are fetched, and move what lies below."""
+        Traffic(self.page).opens(f"/planning/?from={day.isoformat()}&days={days}")
         expect(self.page.locator("body.has-script")).to_be_visible()
 
     def holds_back(self, address: str) -> Held:
@@ -69,7 +68,7 @@ class BoardPlanner(Person):
         x, y = self.point(crew, hour)
         finger = Finger(self.page.context.new_cdp_session(self.page))
         finger.touches(box["x"] + 8, box["y"] + 12)
-        self.page.wait_for_timeout(FINGER_HOLDS_MS)
+        expect(self.page.locator("body.is-dragging")).to_be_visible()  # held long enough
         finger.slides(x + 8, y)
         finger.lifts()
 
