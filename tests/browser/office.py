@@ -16,17 +16,18 @@ from tests.browser.line import HERE, PATIENCE_S
 from tests.conftest import url_of_test_database
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind((HERE, 0))
-        return int(probe.getsockname()[1])
-
-
 class Server:
-    """The web server on the test database. `kill` is a kill: nothing is finished or tidied."""
+    """The web server on the test database. `kill` is a kill: nothing is finished or tidied.
+
+    Its port is bound here as well, without listening: nobody else gets it while the server is not
+    up yet or killed, and who connects then is refused.
+    """
 
     def __init__(self, folder: Path, log: Path) -> None:
-        self.port = free_port()
+        self.bound = socket.socket()
+        self.bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self.bound.bind((HERE, 0))
+        self.port = int(self.bound.getsockname()[1])
         self.folder = folder
         self.log = log
         self.process: subprocess.Popen[bytes] | None = None
