@@ -154,6 +154,7 @@ def test_a_clock_that_is_set_right_before_sending(pocket: Pocket, line: Line) ->
     set_clocks(7)
     lead.answers_safely()
     lead.goes_on("Save the check")
+    lead.page.wait_for_url(f"**{lead.address()}")  # it goes there by itself
     lead.has_on_phone(1)
     set_clocks(0)
     line.up()
