@@ -51,10 +51,18 @@ function take(input, person, place = placeOf(input)) {
   keepAll(files, place.points, place.point, person);
 }
 
-async function keepAll(files, points, point, person) {
+let last = Promise.resolve();
+
+/** One after the other: what is chosen twice in a hurry is known the second time. */
+function keepAll(files, points, point, person) {
   const row = showUnkept(point, null, "Keeping it on this phone");
+  keeping += files.length;
+  const work = () => keepEach(files, points, point, person);
+  last = last.then(work, work).finally(() => row.remove());
+}
+
+async function keepEach(files, points, point, person) {
   for (const file of files) {
-    keeping += 1;
     try {
       await keep(file, points, point, person);
     } catch (error) {
@@ -64,7 +72,6 @@ async function keepAll(files, points, point, person) {
       keeping -= 1;
     }
   }
-  row.remove();
   sendNow();
 }
 
