@@ -96,7 +96,7 @@ export async function drop() {
     return focusOn(thing);
   }
   finish();
-  await put(thing, at);
+  await put(thing, at, { leaves: verdict.leaves });
 }
 
 export function leave({ silent = false } = {}) {
@@ -107,11 +107,14 @@ export function leave({ silent = false } = {}) {
   focusOn(thing);
 }
 
-/** Ask the server to move or book; tell what came of it, with a way back. */
-async function put(thing, at, { undoing = false } = {}) {
+/**
+ * Ask the server to move or book; tell what came of it, with a way back. `leaves`: who goes along
+ * and could not come, as was told while it was in hand; of anybody else the server asks first.
+ */
+async function put(thing, at, { undoing = false, leaves = [] } = {}) {
   const fields = { crew: at.crew, starts_at: momentOf(at) };
   const address = thing.type === "visit" ? board().dataset.move : board().dataset.place;
-  if (thing.type === "visit") Object.assign(fields, { visit: thing.id, version: thing.version });
+  if (thing.type === "visit") Object.assign(fields, { visit: thing.id, version: thing.version, leaves });
   else fields.need = thing.id;
   const answer = await send(address, fields);
   if (answer.status === 200) {
@@ -121,7 +124,8 @@ async function put(thing, at, { undoing = false } = {}) {
     return focusOn({ type: "visit", id: answer.visit });
   }
   await drawAgain([at.crew, ...(thing.from ? [thing.from.crew] : []), ...(answer.crews || [])]);
-  const again = answer.status === 412 ? [["Move it all the same", () => putAgain(thing, at)]] : [];
+  let again = answer.status === 412 ? [["Move it all the same", () => putAgain(thing, at)]] : [];
+  if (answer.leaves) again = [["Move it without them", () => put(thing, at, { leaves: answer.leaves })]];
   tell("refused", answer.message, again);
   focusOn(thing);
 }
@@ -206,10 +210,11 @@ async function askAboutHere() {
   const answer = await ask(board().dataset.fit, query, hand.asking.signal);
   if (!answer || !hand || hand.thing !== thing || !sameAs(hand.at, at)) return;
   const before = hand.verdict;
-  const why = [...answer.why, ...before.why.filter((words) => !answer.why.includes(words))];
-  const fit = answer.fit === YES && before.fit !== YES ? before.fit : answer.fit;
-  judge({ fit, why });
-  if (fit !== before.fit) say(verdictWords(hand.verdict));
+  const besides = before.besides || [];
+  const why = [...answer.why, ...besides];
+  const fit = answer.fit === YES && besides.length ? before.fit : answer.fit;
+  judge({ fit, why, leaves: answer.leaves });
+  if (fit !== before.fit || answer.leaves.length) say(verdictWords(hand.verdict));
 }
 
 /** On every track at once: whether there is a place on it, and the best one. */

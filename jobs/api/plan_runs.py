@@ -15,6 +15,7 @@ from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import OFFICE, PLANNER
 from jobs.models import PlanRun, ProposedVisit
 from jobs.planning.answering import discard
+from jobs.planning.plan_leaves import plan_leaves
 from jobs.planning.promises import accept_knowing
 from jobs.planning.runs import start_run, stop_run
 from jobs.planning.together import needed_by_line, with_partners
@@ -112,10 +113,19 @@ class PlanRunSerializer(serializers.ModelSerializer):
         return start_run(user.company, by=user, **data)
 
 
+class LeftBehindSerializer(serializers.Serializer):
+    """Somebody who goes along with a visit and could not come to its new time, and why."""
+
+    operative = serializers.IntegerField()
+    name = serializers.CharField()
+    why = serializers.CharField()
+
+
 class ProposedVisitSerializer(serializers.ModelSerializer):
     """One line of a plan beside what is booked. `cost_min`: price of moving it elsewhere.
 
     `needs`: the lines that must be accepted with it, since they make room for it or come before.
+    `leaves_behind`: who goes along with the visit and could not come to its new time.
     """
 
     starts_at = serializers.DateTimeField(source="during.lower", default=None, read_only=True)
@@ -125,6 +135,7 @@ class ProposedVisitSerializer(serializers.ModelSerializer):
     )
     job = serializers.SerializerMethodField()
     needs = serializers.SerializerMethodField()
+    leaves_behind = serializers.SerializerMethodField()
 
     class Meta:
         model = ProposedVisit
@@ -152,6 +163,7 @@ class ProposedVisitSerializer(serializers.ModelSerializer):
             "answer_words",
             "answered_at",
             "needs",
+            "leaves_behind",
         ]
         read_only_fields = fields
 
@@ -161,6 +173,13 @@ class ProposedVisitSerializer(serializers.ModelSerializer):
         if line.run_id not in by_run:
             by_run[line.run_id] = needed_by_line(line.run.proposals.with_place())
         return sorted(with_partners([line.pk], by_run[line.run_id]) - {line.pk})
+
+    @extend_schema_field(LeftBehindSerializer(many=True))
+    def get_leaves_behind(self, line: ProposedVisit) -> list[dict[str, Any]]:
+        by_run = self.context.setdefault("left_by_run", {})
+        if line.run_id not in by_run:
+            by_run[line.run_id] = plan_leaves(line.run.proposals.with_place())
+        return [each.told for each in by_run[line.run_id].get(line.pk, ())]
 
     @extend_schema_field(serializers.IntegerField())
     def get_job(self, line: ProposedVisit) -> int:
@@ -186,10 +205,14 @@ class AcceptSerializer(ChosenSerializer):
 
 
 class AnsweredSerializer(serializers.Serializer):
-    """Ids of the lines that were booked, and of those refused with the words why."""
+    """Ids of the lines that were booked, and of those refused with the words why.
+
+    `left_behind`: by id of a line that was booked, who does not go along any more.
+    """
 
     accepted = serializers.ListField(child=serializers.IntegerField())
     refused = serializers.DictField(child=serializers.CharField())
+    left_behind = serializers.DictField(child=serializers.CharField())
 
 
 class PlanRunViewSet(
@@ -233,7 +256,9 @@ class PlanRunViewSet(
             promises_may_break=given.validated_data.get("promises_may_break"),
         )
         refused = {str(line.pk): line.answer_words for line in answered.refused}
-        return Response({"accepted": [line.pk for line in answered.done], "refused": refused})
+        accepted = [line.pk for line in answered.done]
+        left = {str(line.pk): line.answer_words for line in answered.done if line.answer_words}
+        return Response({"accepted": accepted, "refused": refused, "left_behind": left})
 
     @extend_schema(request=ChosenSerializer, responses={200: ChosenSerializer})
     @action(detail=True, methods=["post"])

@@ -37,7 +37,11 @@ from jobs.stages import lock_job
 
 
 class VisitSerializer(serializers.ModelSerializer):
-    """A visit. `hours` is how long it is booked for; the operatives are the crew's."""
+    """A visit. `hours` is how long it is booked for; the operatives are the crew's.
+
+    When it is moved, who goes along from another crew stays with it. Who could not come is named
+    by a 409 (`left_behind`) before anything is moved; `may_leave_behind` (ids) moves without them.
+    """
 
     job = VisibleRelatedField(queryset=Job.objects.all())
     crew = VisibleRelatedField(queryset=Crew.objects.all())
@@ -46,6 +50,9 @@ class VisitSerializer(serializers.ModelSerializer):
     ends_at = serializers.DateTimeField(read_only=True)
     hours = serializers.FloatField(min_value=0.25, max_value=14)
     operatives = serializers.SerializerMethodField()
+    may_leave_behind = serializers.ListField(
+        child=serializers.IntegerField(min_value=1), required=False, write_only=True
+    )
 
     class Meta:
         model = Visit
@@ -57,6 +64,7 @@ class VisitSerializer(serializers.ModelSerializer):
             "crew",
             "van",
             "operatives",
+            "may_leave_behind",
             "starts_at",
             "ends_at",
             "hours",
@@ -103,6 +111,7 @@ class VisitSerializer(serializers.ModelSerializer):
         return data
 
     def create(self, data: dict[str, Any]) -> Visit:
+        data.pop("may_leave_behind", None)  # nobody goes along yet
         data.setdefault("van", data["crew"].van)
         return book_visit(by=self.context["request"].user, **data)
 

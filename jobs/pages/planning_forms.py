@@ -133,3 +133,9 @@ class MoveForm(WhereForm):
     """A move of a visit, with the version its mover saw."""
 
     version = forms.IntegerField()
+    leaves = forms.RegexField(r"^\d{1,15}(,\d{1,15})*$", required=False)
+
+    @property
+    def may_leave_behind(self) -> list[int]:
+        """Who goes along so far and, as the mover was told, could not come (ids of operatives)."""
+        return [int(pk) for pk in self.cleaned_data["leaves"].split(",") if pk]

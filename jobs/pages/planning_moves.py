@@ -20,6 +20,7 @@ from jobs.planning.board_fit import fit_of, places_for
 from jobs.planning.board_moves import Moved, move_on_board, place_on_board
 from jobs.planning.board_news import last_change_of
 from jobs.planning.board_sheet import sheet_of, why_waiting
+from jobs.planning.going_along import LeftBehind
 
 CANNOT_READ = "Say which visit, crew and time: this could not be read. Load the page again."
 
@@ -61,7 +62,12 @@ def planning_move(request: HttpRequest) -> HttpResponse:
     )
     try:
         moved = move_on_board(
-            visit, given["crew"], given["starts_at"], by=request.user, version=given["version"]
+            visit,
+            given["crew"],
+            given["starts_at"],
+            by=request.user,
+            version=given["version"],
+            may_leave_behind=form.may_leave_behind,
         )
     except Refused as refusal:
         return _refused(refusal, visit)
@@ -152,8 +158,10 @@ def _done(moved: Moved) -> JsonResponse:
 
 
 def _refused(refusal: Refused, visit: Visit | None = None) -> JsonResponse:
-    """The refusal; when somebody was faster, with what they did."""
+    """The refusal; when somebody was faster, with what they did; who would be left behind."""
     answer: dict[str, Any] = {"message": str(refusal)}
+    if isinstance(refusal, LeftBehind):
+        answer |= {"message": refusal.message, "leaves": [p.person.pk for p in refusal.left]}
     if isinstance(refusal, Stale) and visit is not None:
         news = last_change_of(visit)
         now = Visit.objects.get(pk=visit.pk)

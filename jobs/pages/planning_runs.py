@@ -193,6 +193,9 @@ def _proposals(count: int) -> str:
 def _tell(request: HttpRequest, accepted: Accepted) -> None:
     if accepted.done:
         messages.success(request, f"{_proposals(len(accepted.done))} carried out.")
+    for line in accepted.done:
+        if line.answer_words:
+            messages.warning(request, line.answer_words)
     if accepted.refused:
         count = len(accepted.refused)
         messages.warning(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 
-from jobs.models import Crew, Job, User, Van, Visit
+from jobs.models import Crew, Job, Operative, User, Van, Visit
 from jobs.pages.day_inputs import clock_field, day_field
 from jobs.planning.booking import (
     LONGEST_HOURS,
@@ -17,6 +18,7 @@ from jobs.planning.booking import (
     kinds_bookable,
     proposed_hours,
 )
+from jobs.planning.going_along import named
 
 USUAL_VAN = ("usual", "The crew’s usual van")
 SHOW = (
@@ -100,6 +102,12 @@ class MovingForm(VisitForm):
     """A booked visit as it stands, to be moved. Carries the version it was opened at."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
+    may_leave_behind = forms.ModelMultipleChoiceField(
+        Operative.objects.none(),
+        label="Move it without",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
 
     def __init__(self, *args: Any, visit: Visit, user: User, **kwargs: Any) -> None:
         start = timezone.localtime(visit.during.lower)
@@ -113,6 +121,15 @@ class MovingForm(VisitForm):
             "version": visit.version,
         }
         super().__init__(*args, user=user, initial=now | kwargs.pop("initial", {}), **kwargs)
+        along: Any = self.fields["may_leave_behind"]
+        along.queryset = Operative.objects.visible_to(user).filter(on_visits__visit=visit)
+        self.asks_without = False
+
+    def ask_without(self, people: Iterable[Operative]) -> None:
+        """Offer to move it without these, who could not come along."""
+        along: Any = self.fields["may_leave_behind"]
+        along.choices = [(person.pk, named(person)) for person in people]
+        self.asks_without = True
 
 
 class VisitFilter(forms.Form):

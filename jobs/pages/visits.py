@@ -32,6 +32,7 @@ from jobs.planning.booking import (
     span,
 )
 from jobs.planning.clashes import clashing_visits, in_words
+from jobs.planning.going_along import LeftBehind, along_words, going_along
 from jobs.planning.week import crews_on_day
 
 VISITS_A_PAGE = 50
@@ -123,8 +124,8 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     record = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
     may_move = request.user.role == Role.PLANNER and record.status == Visit.Status.BOOKED
     form = MovingForm(request.POST or None, visit=record, user=request.user) if may_move else None
-    if form and form.is_valid() and _try_moving(form, record, request.user):
-        messages.success(request, "The visit is moved.")
+    if form and form.is_valid() and (told := _try_moving(form, record, request.user)):
+        messages.success(request, told)
         return redirect("visit", pk=record.pk)
     return render(request, "jobs/visits/visit.html", _visit_context(record, form, request.user))
 
@@ -145,11 +146,13 @@ def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[s
     }
 
 
-def _try_moving(form: MovingForm, record: Visit, user: User) -> bool:
+def _try_moving(form: MovingForm, record: Visit, user: User) -> str:
+    """What is said of a move that was made; nothing where it was refused."""
     given = form.cleaned_data
+    went_along = list(going_along(record, given["crew"]))
     try:
         refuse_past(form.starts_at)
-        move_visit(
+        moved = move_visit(
             record,
             by=user,
             version=given["version"],
@@ -158,11 +161,16 @@ def _try_moving(form: MovingForm, record: Visit, user: User) -> bool:
             crew=given["crew"],
             van=form.chosen_van,
             note=given["note"],
+            may_leave_behind=[person.pk for person in given["may_leave_behind"]],
         )
+    except LeftBehind as refusal:
+        form.ask_without(each.person for each in refusal.left)
+        form.add_error("may_leave_behind", f"{refusal.message} Tick to move it without them.")
+        return ""
     except Refused as refusal:
         _show(form, refusal, record)
-        return False
-    return True
+        return ""
+    return f"The visit is moved.{along_words(moved, went_along)}"
 
 
 @require_POST

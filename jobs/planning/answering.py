@@ -25,7 +25,9 @@ from jobs.planning.booking import (
     put_visit,
 )
 from jobs.planning.booking_checks import objections
+from jobs.planning.going_along import leave_behind_who_cannot
 from jobs.planning.needs import Place
+from jobs.planning.plan_leaves import moves
 from jobs.planning.proposals import when_words
 
 Change, Answer = ProposedVisit.Change, ProposedVisit.Answer
@@ -35,7 +37,10 @@ EXCLUSIONS = ("crew_in_one_place", "van_in_one_place", "operative_in_one_place")
 
 @dataclass(frozen=True, slots=True)
 class Accepted:
-    """What became of the lines: done, or refused with `answer_words`."""
+    """What became of the lines: done, or refused with `answer_words`.
+
+    A line that is done has words where somebody does not go along with its visit any more.
+    """
 
     done: tuple[ProposedVisit, ...]
     refused: tuple[ProposedVisit, ...]
@@ -58,13 +63,14 @@ def accept(run: PlanRun, by: User, proposal_ids: Iterable[int] | None = None) ->
         lines = [fresh[line.pk] for line in lines]
         refused = {line.pk: words for line in lines if (words := _changed_since(line))}
         rest = [line for line in lines if line.pk not in refused]
+        told: dict[int, str] = {}
         while rest:
-            wrong = _try(rest, by)
+            wrong, told = _try(rest, by)
             if not wrong:
                 break
             refused |= wrong
             rest = [line for line in rest if line.pk not in wrong]
-        _answer(rest, Answer.ACCEPTED, by)
+        _answer(rest, Answer.ACCEPTED, by, told)
         _answer([line for line in lines if line.pk in refused], Answer.REFUSED, by, refused)
         _end_if_answered(run)
     return Accepted(tuple(rest), tuple(line for line in lines if line.pk in refused))
@@ -180,17 +186,17 @@ class _Wrong(Exception):
         self.lines = lines
 
 
-def _try(lines: Sequence[Line], by: User) -> dict[int, str]:
-    """Write all lines, or none and tell which cannot be."""
+def _try(lines: Sequence[Line], by: User) -> tuple[dict[int, str], dict[int, str]]:
+    """Write all lines, or none and tell which cannot be; then who is left behind by which."""
     try:
         with transaction.atomic():
-            _write_all(lines, by)
+            return {}, _write_all(lines, by)
     except _Wrong as wrong:
-        return wrong.lines
-    return {}
+        return wrong.lines, {}
 
 
-def _write_all(lines: Sequence[Line], by: User) -> None:
+def _write_all(lines: Sequence[Line], by: User) -> dict[int, str]:
+    """Who does not go along any more, in words by line."""
     _check_exclusions("DEFERRED")
     wrong: dict[int, str] = {}
     visits: dict[int, Visit] = {}
@@ -200,11 +206,24 @@ def _write_all(lines: Sequence[Line], by: User) -> None:
                 visits[line.pk] = _write(line, by)
         except Refused as refusal:
             wrong[line.pk] = str(refusal)
+    told = _left_behind(lines, visits)
     wrong |= _objected(lines, visits)
     wrong |= _clashing({pk: v for pk, v in visits.items() if pk not in wrong}, lines)
     if wrong:
         raise _Wrong(wrong)
     _check_exclusions("IMMEDIATE")
+    return told
+
+
+def _left_behind(lines: Sequence[Line], visits: dict[int, Visit]) -> dict[int, str]:
+    """Take off moved visits, once all are where they are to be, who cannot go along with them."""
+    found = {}
+    for line in lines:
+        if line.pk in visits and moves(line):
+            left = leave_behind_who_cannot(visits[line.pk])
+            if left:
+                found[line.pk] = " ".join(each.is_left for each in left)
+    return found
 
 
 def _check_exclusions(when: str) -> None:

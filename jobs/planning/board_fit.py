@@ -29,11 +29,15 @@ DEAR_FROM_MIN = 30.0
 
 @dataclass(frozen=True, slots=True)
 class PlaceFit:
-    """One place: `fit` is yes, dear (possible, at a price) or no; `why` in sentences."""
+    """One place: `fit` is yes, dear (possible, at a price) or no; `why` in sentences.
+
+    `leaves`: ids of who goes along so far and could not come.
+    """
 
     fit: str
     why: tuple[str, ...]
     travel_min: float | None = None
+    leaves: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +87,7 @@ def _possible(trial: Trial, fit: Fit | None) -> PlaceFit:
         or (fit is not None and not fit.ok)
         or (extra is not None and extra >= DEAR_FROM_MIN)
     )
-    return PlaceFit(DEAR if dear else YES, why, extra)
+    return PlaceFit(DEAR if dear else YES, why, extra, trial.leaves)
 
 
 def places_for(user: User, thing: Visit | VisitNeed, first: date, count: int) -> list[TrackFit]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from django.utils import timezone
 
 from jobs.models import Crew, User, Van, Visit, VisitNeed
 from jobs.planning.booking import book_visit, move_visit, refuse_past
+from jobs.planning.going_along import along_words, going_along
 from jobs.planning.needs import Place, open_parts
 
 
@@ -24,7 +26,13 @@ class Moved:
 
 
 def move_on_board(
-    visit: Visit, crew: Crew, starts_at: datetime, *, by: User, version: int
+    visit: Visit,
+    crew: Crew,
+    starts_at: datetime,
+    *,
+    by: User,
+    version: int,
+    may_leave_behind: Collection[int] = (),
 ) -> Moved:
     """Move a visit to a crew and time; its van is the usual one of whoever goes.
 
@@ -34,6 +42,7 @@ def move_on_board(
     """
     refuse_past(starts_at)
     was_crew, was_starts_at, was_promised = visit.crew_id, visit.during.lower, visit.promised_at
+    went_along = list(going_along(visit, crew))
     moved = move_visit(
         visit,
         by=by,
@@ -41,10 +50,13 @@ def move_on_board(
         starts_at=starts_at,
         crew=crew,
         van=van_that_goes(visit, crew),
+        may_leave_behind=may_leave_behind,
     )
     sentence = f"{_home(moved)} is moved to {_where(moved)}."
     if was_promised is not None and moved.promised_at is None:
         sentence += " The householder was told another time: tell them again."
+    if went_along:
+        sentence += along_words(moved, went_along)
     return Moved(moved, sentence, (was_crew, crew.pk), was_crew, was_starts_at)
 
 

@@ -6,7 +6,7 @@ operative); its refusal reaches the planner as a sentence.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from typing import Any
@@ -25,6 +25,7 @@ from jobs.planning.booking_checks import (
     refuse_objections,
 )
 from jobs.planning.calendars import away_between
+from jobs.planning.going_along import left_behind, refuse_leaving_behind, take_off
 from jobs.planning.need_facts import SKILLS, USUAL_HOURS
 from jobs.planning.needs import Place, need_for, open_parts, place_for_booking
 from jobs.stages import call_off, lock_job, move_job
@@ -132,12 +133,16 @@ def move_visit(
     crew: Crew | None = None,
     van: Van | None | str = "same",
     note: str | None = None,
+    may_leave_behind: Collection[int] = (),
 ) -> Visit:
     """Move a booked visit to another time, crew or van; what is not given stays.
 
-    `version` is the one the mover saw. `van=None` sends the crew without one.
+    `version` is the one the mover saw. `van=None` sends the crew without one. Who goes along from
+    another crew stays with it if they are free then; `may_leave_behind`: ids of those of whom the
+    mover knows that they are not.
 
     Raises:
+        LeftBehind: somebody goes along who could not, and was not named.
         Stale: somebody changed the visit since.
         Refused: an input cannot be, or the visit has begun or was cancelled.
         Conflict: the crew, van or an operative is elsewhere then.
@@ -156,6 +161,9 @@ def move_visit(
         hold_crews([visit.crew], [visit.van])
         during = span(start, lasts)
         refuse_objections(intended_move(visit, during))
+        left = left_behind(visit, visit.crew, during)
+        refuse_leaving_behind(left, may_leave_behind)
+        take_off(visit, left)
         put_visit(visit, during, before)
     return visit
 
@@ -168,15 +176,15 @@ def intended_move(visit: Visit, during: DateTimeTZRange) -> Intended:
 def put_visit(visit: Visit, during: DateTimeTZRange, crew_before: int) -> None:
     """Store a visit whose crew, van or time was changed; its crew's operatives go with it.
 
-    Told to the householder is a time: when it changes, it has to be told again. Hold the locks of
-    job, visit, crew and van.
+    So does who goes along from another crew. Told to the householder is a time: when it changes,
+    it has to be told again. Hold the locks of job, visit, crew and van.
     """
     if during.lower != visit.during.lower:
         visit.promised_at = None
     visit.during = during
     visit.version += 1
     if visit.crew_id != crew_before:
-        visit.visit_operatives.all().delete()
+        visit.visit_operatives.filter(operative__crew=crew_before).delete()
     visit.save(update_fields=["crew", "van", "during", "note", "promised_at", "version"])
     _put_operatives_on(visit)
     visit_changed.send(Visit, visit=visit)
@@ -316,15 +324,16 @@ def _check_booked(visit: Visit, verb: str) -> None:
 
 
 def _put_operatives_on(visit: Visit) -> None:
-    """Who of the crew is there then; who was on it and is not stays off."""
+    """Who of the crew is there then; who of it was on the visit and is away stays off."""
     away = away_between(visit.company_id, visit.during.lower, visit.during.upper)
     there = {person.pk for person in operatives_there(visit.crew, away)}
-    known = set(visit.visit_operatives.values_list("operative_id", flat=True))
-    if known - there:
-        visit.visit_operatives.filter(operative__in=known - there).delete()
+    on_it = dict(visit.visit_operatives.values_list("operative_id", "operative__crew_id"))
+    gone = {pk for pk, crew_id in on_it.items() if crew_id == visit.crew_id} - there
+    if gone:
+        visit.visit_operatives.filter(operative__in=gone).delete()
     VisitOperative.objects.bulk_create(
         VisitOperative(visit=visit, operative_id=operative_id)
-        for operative_id in sorted(there - known)
+        for operative_id in sorted(there - on_it.keys())
     )
 
 

@@ -17,6 +17,7 @@ from jobs.errors import Conflict, Refused
 from jobs.models import Crew, Job, Operative, Skill, Van, Visit, VisitKind, VisitNeed
 from jobs.planning.absences import spell_end
 from jobs.planning.calendars import Away, away_between
+from jobs.planning.going_along import coming_along
 from jobs.planning.need_facts import SKILLS
 
 ENDED = ("done",)
@@ -67,7 +68,7 @@ def _not_ours(intended: Intended) -> Iterator[Refused]:
 
 
 def crew_objections(intended: Intended) -> Iterator[Refused]:
-    """The crew is away, or nobody of it who is there has a skill that is needed."""
+    """The crew is away, or nobody of it or along with it who is there has a skill it takes."""
     crew, during = intended.crew, intended.during
     away = away_between(crew.company_id, during.lower, during.upper)
     for stretch in away.crews.get(crew.pk, ())[:1]:
@@ -78,11 +79,17 @@ def crew_objections(intended: Intended) -> Iterator[Refused]:
             remedy="Choose another crew or time, or change the absence.",
         )
     there = operatives_there(crew, away)
-    known = {skill for person in there for skill in person.skills}
+    lacking = [
+        skill
+        for skill in skills_for(intended.kind, intended.need)
+        if not any(skill in person.skills for person in there)
+    ]
+    if lacking and intended.visit is not None:  # who goes along may have it
+        along = coming_along(intended.visit, crew, during)
+        lacking = [skill for skill in lacking if not any(skill in p.skills for p in along)]
     usually = {skill for person in crew.operatives.all() for skill in person.skills}
-    for skill in skills_for(intended.kind, intended.need):
-        if skill not in known:
-            yield _without_skill(intended, Skill(skill), usual=skill in usually)
+    for skill in lacking:
+        yield _without_skill(intended, Skill(skill), usual=skill in usually)
 
 
 def skills_for(kind: str, need: VisitNeed | None) -> list[str]:

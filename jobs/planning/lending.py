@@ -1,7 +1,8 @@
 """Somebody of another crew goes along on one visit: who is free for it, and sending them.
 
 A crew may be short of hands or of a skill because somebody is away. Who goes along sees the visit
-on their phone like the crew; if the visit is moved, they stay off and have to be asked again.
+on their phone like the crew. When the visit moves, they stay with it if they are free then; else
+whoever moves it is told so by name, and has to say that it moves without them (`going_along.py`).
 """
 
 from __future__ import annotations
@@ -14,34 +15,26 @@ from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from jobs.errors import Conflict, Refused, Stale, refusals_explained
-from jobs.models import Absence, Operative, User, Visit, VisitOperative
+from jobs.models import Operative, User, Visit, VisitOperative
 from jobs.planning.booking import lock_visit
 from jobs.planning.booking_checks import skills_for
-from jobs.planning.calendars import midnight, works_on
+from jobs.planning.calendars import midnight
+from jobs.planning.going_along import kept_from, named, with_what_keeps
 
 
 def free_operatives(visit: Visit) -> list[Operative]:
-    """Who of other crews works that day and is neither away nor on another visit then. One query.
+    """Who of other crews nothing keeps from a visit (`kept_from`). One query.
 
     First those with every skill that the visit takes, then those who are on no visit all day.
     """
     start = timezone.localtime(visit.during.lower).date()
     day = (midnight(start), midnight(start + timedelta(days=1)))
-    away = Absence.objects.filter(operative=OuterRef("pk"), during__overlap=visit.during)
-    crew_away = Absence.objects.filter(crew=OuterRef("crew"), during__overlap=visit.during)
-    on_visits = VisitOperative.objects.filter(operative=OuterRef("pk"), live=True)
-    found = (
-        Operative.objects.filter(company_id=visit.company_id)
-        .exclude(crew=visit.crew_id)
-        .exclude(Exists(away) | Exists(crew_away))
-        .exclude(Exists(on_visits.filter(during__overlap=visit.during)))
-        .alias(out=Exists(on_visits.filter(during__overlap=day)))
-        .select_related("crew")
-        .order_by("out", "name")
-    )
+    out = VisitOperative.objects.filter(operative=OuterRef("pk"), live=True, during__overlap=day)
+    others = Operative.objects.filter(company_id=visit.company_id).exclude(crew=visit.crew_id)
+    found = with_what_keeps(others, visit.during).alias(out=Exists(out)).order_by("out", "name")
     wanted = set(skills_for(visit.kind, visit.need))
-    at_work = [p for p in found if p.crew is None or works_on(p.crew, start)]
-    return sorted(at_work, key=lambda person: len(wanted - set(person.skills)))
+    free = [person for person in found if not kept_from(person, visit.during)]
+    return sorted(free, key=lambda person: len(wanted - set(person.skills)))
 
 
 def lent_to(visit: Visit) -> list[Operative]:
@@ -54,8 +47,9 @@ def lend(visit: Visit, operative: Operative, *, by: User, version: int) -> Visit
     """Send somebody of another crew along on a booked visit.
 
     Raises:
-        Stale: somebody changed the visit since. Refused: not one of the company, away then, or of
-        the crew itself. Conflict: on another visit then.
+        Stale: somebody changed the visit since. Refused: not one of the company, or of the crew
+        itself. Conflict: away then, alone or with all of their crew; not at work that day; on
+        another visit then.
     """
     with pghistory.context(user=by.pk, what="sent along"), refusals_explained():
         visit = _booked(visit, version)
@@ -87,12 +81,12 @@ def _refuse_unfit(visit: Visit, operative: Operative) -> None:
         raise Refused(f"{operative} is of {visit.crew} already.", field="operative")
     if visit.visit_operatives.filter(operative=operative).exists():
         raise Refused(f"{operative} goes along already.", field="operative")
-    away = Absence.objects.filter(during__overlap=visit.during)
-    if away.filter(operative=operative).exists():
+    person = with_what_keeps(Operative.objects.filter(pk=operative.pk), visit.during).get()
+    if why := kept_from(person, visit.during):
         raise Conflict(
-            f"{operative} is away then.",
+            f"{named(person)} {why}.",
             field="operative",
-            remedy="Choose somebody else, or take the absence back.",
+            remedy="Choose somebody who is free then, or move what keeps them.",
         )
 
 
@@ -114,5 +108,5 @@ def _changed(visit: Visit) -> Visit:
 
 def names(people: Iterable[Operative], most: int = 3) -> str:
     """Such as “Ana Reed (South) or Jo Finch”."""
-    told = [f"{p.name} ({p.crew})" if p.crew else p.name for p in list(people)[:most]]
+    told = [named(person) for person in list(people)[:most]]
     return " or ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.utils import timezone
 
 from jobs.models import Job, ProposedVisit
+from jobs.planning.going_along import Kept
+from jobs.planning.plan_leaves import plan_leaves
 from jobs.planning.proposals import when_words
 from jobs.planning.together import needed_by_line, with_partners
 
@@ -35,13 +37,17 @@ class Partner:
 
 @dataclass(frozen=True, slots=True)
 class ShownLine:
-    """A proposal with its job, what would change in words, and which lines go with it."""
+    """A proposal with its job, what would change in words, and which lines go with it.
+
+    `leaves`: who goes along with its visit and could not come.
+    """
 
     line: ProposedVisit
     job: Job
     what: str
     partners: tuple[Partner, ...] = ()
     needs: str = ""
+    leaves: tuple[Kept, ...] = ()
 
     @property
     def chief(self) -> list[dict[str, str]]:
@@ -134,7 +140,8 @@ def shown_lines(lines: Iterable[ProposedVisit]) -> list[ShownLine]:
     found = list(lines)
     needed = needed_by_line(found)
     homes = {line.pk: _job(line).property.address_line_1 for line in found}
-    return [_shown(line, needed, homes) for line in found]
+    leaves = plan_leaves(found)
+    return [replace(_shown(line, needed, homes), leaves=leaves.get(line.pk, ())) for line in found]
 
 
 def _job(line: ProposedVisit) -> Job:

@@ -15,6 +15,7 @@ from jobs.planning.booking import check_stage, hours_of, refuse_past, span
 from jobs.planning.booking_checks import Intended, objections
 from jobs.planning.calendars import at, holiday_on
 from jobs.planning.clashes import clashing_visits, in_words
+from jobs.planning.going_along import left_behind
 from jobs.planning.spelling import spell_minutes
 from jobs.planning.travel import Drive, Position, drive_between, known_roads
 
@@ -27,12 +28,14 @@ class Trial:
 
     `words`: why it would be refused, nothing if it would not. `warnings`: what a planner should
     know and may decide. `extra_travel_min`: how much more the crews drive; None without positions.
+    `leaves`: ids of operatives who go along so far and could not come; a warning names each.
     """
 
     ok: bool
     words: tuple[str, ...]
     warnings: tuple[str, ...]
     extra_travel_min: float | None
+    leaves: tuple[int, ...] = ()
 
 
 def try_move(visit: Visit, crew: Crew, starts_at: datetime, *, hours: float | None = None) -> Trial:
@@ -75,9 +78,11 @@ def _trial(intended: Intended, refusals: list[Refused]) -> Trial:
     clashes = clashing_visits(intended.during, intended.crew, intended.van, but=intended.visit)
     words = (*(str(refusal) for refusal in refusals), *(in_words(visit) for visit in clashes))
     with known_roads(_stops_about(intended)):
-        neighbours = _Neighbours.of(intended)
-        warnings = (*_warnings(intended), *neighbours.warnings())
-        return Trial(not words, words, warnings, neighbours.extra_travel_min())
+        neighbours, visit = _Neighbours.of(intended), intended.visit
+        left = left_behind(visit, intended.crew, intended.during) if visit is not None else []
+        warnings = (*(each.sentence for each in left), *_warnings(intended), *neighbours.warnings())
+        leaves = tuple(each.person.pk for each in left)
+        return Trial(not words, words, warnings, neighbours.extra_travel_min(), leaves)
 
 
 # --- What a planner should know

@@ -171,7 +171,7 @@ def test_a_plan_is_asked_for_watched_and_accepted(office, crew, api):
         ("new", need.pk, need.job_id)
     ]
     answered = api.post(f"{address}accept/", {"proposals": [rows[0]["id"]]}).json()
-    assert answered == {"accepted": [rows[0]["id"]], "refused": {}}
+    assert answered == {"accepted": [rows[0]["id"]], "refused": {}, "left_behind": {}}
     assert Visit.objects.get().need == need
     assert api.get(address).json()["state"] == "answered"
 
@@ -235,7 +235,7 @@ def test_an_integration_breaks_no_promise_unaware(office, crew, api):
 
     assert api.post(address, {"proposals": [free.pk]}).json()["accepted"] == [free.pk]
     done = api.post(address, {"promises_may_break": 1}).json()
-    assert done == {"accepted": [moved.pk], "refused": {}}
+    assert done == {"accepted": [moved.pk], "refused": {}, "left_behind": {}}
 
 
 def test_an_overrun_is_planned_round(office, crew, api):
