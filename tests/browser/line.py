@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import select
 import socket
 import threading
 import time
@@ -11,6 +12,7 @@ from contextlib import contextmanager, suppress
 
 PATIENCE_S = 60.0
 PIECE_BYTES = 16 * 1024
+REST_COMES_S = 5.0  # what a server has begun to send it ends
 HERE = "127.0.0.1"
 OFFSET = re.compile(rb"(?i)\r\nUpload-Offset: (\d+)\r\n")
 METHODS = (b"GET ", b"POST ", b"PATCH ", b"HEAD ", b"DELETE ")
@@ -22,7 +24,8 @@ class Line:
     Modes: "up"; "down" (every connection breaks at once); "silent" (taken, never answered, as
     with one bar of signal). `cut_after(n)` breaks everything once n more bytes went up;
     `swap` is what comes down otherwise than it was sent, of the same length;
-    `lose_answer(start)` lets a request that begins so through, and breaks before its answer.
+    `lose_answer(start)` lets a request that begins so through, and breaks before its answer;
+    `hold_back(start)` lets requests that begin so no further until `let_go`, however long it takes.
     `patches_from` is the Upload-Offset of every PATCH that went up, in order.
     """
 
@@ -37,6 +40,8 @@ class Line:
         self.patches_from: list[int] = []
         self._cut_at: int | None = None
         self._unanswered: bytes | None = None
+        self._held_back: bytes | None = None
+        self._let_go = threading.Event()
         self._lost: set[socket.socket] = set()
         self._pairs: set[tuple[socket.socket, socket.socket | None]] = set()
         self._lock = threading.Lock()
@@ -71,6 +76,15 @@ class Line:
         """Go down when the answer to the next request that begins with `start` comes."""
         self._unanswered = start
 
+    def hold_back(self, start: bytes) -> None:
+        """Requests that begin so go up no further, as if the line were ever so slow."""
+        self._let_go.clear()
+        self._held_back = start
+
+    def let_go(self) -> None:
+        self._held_back = None
+        self._let_go.set()
+
     def slow(self, latency_s: float, kbit_per_s: float) -> None:
         """So long before each request is answered, and so little at a time each way."""
         self.latency_s, self.bytes_per_s = latency_s, kbit_per_s * 1000 / 8
@@ -82,6 +96,7 @@ class Line:
         self.up()
 
     def close(self) -> None:
+        self.let_go()
         self.down()
         self._listener.close()
 
@@ -124,6 +139,8 @@ class Line:
             while piece := source.recv(PIECE_BYTES):
                 self._take_time(piece, is_up)
                 if is_up:
+                    if self._held_back and piece.startswith(self._held_back):
+                        self._let_go.wait()
                     if piece.startswith(b"PATCH ") and (told := OFFSET.search(piece)):
                         self.patches_from.append(int(told[1]))
                     if self._unanswered and piece.startswith(self._unanswered):
@@ -133,8 +150,10 @@ class Line:
                     self._unanswered = None
                     self.down()
                 else:
+                    if self.swap:
+                        piece = _whole(piece, source, self.swap[0]).replace(*self.swap)
                     self.sent_down += len(piece)
-                    goal.sendall(piece.replace(*self.swap) if self.swap else piece)
+                    goal.sendall(piece)
         _break(source)
         _break(goal)
 
@@ -147,12 +166,12 @@ class Line:
 
     def _let_through(self, piece: bytes) -> bytes:
         """The piece, or what still goes through before the line is cut in its midst."""
-        with self._lock:
+        with self._lock:  # one cut breaks the line once, whoever else was sending then
             left = len(piece) if self._cut_at is None else self._cut_at - self.sent_up
             self.sent_up += len(piece)
-        if left >= len(piece):
-            return piece
-        self._cut_at = None
+            if left >= len(piece):
+                return piece
+            self._cut_at = None
         self.down()
         return piece[: max(0, left)]
 
@@ -163,6 +182,18 @@ class Line:
             for end in pair:
                 if end is not None:
                     _break(end)
+
+
+def _whole(piece: bytes, source: socket.socket, words: bytes) -> bytes:
+    """The piece, and what comes after it as long as it ends in the midst of the words."""
+    starts = [words[:length] for length in range(1, len(words))]
+    while piece.endswith(tuple(starts)):
+        more_comes, _, _ = select.select([source], [], [], REST_COMES_S)
+        rest = source.recv(PIECE_BYTES) if more_comes else b""
+        if not rest:  # they were not the words: nothing comes until the next request
+            break
+        piece += rest
+    return piece
 
 
 def _break(end: socket.socket) -> None:

@@ -148,10 +148,12 @@ class OnSite:
         return self.page.locator(f'.work > li[data-step="{step}"]')
 
     def goes_on(self, call: str) -> None:
-        """The one big button at the bottom."""
+        """The one big button at the bottom; where it is a link, until its page is there."""
         bar = self.page.locator("#action-bar")
-        bar.get_by_role("link", name=call).or_(bar.get_by_role("button", name=call)).tap()
-        self.is_ready()
+        big = bar.get_by_role("link", name=call).or_(bar.get_by_role("button", name=call))
+        is_link = big.evaluate(MARK_PAGE)
+        big.tap()
+        self.page.wait_for_selector("html[data-ready]" + ":not([data-left])" * is_link)
 
     def answers_safely(self) -> None:
         """Every question of the form, as on a day when all is well."""
@@ -196,6 +198,12 @@ class OnSite:
         return found
 
 
+MARK_PAGE = """
+(pressed) => {
+  pressed.ownerDocument.documentElement.dataset.left = "yes";
+  return pressed.matches("a");
+}
+"""
 WORKER_IN_CHARGE = """
 () => new Promise((resolve) => {
   if (navigator.serviceWorker.controller) resolve();
