@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("compliance.api.personal")),
     path("", include("compliance.api.audit_reading")),
     path("", include("compliance.api.audits")),
+    path("", include("compliance.api.audit_sheet")),
     path("", include("compliance.api.audit_files")),
     path("", include("compliance.api.audit_follow_ups")),
     path("", include("compliance.api.exchanges")),

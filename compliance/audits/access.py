@@ -19,8 +19,11 @@ OPENING = (AuditRound.State.SEALED, AuditRound.State.DRAWN, AuditRound.State.CLO
 READING = "audit reading"
 SENT_AHEAD = "audit reading, sent ahead and not shown yet"
 SMALL_SENT = "small photos of the contact sheet, sent"
+LARGE_SENT = "doubted photos of the contact sheet, sent"
 """What the log calls a job's page that was shown; one that went to the auditor's browser while the
-job before was read; and its small pictures, which go ahead with it."""
+job before was read; and its pictures, which go ahead with it: small ones, and large where the
+machine doubts."""
+SHEET_ASKED = "order of the pairs and what speaks against them"
 
 
 def jobs_open_to(auditor: User | Any) -> QuerySet[Any]:

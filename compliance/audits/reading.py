@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Q
+from django.utils import timezone
 
 from compliance.audits.findings import record_finding, require_drawn
-from compliance.models import DrawnJob, Finding, FindingDraft, JobRead
-from jobs.errors import refusals_explained
-from jobs.models import User
+from compliance.models import DrawnJob, Finding, FindingDraft, JobRead, PointsSeen
+from jobs.errors import Refused, refusals_explained
+from jobs.models import Photo, User
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,33 @@ def mark_read(drawn: DrawnJob, by: User) -> JobRead:
         if is_new and not drawn.findings.exists() and not drawn.drafts.exists():
             record_finding(drawn, by, severity=Finding.Severity.SOUND)
     return mark
+
+
+def seen_by(drawn: DrawnJob, person: User) -> frozenset[str]:
+    """Labels of the photo points that this auditor has marked as seen."""
+    row = PointsSeen.objects.filter(drawn_job=drawn, person=person).first()
+    return frozenset(row.points) if row else frozenset()
+
+
+def keep_seen(drawn: DrawnJob, person: User, labels: Iterable[str]) -> frozenset[str]:
+    """Keep which photo points this auditor has seen, in the stead of what was kept before.
+
+    Raises Refused for a point where the job has no photo.
+    """
+    wanted = frozenset(labels)
+    known = set(Photo.objects.filter(job=drawn.job_id).values_list("point_label", flat=True))
+    if strange := sorted(wanted - known):
+        raise Refused(
+            f"There is no photo at {strange[0][:20]!r} on this job.",
+            field="points",
+            remedy="Send the labels of photo points, such as P1.",
+        )
+    PointsSeen.objects.update_or_create(
+        drawn_job=drawn,
+        person=person,
+        defaults={"points": sorted(wanted), "changed_at": timezone.now()},
+    )
+    return wanted
 
 
 def unread_jobs_of(scheme_id: int) -> int:

@@ -32,24 +32,47 @@ WEIGHTS = {
     "no_exif": 2,
     "no_time": 2,
 }
+SHORT = {
+    "like_other_job": "same as a photo of another job",
+    "like_other_moment": "same as another photo of this job",
+    "unreadable": "cannot be opened",
+    "far_away": "far from the home",
+    "before_visit": "before the visit",
+    "after_visit": "after the visit",
+    "blurred": "blurred",
+    "dark": "too dark",
+    "small": "too small",
+    "not_compared": "too plain to compare",
+    "no_exif": "no camera data",
+    "no_time": "no time",
+    "": "clock in doubt",
+}
+"""What a reason says at a glance; its sentence stands behind it."""
 MISSING, BACKWARDS, TOO_SOON, BELOW, ALIKE, OTHER_DOUBT, NOT_LOOKED_AT = 8, 7, 5, 6, 3, 2, 4
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """weight: how much it speaks against the pair, for ordering alone."""
+    """weight: how much it speaks against the pair, for ordering alone. short: the same in a few
+    words. like: the id of the photo that it looks the same as."""
 
     weight: int
     text: str
+    short: str = ""
+    like: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoTold:
-    """What the machine knows of one photo. doubts: (code, words); an empty code for a clock's."""
+    """What the machine knows of one photo. doubts: (code, words); an empty code for a clock's.
+
+    likes: the id of the photo that it looks the same as, by the code of the doubt.
+    """
 
     taken_at: datetime | None
     doubts: tuple[tuple[str, str], ...] = ()
     is_looked_at: bool = True
+    likes: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +142,7 @@ def reasons_against(
         if photo is not None:
             found += _of_photo(word.capitalize(), photo)
         elif wants in (word, "both"):
-            found.append(Reason(MISSING, f"No {word} photo is stored."))
+            found.append(Reason(MISSING, f"No {word} photo is stored.", f"No {word} photo"))
     for photo in further:
         found += _of_photo("Further photo", photo)
     found += _of_times(before, after)
@@ -136,9 +159,16 @@ def weight_of(reasons: Sequence[Reason]) -> tuple[int, int]:
 
 def _of_photo(word: str, photo: PhotoTold) -> list[Reason]:
     if not photo.is_looked_at:
-        return [Reason(NOT_LOOKED_AT, f"{word}: the machine has not looked at it yet.")]
+        text = f"{word}: the machine has not looked at it yet."
+        return [Reason(NOT_LOOKED_AT, text, f"{word}: not looked at yet")]
+    likes = dict(photo.likes)
     return [
-        Reason(WEIGHTS.get(code, OTHER_DOUBT), f"{word}: {text[:1].lower()}{text[1:]}")
+        Reason(
+            WEIGHTS.get(code, OTHER_DOUBT),
+            said := f"{word}: {text[:1].lower()}{text[1:]}",
+            f"{word}: {SHORT[code]}" if code in SHORT else said,
+            likes.get(code),
+        )
         for code, text in photo.doubts
     ]
 
@@ -148,22 +178,23 @@ def _of_times(before: PhotoTold | None, after: PhotoTold | None) -> list[Reason]
         return []
     took = after.taken_at - before.taken_at
     if took < timedelta():
-        return [Reason(BACKWARDS, "The after photo was taken before the before photo.")]
+        text = "The after photo was taken before the before photo."
+        return [Reason(BACKWARDS, text, "After is earlier than before")]
     if took < WORK_TAKES:
         minutes = round(took.total_seconds() / 60)
         said = f"{minutes} minute{'' if minutes == 1 else 's'}" if minutes else "seconds"
-        return [Reason(TOO_SOON, f"Before and after were taken {said} apart.")]
+        return [Reason(TOO_SOON, f"Before and after were taken {said} apart.", f"{said} apart")]
     return []
 
 
 def _of_depth(depth: DepthTold) -> list[Reason]:
     found = []
     if depth.is_below:
-        found.append(Reason(BELOW, f"{depth.depth_mm:g} mm is less than is asked here."))
+        text = f"{depth.depth_mm:g} mm is less than is asked here."
+        found.append(Reason(BELOW, text, f"{depth.depth_mm:g} mm: too little"))
     if depth.alike:
-        found.append(
-            Reason(ALIKE, f"All {depth.alike} readings of this area are {depth.depth_mm:g} mm.")
-        )
+        text = f"All {depth.alike} readings of this area are {depth.depth_mm:g} mm."
+        found.append(Reason(ALIKE, text, f"All {depth.alike} readings alike"))
     return found
 
 

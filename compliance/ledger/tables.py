@@ -42,6 +42,7 @@ NO_EVIDENCE: dict[str, str] = {
     "compliance_issuerun": "how far a bulk issue has come; certificates are facts",
     "compliance_issuerunjob": "a line of one",
     "compliance_findingdraft": "a finding being written; recorded, it is a fact",
+    "compliance_pointsseen": "how far somebody has read; what was opened is in the log, a fact",
     "compliance_bytestoremove": "files to be removed; the erasure that names them is a fact",
     "jobs_stopnotice": "that the office was mailed about a stop, which itself is a fact",
     # Kept to be quick, and fetched or made again.

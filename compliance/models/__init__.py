@@ -18,7 +18,13 @@ from compliance.models.audits import (
 )
 from compliance.models.certificate_keys import CertificateKey
 from compliance.models.certificates import Certificate, CertificateWithdrawal
-from compliance.models.exchanges import AnswerEvidence, FindingDraft, FindingReply, JobRead
+from compliance.models.exchanges import (
+    AnswerEvidence,
+    FindingDraft,
+    FindingReply,
+    JobRead,
+    PointsSeen,
+)
 from compliance.models.findings import EvidenceAccess, Finding, FindingAnswer
 from compliance.models.history_salts import HistorySalt
 from compliance.models.issue_runs import IssueRun, IssueRunJob
@@ -64,6 +70,7 @@ __all__ = [
     "LedgerLeaf",
     "LedgerNode",
     "LegalHold",
+    "PointsSeen",
     "PopulationJob",
     "PopulationSeal",
     "PreviewSeen",

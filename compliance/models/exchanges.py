@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Self
 
 import pgtrigger
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils import timezone
 
@@ -66,6 +67,38 @@ class JobRead(models.Model):
 
     def __str__(self) -> str:
         return f"read {self.read_at:%-d %b %Y}"
+
+
+class PointsSeenQuerySet(OfDrawnJobQuerySet):
+    def visible_to(self, user: User | Any) -> Self:
+        """Each auditor's own."""
+        return super().visible_to(user).filter(person=user)
+
+
+class PointsSeen(models.Model):
+    """How far an auditor has come on a job's contact sheet. It helps the reader, and proves
+    nothing: what was opened is in the log of openings."""
+
+    drawn_job = models.ForeignKey(DrawnJob, on_delete=models.PROTECT, related_name="points_seen")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    points = ArrayField(
+        models.CharField(max_length=20, blank=True),
+        default=list,
+        blank=True,
+        help_text="Labels of photo points; an empty one is photos at no point.",
+    )
+    changed_at = models.DateTimeField(default=timezone.now)
+
+    objects = PointsSeenQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["drawn_job", "person"], name="points_seen_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{len(self.points)} points seen"
 
 
 class OfFindingQuerySet(models.QuerySet[Any]):

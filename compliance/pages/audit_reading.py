@@ -18,8 +18,9 @@ from compliance.audits.findings import (
     release_drafts,
     release_round,
 )
-from compliance.audits.reading import mark_read, neighbours_of
+from compliance.audits.reading import mark_read, neighbours_of, seen_by
 from compliance.audits.things import words_of
+from compliance.audits.wordings import KINDS, WORDINGS
 from compliance.evidence_access import note_access
 from compliance.models import AuditRound, DrawnJob, FindingDraft
 from compliance.pages.audit_reading_findings import drawn_at, said_of
@@ -56,6 +57,9 @@ def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None
         "point": point,
         "form": form,
         "neighbours": neighbours_of(drawn),
+        "seen": sorted(seen_by(drawn, request.user)),  # type: ignore[arg-type]
+        "wordings": WORDINGS,
+        "kinds_of_wordings": KINDS,
         "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
         **said_of(drawn, dict(things)),
     }

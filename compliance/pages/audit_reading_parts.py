@@ -126,6 +126,14 @@ class JobPage:
         return self.verdict.assessment.rule.min_depth_mm if self.verdict else None
 
     @property
+    def in_order(self) -> tuple[MachineCheck, ...]:
+        return tuple(check for check in self.machine if check.is_fine)
+
+    @property
+    def to_look_at(self) -> tuple[MachineCheck, ...]:
+        return tuple(check for check in self.machine if not check.is_fine)
+
+    @property
     def groups(self) -> tuple[SheetGroup, ...]:
         return groups_of(self.sheet)
 
@@ -170,7 +178,8 @@ def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
     counted = [shown for shown in readings if shown.stands]
     below = [shown.reading for shown in counted if shown.state == "below"]
     verdict = show_verdict(newest) if newest else None
-    sheet = sheet_of(comparison, [shown.reading for shown in counted], below)
+    elsewhere = _alike_elsewhere(comparison, user)
+    sheet = sheet_of(comparison, [shown.reading for shown in counted], below, elsewhere)
     return JobPage(
         verdict=verdict,
         assessments=assessments,
@@ -183,6 +192,20 @@ def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
         checks=checks_section(job, user),
         history=history_of(job),
     )
+
+
+def _alike_elsewhere(comparison: Comparison | None, user: User) -> dict[int, ShownPhoto]:
+    """Photos of other jobs that photos of this one look the same as, where the reader may see
+    them; no query where there are none."""
+    shown = (
+        [photo for point in comparison.points for photo in photos_of(point)] if comparison else []
+    )
+    wanted = {key for photo in shown for key in photo.resembled}
+    wanted -= {photo.photo.pk for photo in shown}
+    if not wanted:
+        return {}
+    rows = Photo.objects.visible_to(user).filter(pk__in=wanted).prefetch_related("inspections")
+    return {photo.pk: ShownPhoto.of(photo) for photo in rows}
 
 
 def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.audits.access import READING, SMALL_SENT
+from compliance.audits.access import LARGE_SENT, READING, SMALL_SENT
 from compliance.evidence_access import note_access
 from compliance.pages.audit_reading_findings import drawn_at, said_of
 from jobs.evidence.content_store import open_kept
@@ -23,13 +23,13 @@ from jobs.models import Photo, Role
 from jobs.pages.access import page_for
 from jobs.pages.photos import as_picture, chunks_for
 
-COPIES = {"small": "thumb_name", "gauge": "display_name"}
+COPIES = {"small": "thumb_name", "gauge": "display_name", "large": "display_name"}
 NO_CONTENT = 204
 
 
 @page_for(Role.AUDITOR)
 def sheet_photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
-    """A small copy, or the gauge of a photo enlarged; 204 where there is none."""
+    """A small copy, a large one, or the gauge of a photo enlarged; 204 where there is none."""
     record = get_object_or_404(Photo.objects.visible_to(request.user), pk=pk)
     name = getattr(record.inspections.last(), COPIES[size], "")
     etag = f'"{size}-{name.rpartition("/")[2]}"'
@@ -38,13 +38,14 @@ def sheet_photo(request: HttpRequest, pk: int, size: str) -> HttpResponseBase:
     answer = _content(request, name, size) if name else None
     if answer is None:
         return _none()
-    glanced_at(record.job_id, request.user, SMALL_SENT)  # type: ignore[arg-type]
+    said = LARGE_SENT if size == "large" else SMALL_SENT
+    glanced_at(record.job_id, request.user, said)  # type: ignore[arg-type]
     return as_picture(answer, record, size, JPEG, etag)
 
 
 def _content(request: HttpRequest, name: str, size: str) -> HttpResponseBase | None:
     """The gauge is cut out when it is asked for: a browser keeps it, and few photos are audited."""
-    if size == "small":
+    if size != "gauge":
         return StreamingHttpResponse(chunks_for(request, name), content_type=JPEG)
     try:
         with open_kept(name) as file:

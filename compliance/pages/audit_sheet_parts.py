@@ -3,7 +3,7 @@ has checked already, so that a person looks only at what needs eyes."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -23,24 +23,48 @@ from compliance.pages.verdict_parts import VerdictShown
 from jobs.evidence.doubts import FAR_M
 from jobs.evidence.photo_facts import STORED
 from jobs.models import DepthReading
+from jobs.models.jobs import reference_of
 from jobs.pages.compare import ComparedPoint, Comparison, Shot
 from jobs.pages.on_site_parts import ShownPhoto
 
 DOUBTED = "Something speaks against these"
 REST, NOTHING = "Further points", "Nothing speaks against these"
 HERE_M = 0.3
+LIKES_SHOWN = 2
+"""So many photos that look the same stand beside a pair: the nearest of its job, and of others."""
 TIME_CODES = ("before_visit", "after_visit")
 LIKE_CODES = ("like_other_job", "like_other_moment")
 POOR_CODES = ("blurred", "dark", "small", "unreadable")
 
 
 @dataclass(frozen=True, slots=True)
+class LikePhoto:
+    """Another photo that shows the same, to be looked at beside it. words: where it is from."""
+
+    shown: ShownPhoto
+    words: str
+
+    @property
+    def large_url(self) -> str:
+        return small_url(self.shown, "large")
+
+
+@dataclass(frozen=True, slots=True)
 class SheetPair:
-    """A photo point on the sheet. depth: the standing reading nearest to it; None without one."""
+    """A photo point on the sheet. depth: the standing reading nearest to it; None without one.
+
+    likes: photos that one of its own looks the same as, as far as the reader may see them.
+    """
 
     point: ComparedPoint
     reasons: tuple[Reason, ...]
     depth: DepthTold | None
+    likes: tuple[LikePhoto, ...] = ()
+
+    @property
+    def copy(self) -> str:
+        """The address of the copy that the sheet shows: large where something is doubted."""
+        return "audit_photo_large" if self.reasons else "audit_photo_small"
 
     @property
     def shows(self) -> tuple[str, str]:
@@ -88,10 +112,14 @@ def sheet_of(
     comparison: Comparison | None,
     readings: Sequence[DepthReading],
     below: Sequence[DepthReading],
+    elsewhere: Mapping[int, ShownPhoto] | None = None,
 ) -> tuple[SheetPair, ...]:
-    """The pairs, those that most speaks against first. readings: those that stand."""
+    """The pairs, those that most speaks against first. readings: those that stand. elsewhere:
+    photos of other jobs that the reader may see, by id."""
     if comparison is None:
         return ()
+    here = {photo.photo.pk: photo for point in comparison.points for photo in photos_of(point)}
+    known = {**(elsewhere or {}), **here}
     places = {place.label: place for place in comparison.places}
     pairs = []
     for point in comparison.points:
@@ -104,8 +132,18 @@ def sheet_of(
             further=[_told(shown) for shown in point.further],
             wants=place.moment if place is not None else "",
         )
-        pairs.append(SheetPair(point, reasons, depth))
+        likes = dict.fromkeys(reason.like for reason in reasons if reason.like in known)
+        keys = [key for key in likes if key is not None][:LIKES_SHOWN]
+        shown = tuple(_like(known[key], comparison) for key in keys)
+        pairs.append(SheetPair(point, reasons, depth, shown))
     return tuple(sorted(pairs, key=lambda pair: weight_of(pair.reasons)))
+
+
+def _like(shown: ShownPhoto, comparison: Comparison) -> LikePhoto:
+    photo = shown.photo
+    of = "" if photo.job_id == comparison.job.pk else f", {reference_of(photo.job_id)}"
+    place = f"{photo.get_moment_display()} at {photo.point_label or 'no point'}"
+    return LikePhoto(shown, f"Like: {place}{of}")
 
 
 def groups_of(sheet: Sequence[SheetPair]) -> tuple[SheetGroup, ...]:
@@ -211,4 +249,5 @@ def _told(shown: ShownPhoto, taken_at: datetime | None = None) -> PhotoTold:
     doubts = [(row["code"], row["text"]) for row in rows]
     known = {text for _, text in doubts}
     doubts += [("", text) for text in shown.warnings if text not in known]
-    return PhotoTold(taken_at, tuple(doubts), shown.inspection is not None)
+    likes = tuple((row["code"], row["photo"]) for row in rows if "photo" in row)
+    return PhotoTold(taken_at, tuple(doubts), shown.inspection is not None, likes)

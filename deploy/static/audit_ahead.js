@@ -55,9 +55,12 @@ export function show(url, { remember = true } = {}) {
 
 const token = () => document.querySelector("[name=csrfmiddlewaretoken]")?.value || "";
 
-export function post(url, headers = {}) {
-  return fetch(url, { method: "POST", keepalive: true, headers: { "X-CSRFToken": token(), ...headers } });
+/** Reaches the server even when the page is left meanwhile. */
+export function send(method, url, body = undefined, headers = {}) {
+  return fetch(url, { method, body, keepalive: true, headers: { "X-CSRFToken": token(), ...headers } });
 }
+
+export const post = (url, headers = {}) => send("POST", url, undefined, headers);
 
 /** The log hears of it; findings that came in since it was sent ahead take the list's place. */
 async function tellShown() {

@@ -83,18 +83,50 @@ function find(key) {
   form.classList.add("form-docked");
   form.querySelector("[data-form-away]").hidden = false;
   form.querySelector("[data-form-keys]").hidden = !keysOn.checked;
-  (form.querySelector("[name=severity]:checked") || form.elements.text).focus();
+  const first = offerWordings();
+  (first || classOf() || form.elements.text).focus();
 }
 
-/** In the form no key of the page acts: a number chooses the class, anything else is typed. */
+const classOf = () => form.querySelector("[name=severity]:checked");
+const offered = () => [...form.querySelectorAll("[data-wording]:not([hidden])")];
+
+/** The ready words that fit the thing the finding is about, numbered. Gives back the first. */
+function offerWordings() {
+  const kinds = JSON.parse(document.getElementById("kinds-of-wordings").textContent);
+  const about = kinds[form.elements.concerns.value.split(":")[0]];
+  form.querySelectorAll("[data-wording]").forEach((one) => { one.hidden = one.dataset.about !== about; });
+  offered().forEach((one, at) => { one.querySelector("[data-key]").textContent = at + 1; });
+  const isTyped = form.elements.text.value.trim();
+  form.querySelector("[data-wordings]").hidden = Boolean(isTyped) || !offered().length;
+  return isTyped ? null : offered()[0];
+}
+
+/** Puts ready words in, with the class they suggest; both can be changed. */
+function take(wording) {
+  const about = form.elements.concerns;
+  const key = about.value;
+  const named = document.querySelector(`[data-thing="${CSS.escape(key)}"]`)?.dataset.name;
+  const place = (named || about.selectedOptions[0].textContent).replace(/^Pair /, "");
+  form.elements.text.value = wording.dataset.wording.replace("{place}", place);
+  form.querySelector(`[name=severity][value="${wording.dataset.class}"]`).checked = true;
+  form.querySelector("[data-wordings]").hidden = true;
+  classOf().focus();
+}
+
+/** In the form no key of the page acts: a number takes ready words, then the class; anything else
+    is typed. */
 function inForm(event) {
-  const classes = [...form.querySelectorAll("[name=severity]")];
-  const chosenClass = event.target.matches("[name=severity]") && classes[Number(event.key) - 1];
+  const onWording = event.target.closest("[data-wording]");
+  const onClass = event.target.matches("[name=severity]");
+  if (event.key.length > 1 || event.key === " " || !(onWording || onClass)) return;
+  const wording = onWording && offered()[Number(event.key) - 1];
+  const chosenClass = onClass && form.querySelectorAll("[name=severity]")[Number(event.key) - 1];
+  const isNumber = onWording && /^[0-9]$/.test(event.key);
+  if (isNumber || chosenClass) event.preventDefault();
+  if (wording) take(wording);
+  else if (isNumber) (event.key === "0" ? classOf() : onWording).focus();
+  else form.elements.text.focus();
   if (chosenClass) chosenClass.checked = true;
-  else if (event.key.length > 1 || event.key === " ") return;
-  else if (!event.target.matches("[name=severity]")) return;
-  form.elements.text.focus();
-  if (chosenClass) event.preventDefault();
 }
 
 function putAway() {
@@ -108,6 +140,7 @@ document.addEventListener("htmx:afterRequest", (event) => {
   if (event.target !== form || !event.detail.successful) return;
   if (document.querySelector("[data-finding-list][data-refused]")) return;
   form.elements.text.value = "";
+  form.querySelector("[data-wordings]").hidden = true;
   putAway();
 });
 
@@ -167,6 +200,13 @@ function seen() {
   choose(next || pair);
 }
 
+/** The first pair of the next screen is chosen, so that the arrows lead on from there. */
+function seeAndOn() {
+  const next = seeScreen();
+  if (next) choose(next);
+  return next;
+}
+
 const ACTS = {
   j: () => step(1), k: () => step(-1), w: () => step(1, isDoubted),
   v: seen, z: () => zoomPair(chosenPair() || document.querySelector(".pair")),
@@ -183,7 +223,7 @@ function isTyping(target) {
 /** Keys that already have a meaning where the focus is: act only on the page and on its things. */
 function onThings(event) {
   if (event.target.closest("a, button, summary, input, label")) return null;
-  if (event.key === " ") return event.shiftKey ? null : seeScreen;
+  if (event.key === " ") return event.shiftKey ? null : seeAndOn;
   if (event.key === "Enter" && chosenPair()) return () => zoomPair(chosenPair());
   if (!/^Arrow/.test(event.key)) return null;
   if (chosenPair()) return () => choose(pairBy(event.key, chosenPair()));
@@ -217,7 +257,8 @@ document.addEventListener("click", (event) => {
   } else if (link && form) {
     event.preventDefault();
     find(link.dataset.find);
-  } else if (onDrawing && matchMedia("(min-width: 60rem)").matches) {
+  } else if (event.target.closest("[data-wording]")) take(event.target.closest("[data-wording]"));
+  else if (onDrawing && matchMedia("(min-width: 60rem)").matches) {
     event.preventDefault();
     document.getElementById("drawing").scrollIntoView({ block: "start", behavior: "instant" });
   } else if (event.target.closest("[data-zoom-open]")) {

@@ -1,9 +1,11 @@
 // The contact sheet of a drawn job: from pair to pair by the arrows, what was seen, screen by
-// screen. What was seen is kept for this tab alone: it helps the reader, and proves nothing.
+// screen. What was seen is kept at the office, for this reader alone: it proves nothing.
+import { send } from "./audit_ahead.js";
 
-const page = () => document.querySelector("[data-reading-page]");
+const sheet = () => document.querySelector("[data-sheet]");
 export const pairs = () => [...document.querySelectorAll("[data-sheet] .pair")];
-const kept = () => `eavesbook-seen-${page().dataset.readingPage}`;
+let waiting = null; // what is to be kept; one request at a time, so that the last one stands
+let sending = false;
 const isSeen = (pair) => pair.classList.contains("pair-is-seen");
 
 export const unseen = () => pairs().filter((pair) => !isSeen(pair));
@@ -14,9 +16,24 @@ function tell() {
   const told = document.querySelector("[data-seen-told]");
   told.hidden = !seen.length;
   told.textContent = `${seen.length} of ${all.length} points seen`;
-  try {
-    sessionStorage.setItem(kept(), JSON.stringify(seen.map((pair) => pair.dataset.point)));
-  } catch { /* for this page alone */ }
+}
+
+function keep() {
+  waiting = [sheet().dataset.keepsSeen, pairs().filter(isSeen).map((pair) => pair.dataset.point)];
+  if (!sending) sendKept();
+}
+
+/** What cannot be kept now goes with the next: nothing is asked of the reader. */
+async function sendKept() {
+  sending = true;
+  while (waiting) {
+    const [url, points] = waiting;
+    waiting = null;
+    try {
+      await send("PUT", url, JSON.stringify({ points }), { "Content-Type": "application/json" });
+    } catch { break; }
+  }
+  sending = false;
 }
 
 function mark(pair, seen) {
@@ -28,28 +45,32 @@ function mark(pair, seen) {
 export function toggleSeen(pair) {
   mark(pair, !isSeen(pair));
   tell();
+  keep();
   const all = pairs();
   return isSeen(pair) ? all.slice(all.indexOf(pair) + 1).find((each) => !isSeen(each)) : null;
 }
 
+/** Whether its pictures are; one that is taller than the screen once it begins at the top. */
 function isOnScreen(pair) {
   const box = pair.querySelector(".pair-shots").getBoundingClientRect();
   const top = document.querySelector("[data-reading-bar]").getBoundingClientRect().bottom;
+  if (box.height > innerHeight - top) return box.top < innerHeight / 3 && box.bottom > top;
   return box.bottom <= innerHeight + 2 && box.top >= Math.max(0, top) - box.height / 2;
 }
 
-/** The pairs on the screen are seen; the first of the next ones comes to its top. False where no
-    pair is on the screen, so that the key does what it does anywhere. */
+/** The pairs on the screen are seen; the first of the next ones comes to its top, and is given
+    back. False where no pair is on the screen, so that the key does what it does anywhere. */
 export function seeScreen() {
   const here = pairs().filter(isOnScreen);
   if (!here.length) return false;
   here.forEach((pair) => mark(pair, true));
   tell();
+  keep();
   const all = pairs();
   const next = all[all.indexOf(here.at(-1)) + 1];
   const target = next || document.getElementById("verdict");
   target?.scrollIntoView({ block: "start", behavior: "instant" });
-  return true;
+  return next;
 }
 
 /** The pair that an arrow key leads to: beside it in reading order, above or below by place. */
@@ -79,8 +100,7 @@ export function beginSheet() {
     if (image.complete && !image.naturalWidth && image.currentSrc) tellNoGauge(image);
     else image.addEventListener("error", () => tellNoGauge(image), { once: true });
   });
-  let labels = [];
-  try { labels = JSON.parse(sessionStorage.getItem(kept()) || "[]"); } catch { /* none are */ }
+  const labels = JSON.parse(document.getElementById("points-seen").textContent);
   if (!labels.length) return;
   pairs().forEach((pair) => mark(pair, labels.includes(pair.dataset.point)));
   tell();

@@ -56,6 +56,8 @@ FINDINGS = {
 REMEASUREMENTS = {"remeasure", "api_remeasurement-list"}
 # That a page sent ahead is shown now: a line of the log of openings, and nothing else.
 SHOWN = {"drawn_job_shown"}
+# How far this auditor has looked, for nobody else; the log of openings is written by reading.
+MARKS = {"api_drawn_job_seen"}
 # The paper is made again and compared with the one that was issued; nothing is kept of it.
 COMPARED = {"certificate_again"}
 
@@ -72,7 +74,7 @@ def writes(address: Address) -> bool:
 def test_auditors_write_rounds_findings_and_remeasurements_and_nothing_else() -> None:
     found = {address.name for address in [*PAGES, *ENDPOINTS] if writes(address)}
 
-    assert found == ROUNDS | FINDINGS | REMEASUREMENTS | SHOWN | COMPARED
+    assert found == ROUNDS | FINDINGS | REMEASUREMENTS | SHOWN | MARKS | COMPARED
 
 
 EVIDENCE = [
@@ -85,6 +87,7 @@ EVIDENCE = [
     ("/proof/jobs/{job}/", "verdict"),
     ("/photos/{photo}/original/", ""),
     ("/proof/packs/evidence.zip?job={reference}", "evidence pack"),
+    ("/api/v1/drawn-jobs/{drawn}/sheet/", "order of the pairs"),
     ("/api/v1/photos/{photo}/", ""),
     ("/api/v1/depth-readings/{measured}/", ""),
 ]

@@ -35,7 +35,7 @@ OWN_ANSWERS = {
     "planning_fit": {400},
     "planning_places": {400},
     "on_site_phone": {200, 401},
-    **dict.fromkeys(("audit_photo_small", "audit_photo_gauge"), {200, 204}),
+    **dict.fromkeys(("audit_photo_small", "audit_photo_large", "audit_photo_gauge"), {200, 204}),
 }
 # The version of a protocol that an endpoint wants to hear before it looks at anything.
 SPOKEN = dict.fromkeys(("uploads", "upload"), {"Tus-Resumable": "1.0.0"})

@@ -54,13 +54,14 @@ def test_depths_measured_without_signal_arrive_once_and_letters_typed_are_no_key
     page.goto(reverse("drawn_job", args=[scene.drawn.pk]))
     page.keyboard.press("2")
     page.keyboard.press("f")
+    page.keyboard.press("0")  # no ready words
     page.keyboard.press("4")
     page.keyboard.type("mend now")  # m would mark the job as read, n open the next
     expect(page.get_by_label("What was found")).to_have_value("mend now")
     page.keyboard.press("Control+Enter")
     expect(page.locator(".finding-draft")).to_contain_text("Critical, draft: Verdict 1")
     page.keyboard.press("f")
-    page.keyboard.type("1 half typed")
+    page.keyboard.type("half typed")
     page.keyboard.press("Escape")
     page.keyboard.press("m")  # does not leave it behind
     expect(page.locator("#messages")).to_contain_text("A finding is half typed")

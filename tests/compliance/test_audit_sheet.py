@@ -10,10 +10,26 @@ from django.core.cache import cache
 from django.urls import reverse
 
 from compliance.audits.access import READING, SENT_AHEAD, SMALL_SENT
-from compliance.audits.suspicions import DepthTold, PhotoTold, depth_at, reasons_against, weight_of
+from compliance.audits.findings import draft_finding
+from compliance.audits.reading import keep_seen, seen_by
+from compliance.audits.suspicions import (
+    SHORT,
+    WEIGHTS,
+    DepthTold,
+    PhotoTold,
+    depth_at,
+    reasons_against,
+    weight_of,
+)
+from compliance.audits.things import TELLERS
+from compliance.audits.wordings import KINDS, MOST, WORDINGS, wordings_about
 from compliance.models import EvidenceAccess, JobRead
+from compliance.pages.audit_reading_parts import job_page
+from jobs.errors import Refused
+from jobs.models import PhotoInspection
 from tests.compliance.reading_scene import audit_scene
-from tests.factories import PhotoFactory
+from tests.compliance.scene import certified_scene
+from tests.factories import PhotoFactory, UserFactory
 
 BEFORE_AT = datetime(2026, 11, 9, 8, 5, tzinfo=UTC)
 FAR = ("far_away", "It was taken 12.0 km from the property, by its EXIF.")
@@ -56,6 +72,22 @@ def test_what_speaks_against_a_pair_is_said_strongest_first(pair, said):
 
     assert len(found) == len(said)
     assert all(text.startswith(words) for text, words in zip(found, said, strict=True))
+
+
+def test_a_reason_says_at_a_glance_what_its_sentence_says_in_full():
+    found = reasons_against(before(FAR), after(4))
+
+    assert [reason.short for reason in found] == ["Before: far from the home", "4 minutes apart"]
+    assert set(WEIGHTS) <= set(SHORT)
+
+
+def test_ready_words_fit_the_keys_and_every_thing_that_a_finding_can_be_about():
+    for kind in [*TELLERS, ""]:
+        words = wordings_about(f"{kind}:1" if kind else "")
+        assert 1 <= len(words) <= MOST
+        assert len({wording.text for wording in words}) == len(words)
+    assert {wording.about for wording in WORDINGS} == set(KINDS.values())
+    assert wordings_about("pair:P1")[0].shown == "Gap in the wool at the hatch."
 
 
 def test_an_after_photo_alone_is_enough_where_the_drawing_asks_for_no_more():
@@ -123,3 +155,75 @@ def test_a_script_marks_a_job_as_read_and_is_told_when_it_is_not_taken(client):
 
     assert taken.json() == {"refused": ""} and JobRead.objects.count() == 1
     assert refused.status_code == 409 and "closed" in refused.json()["refused"]
+
+
+def looked_at(photo, *warnings: dict[str, object]) -> None:
+    PhotoInspection.objects.create(
+        photo=photo, inspector_version="9", readable=True, warnings=list(warnings)
+    )
+
+
+@pytest.mark.django_db
+def test_a_photo_that_looks_the_same_stands_beside_it_where_the_auditor_may_see_it():
+    scene, (elsewhere, _) = audit_scene(), certified_scene()
+    visit, stranger = scene.scene.visit, elsewhere.job.photos.first()
+    own = PhotoFactory(visit=visit, moment="before", point_label="X1")
+    looked_at(own)
+    for label, other in (("X2", own), ("X3", stranger)):
+        doubt = {"code": "like_other_moment", "text": "It looks the same.", "photo": other.pk}
+        looked_at(PhotoFactory(visit=visit, moment="after", point_label=label), doubt)
+
+    sheet = {pair.point.label: pair for pair in job_page(scene.drawn, scene.auditor).sheet}
+
+    assert [like.words for like in sheet["X2"].likes] == ["Like: Before at X1"]
+    assert sheet["X3"].likes == ()
+    assert "same as" in sheet["X3"].reasons[0].short
+
+
+@pytest.mark.django_db
+def test_what_was_seen_is_kept_for_each_auditor_and_only_of_points_with_photos(client):
+    scene = audit_scene()
+    colleague = UserFactory(role="auditor", scheme=scene.auditor.scheme)
+    drawn = scene.drawn
+    address = reverse("api_drawn_job_seen", args=[drawn.pk])
+    client.force_login(scene.auditor)
+
+    kept = client.put(address, {"points": ["P2", "P1"]}, content_type="application/json")
+    refused = client.put(address, {"points": ["P77"]}, content_type="application/json")
+    page = client.get(reverse("drawn_job", args=[drawn.pk]))
+
+    assert kept.json() == client.get(address).json() == {"points": ["P1", "P2"]}
+    assert refused.status_code == 400 and "P77" in refused.text
+    assert page.context["seen"] == ["P1", "P2"]
+    assert seen_by(drawn, colleague) == frozenset()
+    with pytest.raises(Refused):
+        keep_seen(drawn, colleague, ["P77"])
+    client.force_login(colleague)
+    assert client.get(address).json() == {"points": []}
+
+
+@pytest.mark.django_db
+def test_the_order_and_its_reasons_are_told_over_the_api_and_that_is_logged(client):
+    scene = audit_scene()
+    PhotoFactory(visit=scene.scene.visit, moment="before", point_label="X9")
+    keep_seen(scene.drawn, scene.auditor, ["P1"])
+    client.force_login(scene.auditor)
+
+    told = client.get(reverse("api_drawn_job_sheet", args=[scene.drawn.pk])).json()
+
+    first = told["pairs"][0]
+    assert first["point"] == "X9" and first["after"] is None and first["before"]
+    assert first["reasons"][0]["short"] == "Before: not looked at yet"
+    assert {pair["point"] for pair in told["pairs"] if pair["seen"]} == {"P1"}
+    assert any(check["words"] == "Verdict reached again" for check in told["checks"])
+    logged = EvidenceAccess.objects.get(person=scene.auditor)
+    assert logged.what == "order of the pairs and what speaks against them"
+
+
+@pytest.mark.django_db
+def test_every_ready_wording_can_be_a_draft_as_it_stands():
+    scene = audit_scene()
+
+    for wording in WORDINGS:
+        text = wording.text.format(place="P1")
+        assert draft_finding(scene.drawn, scene.auditor, severity=wording.severity, text=text).pk

@@ -1,0 +1,73 @@
+"""A drawn job read by keyboard: the zoom beside a finding, ready words, and what was seen."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import Page, expect
+
+from compliance.models import PointsSeen
+from jobs.evidence.content_store import keep
+from jobs.models import PhotoInspection
+from tests.browser.conftest import Screens
+from tests.browser.keys import elsewhere
+from tests.compliance.reading_scene import AuditScene, audit_scene
+from tests.compliance.scene import small_picture
+from tests.factories import PhotoFactory
+
+FINDING_BEFORE_THE_ZOOM_IS_TOLD_CLOSED = """
+() => new Promise((done) => {
+  const dialog = document.getElementById("zoom");
+  dialog.addEventListener("close", () => requestAnimationFrame(() => done(
+    Boolean(document.activeElement.closest("[data-finding-form]")))));
+  dialog.close();
+  document.body.dispatchEvent(new KeyboardEvent("keydown", { key: "f", bubbles: true }));
+})
+"""
+"""Both in one turn of the browser, which tells of the closing only in the next."""
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def scene(transactional_db: None) -> AuditScene:
+    """A drawn job with a pair whose pictures can be shown large."""
+    made = audit_scene()
+    kept = keep(io.BytesIO(small_picture(90)), "photo-copies", limit_bytes=100_000)
+    for moment in ("before", "after"):
+        photo = PhotoFactory(visit=made.scene.visit, moment=moment, point_label="X1")
+        copies = {"thumb_name": kept.name, "display_name": kept.name}
+        PhotoInspection.objects.create(photo=photo, inspector_version="2", readable=True, **copies)
+    return made
+
+
+def test_a_closing_zoom_takes_no_focus_and_a_job_is_read_by_keys(
+    scene: AuditScene, desk: Callable[..., Page], screens: Screens
+) -> None:
+    page = desk("auditor", scene.auditor)
+    page.goto(reverse("drawn_job", args=[elsewhere(lambda: scene.drawn.pk)]))
+    expect(page.locator("[data-show-keys]")).to_be_visible()
+    page.locator('[data-point="X1"]').focus()
+    page.locator('[data-point="X1"] h3').click()
+
+    page.keyboard.press("z")
+    expect(page.locator("#zoom[open]")).to_be_visible()
+    assert page.evaluate(FINDING_BEFORE_THE_ZOOM_IS_TOLD_CLOSED)
+
+    page.keyboard.press("1")
+    expect(page.get_by_label("What was found")).to_have_value("X1: gap in the wool at the hatch.")
+    page.keyboard.press("3")  # another class than the words suggest
+    page.keyboard.press("Control+Enter")
+    expect(page.locator(".finding-draft")).to_contain_text("Major, draft")
+    expect(page.locator("[data-finding-form].form-docked")).to_have_count(0)
+
+    with page.expect_response(lambda answer: answer.request.method == "PUT") as kept:
+        page.keyboard.press("v")
+    assert kept.value.ok
+    page.reload()
+    expect(page.locator("[data-seen-told]")).to_contain_text("1 of 3 points seen")
+    assert elsewhere(lambda: PointsSeen.objects.get().points) == ["X1"]
+    assert screens.troubles == []
