@@ -129,6 +129,18 @@ def strangers(looks: Sequence[Look], after: Sequence[Look]) -> None:
     )
 
 
+def of_one_job(looks: Sequence[Look], after: Sequence[Look]) -> None:
+    """Within a job more is looked at closely: every after photo against other places' before."""
+    pairs = [(a, b) for i, a in enumerate(after) for j, b in enumerate(looks) if i != j]
+    near = [(a, b) for a, b in pairs if nearest(a, b.hashes[0]) <= SAME_JOB_BITS]
+    wrong = [same(a, b) for a, b in near]
+    print(
+        f"{len(pairs)} pairs of one place after the work and another before it: {len(near)} within "
+        f"{SAME_JOB_BITS} bits, of which the closer look takes {sum(wrong)} for the same: "
+        f"{100 * sum(wrong) / len(pairs):.4f} % false positives"
+    )
+
+
 def light_and_sharpness(originals: Sequence[Image.Image]) -> None:
     print("\nblurred (Gaussian, standard deviation in pixels of 1200): share called blurred")
     for radius in (0, 0.5, 1, 1.5, 2, 3, 4, 6, 9):
@@ -148,6 +160,7 @@ def main() -> None:
     quality(originals, looks)
     after = [look_of(drawn(s, moment="after", depth_mm=280.0)) for s in range(min(count, 100))]
     strangers(looks, after)
+    of_one_job(looks, after)
     light_and_sharpness(originals[: min(count, 60)])
 
 
