@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connections
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from jobs.models import User
@@ -159,4 +160,6 @@ def pocket(
                     page.screenshot(path=tmp_path / f"{name}-{number}.png", full_page=True)
                 print(f"What the phones showed: {tmp_path}")
             phone.close()
+        # While a loop runs Django keeps other connections; nobody finds these once it has ended.
+        connections.close_all()
         assert [trouble for phone in phones.values() for trouble in phone.troubles] == []
