@@ -120,7 +120,7 @@ async function put(thing, at, { undoing = false, leaves = [] } = {}) {
   if (answer.status === 200) {
     await drawAgain(answer.crews);
     redrawBeside(thing);
-    tell("done", answer.words, undoing ? [] : wayBack(thing, answer));
+    tell("done", answer.words, undoing ? [] : wayBack(thing, answer, leaves));
     return focusOn({ type: "visit", id: answer.visit });
   }
   await drawAgain([at.crew, ...(thing.from ? [thing.from.crew] : []), ...(answer.crews || [])]);
@@ -137,10 +137,12 @@ function putAgain(thing, at) {
   return put({ ...thing, version: Number(link.dataset.version) }, at);
 }
 
-function wayBack(thing, answer) {
+/** Who was left behind does not come back by it, and that is said. */
+function wayBack(thing, answer, leaves) {
   if (thing.type !== "visit") return [];
   const back = { ...thing, version: answer.version };
-  return [["Undo", () => put(back, thing.from, { undoing: true })]];
+  const words = leaves.length ? "Move it back, without them" : "Undo";
+  return [[words, () => put(back, thing.from, { undoing: true })]];
 }
 
 /** What else on the page tells of the same: the list that waits, the map. */

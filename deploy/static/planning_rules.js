@@ -19,7 +19,7 @@ const SKILL_OF_KIND = {
 
 const no = (why) => ({ fit: NO, why: [why] });
 
-/** The verdict on a place: { fit, why: [sentences] }. */
+/** The verdict on a place: { fit, why: [sentences], besides: those the server does not tell }. */
 export function verdictOn(thing, track, step) {
   const row = rowOf(track);
   const never = neverHere(thing, track);
@@ -30,8 +30,9 @@ export function verdictOn(thing, track, step) {
   if (clash) return no(clash);
   const away = awayThen(track, step, ends);
   if (away) return no(`${row.dataset.name} is away then: ${away}.`);
-  const why = pricesOf(thing, track, step, ends);
-  return { fit: why.length ? DEAR : YES, why };
+  const besides = vanComesBack(thing, track);
+  const why = [...pricesOf(thing, track, step, ends), ...besides];
+  return { fit: why.length ? DEAR : YES, why, besides };
 }
 
 /** Why a visit would be refused anywhere on a track; "" if it would not. */
@@ -97,20 +98,28 @@ function pricesOf(thing, track, step, ends) {
   const found = [];
   const row = rowOf(track);
   const { name, crew, size } = row.dataset;
-  const { opens, closes, closed, room, volume, day } = track.dataset;
+  const { opens, closes, overtime, closed, day } = track.dataset;
   if (closed) found.push(`${name} does not usually work then: ${closed}.`);
   if (thing.onlyCrew && thing.onlyCrew !== Number(crew)) found.push("Another crew should do it.");
   if (thing.size && Number(size) < thing.size) {
     found.push(`It needs ${thing.size} operatives; ${name} has ${size}.`);
   }
   if (thing.earliest && day < thing.earliest) found.push("Earlier than it should begin.");
-  if (step < Number(opens)) found.push(`Before the day begins at ${clock(Number(opens))}.`);
-  if (ends > Number(closes)) found.push(`Overtime: the day ends at ${clock(Number(closes))}.`);
+  if (step < Number(opens)) found.push(`${name}'s day begins at ${clock(Number(opens))}.`);
+  if (ends > Number(overtime)) {
+    const over = Math.round((ends - Number(closes)) * STEP_MIN);
+    found.push(`${name} would work ${over} min longer than its day.`);
+  }
   if (thing.due && day > thing.due) found.push("Later than its due date.");
+  return found;
+}
+
+function vanComesBack(thing, track) {
+  const { room, volume } = track.dataset;
   const isHere = thing.type === "visit" && track.querySelector(`[data-visit="${thing.id}"]`);
   const load = Number(volume) + (isHere ? 0 : thing.volume);
   if (room && thing.volume && load > Number(room) + 0.01) {
-    found.push(`The van comes back to load: ${load.toFixed(1)} of ${Number(room).toFixed(1)} m³.`);
+    return [`The van comes back to load: ${load.toFixed(1)} of ${Number(room).toFixed(1)} m³.`];
   }
-  return found;
+  return [];
 }

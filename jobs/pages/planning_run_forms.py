@@ -217,9 +217,11 @@ class OverrunForm(VisitForm):
 
 
 def _visit_label(visit: Visit) -> str:
-    start = timezone.localtime(visit.during.lower)
+    start, end = (timezone.localtime(at) for at in (visit.during.lower, visit.during.upper))
     home = visit.job.property
-    return f"{start:%a %-d %b %H:%M} {visit.crew}: {home.address_line_1}, {home.postcode}"
+    return (
+        f"{start:%a %-d %b %H:%M}–{end:%H:%M} {visit.crew}: {home.address_line_1}, {home.postcode}"
+    )
 
 
 def _midnight(day: date) -> datetime:

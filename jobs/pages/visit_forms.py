@@ -129,6 +129,7 @@ class MovingForm(VisitForm):
         """Offer to move it without these, who could not come along."""
         along: Any = self.fields["may_leave_behind"]
         along.choices = [(person.pk, named(person)) for person in people]
+        along.required = True  # now it is, or the visit has to go elsewhere
         self.asks_without = True
 
 

@@ -94,6 +94,8 @@ def spell_absence(begins: datetime, ends: datetime) -> str:
     first, last = timezone.localtime(begins), timezone.localtime(ends)
     if _one_day(first, last):
         return f"{first:%a %-d %b %Y}, all day"
+    if first.date() == last.date():
+        return f"{first:%a %-d %b %Y}, {first:%H:%M}–{last:%H:%M}"
     return f"{_begins_words(first)} to {_ends_words(last)}"
 
 

@@ -110,8 +110,8 @@ def cost_where_it_is(board: Board, visit: Visit) -> float | None:
 def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Opening | Closed:
     missing = [skill for skill in thing.skills if skill not in row.skills]
     if missing:
-        skill = Skill(missing[0]).label
-        return Closed(row, track, f"Nobody in {row.crew} has the skill “{skill}”.", "skill")
+        skill = Skill(missing[0]).label.lower()
+        return Closed(row, track, f"Nobody in {row.crew} can do it: {skill}.", "skill")
     if track.closed is not None and track.closed.refuses:
         return Closed(row, track, f"{row.crew} is away: {track.closed.words}.", "away")
     today = timezone.localtime(now).date()
@@ -170,7 +170,7 @@ def _openings(
             yield Opening(row, track, start, extra, _warnings(row, track, thing, start))
         else:
             lacks = (start + thing.steps - last) * STEP_MIN
-            yield Closed(row, track, f"No gap is long enough: {lacks} min lack.", "room", lacks)
+            yield Closed(row, track, f"No gap is long enough: {lacks} min short.", "room", lacks)
         here, free, place = there, max(free, ends), place + 1
 
 

@@ -176,7 +176,7 @@ class Recorder:
             "objective": _amounts(objective),
             "placed": sum(1 for _ in plan.placed()),
             **_left_out(self.gathered, plan),
-            "better_count": self.progress.get("better_count", 0) + 1,
+            "better_count": self.progress.get("better_count", 0) + self._beats_the_last(objective),
         }
         self.progress.setdefault("first_plan_after_s", round(elapsed_s, 2))
         curve = self.progress.setdefault("curve", [])
@@ -184,6 +184,11 @@ class Recorder:
         if len(curve) > MOST_POINTS_OF_CURVE:
             del curve[1::2]
         self.tell(force=first)
+
+    def _beats_the_last(self, objective: Objective) -> bool:
+        """The first plan beats none; neither does the last one, told once more at the end."""
+        curve = self.progress.get("curve")
+        return bool(curve) and round(objective.total, 1) < curve[-1][1]
 
     def note_lateness_before(self) -> None:
         """Where something came between: what was late before it, so that the rest is its doing."""

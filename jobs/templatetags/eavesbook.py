@@ -32,6 +32,9 @@ STAGE_ROAD = tuple(stage.value for stage in Stage if stage not in (Stage.SHORT, 
 #: Verdicts are the compliance room's, which this room may not import; its tests hold them together.
 VERDICT_WORDS: dict[str, str] = {"meets": "Meets", "short": "Short", "unproven": "Unproven"}
 
+#: Things that are counted, and what more or less than one of them are called.
+COUNTED: dict[str, str] = {"roll": "rolls", "tube": "tubes", "set": "sets"}
+
 #: How a unit is set, by the plain spelling used in code and in field-name suffixes.
 UNIT_SIGNS: dict[str, str] = {
     "m2": "m²",
@@ -120,7 +123,8 @@ def quantity(
     if value is None or value == "":
         return format_html('<span class="quantity quantity-missing">{}</span>', missing)
     number = _number_text(value, places)
-    sign = UNIT_SIGNS.get(unit, unit)
+    sign = COUNTED.get(unit, unit) if number != "1" else unit
+    sign = UNIT_SIGNS.get(sign, sign)
     if not sign:
         return format_html('<span class="quantity">{}</span>', number)
     gap = "" if sign in ("°", "%") else NARROW_SPACE

@@ -66,6 +66,8 @@ def test_a_short_job_stands_before_certified_and_a_called_off_one_stands_alone()
         ("{% quantity 270 'mm' %}", "270\u202fmm"),
         ("{% quantity 12845 %}", "12,845"),
         ("{% quantity 2 'piece' %}", "2"),
+        ("{% quantity 1 'roll' %}", "1\u202froll"),
+        ("{% quantity 12 'tube' %}", "12\u202ftubes"),
         ("{% quantity u 'W/m2K' 2 %}", "0.16\u202fW/m²K"),
         ("{% quantity area 'm2' %}", "46.25\u202fm²"),
         ("{% quantity frost 'degC' 1 %}", "\u22123.5\u202f°C"),

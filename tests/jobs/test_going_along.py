@@ -12,6 +12,7 @@ from jobs.planning.absences import record_absence
 from jobs.planning.answering import accept
 from jobs.planning.booking import move_visit
 from jobs.planning.calendars import at, holiday_on, midnight, works_on
+from jobs.planning.disturbance import Disturbance
 from jobs.planning.going_along import LeftBehind
 from jobs.planning.lending import free_operatives, lend
 from tests.factories import OperativeFactory
@@ -215,7 +216,11 @@ def test_a_plan_tells_who_could_not_come_before_and_after_it_is_accepted(
         line_for(run, other, plover, at(day, time(14)))
     client = signed_in(office.planner)
 
-    assert "Ana Reed (Plover) is" in text_of(client.get(f"/planning/runs/{run.pk}/"))
+    page = f"/planning/runs/{run.pk}/"
+    assert "Ana Reed (Plover) is" in text_of(client.get(page))
+    run.wishes = {"disturbed": Disturbance(crew.pk, day, day).as_json()}
+    run.save()
+    assert "Ana Reed (Plover) is" in text_of(client.get(page))
     told = api_for(office.planner).get(f"/api/v1/proposed-visits/{line.pk}/").json()
     assert [each["operative"] for each in told["leaves_behind"]] == [ana.pk]
 

@@ -9,6 +9,7 @@ import pytest
 from django.utils import timezone
 
 from jobs.models import Absence, Stage, Visit, VisitNeed
+from jobs.planning.absences import spell_absence
 from jobs.planning.calendars import at, midnight
 from jobs.planning.needs import need_for
 from tests.jobs.plan_scene import a_day_ahead, based_crew, booked, to_fit
@@ -216,3 +217,9 @@ def test_a_visit_of_a_later_day_is_not_over(office, page):
     Visit.objects.filter(pk=visit.pk).update(during=(later, later + timedelta(hours=1)))
     page.post(f"/visits/{visit.pk}/finish/", {"found": "Done."})
     assert Visit.objects.get(pk=visit.pk).status == "booked"
+
+
+def test_hours_of_one_day_name_the_day_once():
+    monday = date(2026, 12, 7)
+    assert spell_absence(at(monday, time(8)), at(monday, time(11))) == "Mon 7 Dec 2026, 08:00–11:00"
+    assert spell_absence(midnight(monday), at(monday, time(11))) == "Mon 7 Dec 2026, 00:00–11:00"

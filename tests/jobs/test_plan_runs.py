@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import time, timedelta
+from itertools import pairwise
 from time import sleep
 
 import pytest
@@ -60,6 +61,14 @@ def test_progress_is_told(office, crew, day):
     assert progress.first_plan_after_s is not None
     assert progress.objective["total"] > 0
     assert progress.curve
+
+
+def test_only_plans_that_beat_the_one_before_are_counted_as_better(office, crew, day):
+    """Neither is the first plan, nor the last one told again at the end."""
+    to_fit(office)
+    told = planned(office, day).progress
+    totals = [total for _, total in told["curve"]]
+    assert told["better_count"] == sum(new < old for old, new in pairwise(totals))
 
 
 def test_a_run_takes_the_processors_it_may_and_says_if_it_could_not(

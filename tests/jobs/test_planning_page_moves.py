@@ -222,8 +222,8 @@ def test_places_are_given_for_every_crew_and_day():
 
     by_crew = {place["crew"]: place for place in found}
     assert by_crew[wren.pk]["fit"] == "yes"
-    assert re.match(r"No gap is long enough: \d+ min lack", by_crew[heron.pk]["words"])
-    assert "Nobody in Swift has the skill" in by_crew[swift.pk]["words"]
+    assert re.match(r"No gap is long enough: \d+ min short", by_crew[heron.pk]["words"])
+    assert "Nobody in Swift can do it: " in by_crew[swift.pk]["words"]
 
 
 def test_a_crew_that_is_away_is_no_place():
