@@ -41,6 +41,14 @@ class OnSiteForm(forms.Form):
         return Told(given["phone_at"], given["phone_sent_at"], given["client_key"])
 
 
+def needed_when(conditions: str, said: str) -> dict[str, str]:
+    """A field's attributes for on_site/needed.js: which answers ("name=value|name=value") make it
+    necessary, and what is said then. The evidence modules hold the rule; without signal nobody
+    else can tell it in time.
+    """
+    return {"data-needed-when": conditions, "data-needed-said": said}
+
+
 def aware_time(words: str) -> datetime | None:
     """A time with its zone, or None for anything else."""
     try:
@@ -135,13 +143,20 @@ class HandoverForm(OnSiteForm):
         max_length=300,
         label="What is left undone, and why?",
         help_text="About the work, without names: the verdict repeats it.",
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=forms.Textarea(
+            attrs={"rows": 2, **needed_when("all_done=no", "Say what was not done and why.")}
+        ),
     )
     signed_name = forms.CharField(max_length=120, label="Name of who signs")
     signature_svg = forms.CharField(required=False, widget=forms.HiddenInput)
     name_confirmed = forms.BooleanField(
         required=False, label="Confirmed with the typed name instead of a signature"
     )
+
+    @property
+    def always_told(self) -> str:
+        """The codes that have to be marked, for the phone to know without signal."""
+        return " ".join(caution.code for caution in CAUTIONS if caution.always)
 
 
 class SeveralFiles(forms.FileField):

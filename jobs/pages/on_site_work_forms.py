@@ -14,7 +14,7 @@ from jobs.evidence.phone_told import Position
 from jobs.evidence.stopping import hazards
 from jobs.evidence.work_points import WorkPoint, points_of
 from jobs.models import LoftArea, Operative, Variation, WorkStep
-from jobs.pages.on_site_forms import WORDS_OF_ANSWER, OnSiteForm
+from jobs.pages.on_site_forms import WORDS_OF_ANSWER, OnSiteForm, needed_when
 
 YES_NO = [("yes", "Yes"), ("no", "No")]
 
@@ -32,12 +32,13 @@ class ChooseYesNo(forms.TypedChoiceField):
         )
 
 
-def note_field(label: str, help_text: str = "") -> forms.CharField:
+def note_field(label: str, help_text: str, needed: dict[str, str]) -> forms.CharField:
+    """Words that an answer makes necessary; `needed` is of `needed_when`."""
     return forms.CharField(
         label=label,
         required=False,
         max_length=300,
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=forms.Textarea(attrs={"rows": 2, **needed}),
         help_text=help_text,
     )
 
@@ -75,7 +76,11 @@ class ArrivalForm(PlacedForm):
     )
     let_in_by = forms.CharField(label="Who let you in?", max_length=120, initial="the householder")
     loft_ready = ChooseYesNo(label="Is the loft empty, lit and safe to get into?")
-    note = note_field("What keeps it from being ready?", "Only if it is not.")
+    note = note_field(
+        "What keeps it from being ready?",
+        "Only if it is not.",
+        needed_when("loft_ready=no", "Say what keeps the loft from being ready."),
+    )
 
     def __init__(self, *args: Any, operatives: Iterable[Operative] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -92,7 +97,9 @@ class WorkStepForm(OnSiteForm):
         initial=WorkStep.Outcome.DONE,
     )
     note = note_field(
-        "Note", "Needed where something is answered no or left undone. Without names."
+        "Note",
+        "Needed where something is answered no or left undone. Without names.",
+        needed_when("outcome=not_done", "Put it right, or say here why it stays so."),
     )
 
     def __init__(self, *args: Any, step: str, **kwargs: Any) -> None:
@@ -106,6 +113,8 @@ class WorkStepForm(OnSiteForm):
                 widget=forms.RadioSelect,
                 required=False,
             )
+        conditions = "".join(f"|{point.code}=no" for point in self.points)
+        self.fields["note"].widget.attrs["data-needed-when"] += conditions
 
     @property
     def asked(self) -> list[tuple[WorkPoint, Any]]:
@@ -133,7 +142,13 @@ class VariationForm(OnSiteForm):
         required=False,
         min_value=0,
         max_value=1500,
-        widget=forms.NumberInput(attrs={"inputmode": "numeric", "step": "any"}),
+        widget=forms.NumberInput(
+            attrs={
+                "inputmode": "numeric",
+                "step": "any",
+                **needed_when("kind=depth_reduced", "How deep does it lie there?"),
+            }
+        ),
         help_text="Where it lies thinner than planned.",
     )
     photo_key = forms.UUIDField(label="Photo of it", required=False)
@@ -170,4 +185,10 @@ class StopForm(OnSiteForm):
 class LeaveForm(PlacedForm):
     loft_closed = ChooseYesNo(label="Is the hatch shut and sealed?")
     site_clear = ChooseYesNo(label="Are offcuts, packaging and tools in the van?")
-    note = note_field("What is left open or left behind?", "Only if something is.")
+    note = note_field(
+        "What is left open or left behind?",
+        "Only if something is.",
+        needed_when(
+            "loft_closed=no|site_clear=no", "Say what is left open or left behind, and why."
+        ),
+    )

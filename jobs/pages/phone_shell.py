@@ -24,6 +24,7 @@ MODULES = (
     "keeping",
     "list",
     "main",
+    "needed",
     "office",
     "overlay",
     "photos",

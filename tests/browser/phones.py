@@ -127,8 +127,18 @@ class OnSite:
     def bar(self) -> Locator:
         return self.page.locator("#phone-bar")
 
+    def height_of_top(self) -> float:
+        """Of the bar at the top [px], beneath which the page begins."""
+        height: float = self.page.locator(".top-onsite").evaluate("it => it.offsetHeight")
+        return height
+
     def all_is_safe(self) -> None:
-        expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)  # the phone pauses by itself
+        """Waits until the office has everything; when it never does, tells what it refused."""
+        try:
+            expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)  # the phone pauses by itself
+        except AssertionError:
+            print([item for item in self.queue() if item["state"] == "refused"])
+            raise
 
     def sends(self) -> None:
         """By the button, unless the phone was quicker and took it away."""
@@ -158,10 +168,23 @@ class OnSite:
     def answers_safely(self) -> None:
         """Every question of the form, as on a day when all is well."""
         for question in self.page.locator("fieldset.question").all():
-            question.locator("label", has=self.page.locator("input:not([data-unsafe])")).first.tap()
+            safe = self.page.locator("input:not([data-unsafe])")
+            answer = question.locator("label", has=safe).first
+            answer.tap()
+            self._is_chosen_by(answer)
         done = self.page.locator("input[name=outcome][value=done]")
         if done.count():
             done.check()
+
+    def _is_chosen_by(self, answer: Locator) -> None:
+        """A tap that a busy machine draws out is a long press and chooses nothing: once more."""
+        box = answer.locator("input")
+        try:
+            expect(box).to_be_checked(timeout=2000)
+        except AssertionError:
+            print("a tap chose nothing")
+            answer.tap()
+            expect(box).to_be_checked()
 
     def arrives(self) -> None:
         for operative in self.page.locator("input[name=operative_ids]").all():

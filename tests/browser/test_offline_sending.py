@@ -267,7 +267,7 @@ def test_signing_out_keeps_the_queue_to_its_person(pocket: Pocket, line: Line) -
     assert phone.context is not None
     phone.context.clear_cookies()  # signed out elsewhere: the phone does not know yet
     line.up()
-    lead.reads("Signed out: sign in to send it", within=lead.bar)
+    expect(lead.bar.get_by_role("link", name="on this phone only: sign in to send")).to_be_visible()
 
     stranger = UserFactory(role="installer", company=scene.job.company)
     signs_in(lead.page, stranger)  # by the page: kept pages of the other are dropped by that
@@ -298,7 +298,7 @@ def test_an_expired_sign_in_is_told_and_loses_nothing(pocket: Pocket, line: Line
     cache.clear()
     lead.arrives()
     lead.has_on_phone(1)
-    lead.reads("Signed out: sign in to send it", within=lead.bar)
+    expect(lead.bar.get_by_role("link", name="on this phone only: sign in to send")).to_be_visible()
 
     phone.sign_in(scene.installer)
     lead.page.reload()

@@ -74,6 +74,7 @@ def test_a_whole_visit_without_signal(pocket: Pocket, line: Line, tmp_path: Path
     lead.opens("leave/")
     lead.answers_safely()
     lead.goes_on("Leave")
+    lead.page.wait_for_url("**/on-site/")  # by itself, once the record is on the phone
     lead.page.goto("/on-site/kept/")
     waiting = 3 + len(LAYING) + before + after + depths + 1
     lead.has_on_phone(waiting)
@@ -117,6 +118,50 @@ def test_nobody_is_handed_over_to_without_a_signature(pocket: Pocket, line: Line
 
     lead.hands_over("A. Householder")
     lead.has_on_phone(1)
+
+
+def test_what_the_office_would_refuse_is_said_without_signal(pocket: Pocket, line: Line) -> None:
+    """Open questions, a no without a word, unmarked cautions: nothing of them is stored."""
+    scene = scene_today(scene_on_site)
+    phone = pocket("lead")
+    phone.sign_in(scene.installer)
+    lead = OnSite(phone.page(), scene.visit)
+    lead.keeps_the_day()
+    refusal = lead.page.get_by_role("alert")
+
+    line.down()
+    lead.opens("work/first_layer/")
+    heights = {lead.height_of_top()}
+    lead.answers_safely()
+    lead.page.locator("fieldset.question input:checked").last.evaluate("box => box.checked = false")
+    lead.page.get_by_role("button", name="Save this step").tap()
+    lead.reads("Not saved yet", "is not answered", within=refusal)
+    lead.answers_safely()
+    lead.page.locator("fieldset.question label", has_text="No").first.tap()
+    lead.page.get_by_role("button", name="Save this step").tap()
+    lead.reads("Put it right, or say here why it stays so", within=refusal)
+
+    lead.opens("leave/")
+    lead.answers_safely()
+    lead.page.locator("fieldset.question label", has_text="No").last.tap()
+    lead.page.get_by_label("What is left open or left behind?").fill("   ")
+    lead.page.get_by_role("button", name="Leave").tap()
+    lead.reads("Say what is left open or left behind", within=refusal)
+
+    lead.opens("handover/")
+    lead.page.get_by_label("Name of who signs").fill("A. Householder")
+    lead.page.get_by_label("Confirmed with the typed name").check()
+    lead.page.get_by_label("Something is left undone").check()
+    lead.page.get_by_role("button", name="Sign and hand over").tap()
+    lead.reads("Not marked yet", "Say what was not done and why", within=refusal)
+    assert lead.queue() == []
+
+    lead.page.get_by_label("What is left undone, and why?").fill("The bay behind the chimney")
+    for caution in lead.page.locator("input[name=cautions_given]").all():
+        caution.check()
+    lead.goes_on("Sign and hand over")
+    lead.has_on_phone(1)
+    assert heights == {lead.height_of_top()}  # nothing moved under a finger when it was stored
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,8 @@
 import { listen } from "./channel.js";
 import { isUnsent, note, ofPerson } from "./store.js";
 
-export function beginBar(person) {
+/** Resolves once it is shown, as do the others that lay something over a page. */
+export async function beginBar(person) {
   const bar = document.getElementById("phone-bar");
   if (!bar) return;
   let timer = null;
@@ -17,9 +18,11 @@ export function beginBar(person) {
     bar.dataset.unsent = String(waiting);
     showSignal(bar, office);
     say(bar, wordsFor(waiting, refused, items.some((item) => item.state === "sending")));
-    const link = bar.querySelector("[data-sign-in]");
-    link.hidden = !signedOut;
-    link.href = "/account/sign-in/?next=" + encodeURIComponent(location.pathname);
+    const signIn = bar.querySelector("[data-sign-in]");
+    signIn.hidden = !signedOut;
+    signIn.querySelector("[data-sign-in-words]").textContent = waiting + " on this phone only: sign in to send";
+    signIn.href = "/account/sign-in/?next=" + encodeURIComponent(location.pathname);
+    bar.querySelector("[data-kept]").hidden = signedOut;
   }
 
   const soon = () => {
@@ -29,7 +32,7 @@ export function beginBar(person) {
   listen(soon);
   window.addEventListener("online", soon);
   window.addEventListener("offline", soon);
-  show();
+  await show();
 }
 
 function wordsFor(waiting, refused, sending) {

@@ -20,7 +20,7 @@ export async function clockOffset() {
   return learnt ? learnt.offset_ms : 0;
 }
 
-export function beginClock() {
+export async function beginClock() {
   const place = document.querySelector("[data-clock-warning]");
   if (!place) return;
   const show = async () => {
@@ -31,5 +31,5 @@ export function beginClock() {
   listen((message) => {
     if (message.what === "office") show();
   });
-  show();
+  await show();
 }

@@ -8,7 +8,7 @@ import { whereOfPage } from "./words.js";
 
 const WAITS_FOR_OFFICE_MS = 2500;
 
-export function beginForms(person) {
+export async function beginForms(person) {
   document.addEventListener("submit", (event) => {
     const form = event.target.closest("form[data-record]");
     if (!form) return;
@@ -16,7 +16,7 @@ export function beginForms(person) {
     event.stopImmediatePropagation();
     record(form, person);
   }, true);
-  fillAgain(person);
+  await fillAgain(person);
 }
 
 async function record(form, person) {
@@ -158,13 +158,11 @@ function valueOf(field) {
 
 // ---- What is missing, and a refusal, shown where it was made -------------------------------
 
-/** What the browser, and whoever knows the page, has against the form: [{field, message}]. */
+/** What whoever knows the page has against the form: [{field, message}]. */
 function problemsOf(form) {
   clearRefusal(form);
-  const invalid = Array.from(form.elements).filter((field) => field.willValidate && !field.validity.valid);
-  const problems = invalid.map((field) => ({ field: field.name, message: field.validationMessage }));
   const asked = new CustomEvent("record-checking", {
-    bubbles: true, detail: { body: jsonOf(form), problems },
+    bubbles: true, detail: { body: jsonOf(form), problems: [] },
   });
   form.dispatchEvent(asked);
   return asked.detail.problems;

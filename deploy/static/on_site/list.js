@@ -12,7 +12,7 @@ const GROUPS = [
   { name: "ended", has: (item) => !isOnPhoneOnly(item) },
 ];
 
-export function beginList(person) {
+export async function beginList(person) {
   const page = document.querySelector("[data-phone-list]");
   if (!page) return;
   let timer = null;
@@ -27,7 +27,7 @@ export function beginList(person) {
   document.querySelector("[data-give-up]").addEventListener("submit", giveUp);
   document.querySelector("[data-save-all]").addEventListener("click", () => saveAll(person));
   document.querySelector("[data-send-now]").addEventListener("click", sendNow);
-  show(page, person);
+  await show(page, person);
 }
 
 async function show(page, person) {

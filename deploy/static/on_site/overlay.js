@@ -12,7 +12,7 @@ const OPENED = Date.now();
 const ENDS = ["stop-work", "leave", "handover"];
 const SETTLED_BY_SAFE_ANSWERS = ["arrival", "pre-start-check"];
 
-export function beginOverlay(person) {
+export async function beginOverlay(person) {
   beginStopped();
   const show = async () => {
     const items = (await ofPerson(person)).filter((item) => item.state !== "given-up" && !hasArrived(item));
@@ -30,8 +30,8 @@ export function beginOverlay(person) {
     if (message.what === "renewed" && message.path === location.pathname) offerNewer();
     if (message.what === "office" && message.kind === "here") tellAge();
   });
-  show();
   tellAge();
+  await show();
 }
 
 /** A line that says something of this phone, made once at its place. */

@@ -8,7 +8,7 @@ import { hasArrived, stateOf, thumbOf } from "./words.js";
 const LOOKS_AGAIN_MS = 2500;
 const MOST_LOOKS = 10;
 
-export function beginPoints(person) {
+export async function beginPoints(person) {
   const list = () => document.querySelector("[data-photos]");
   if (!list()) return;
   let looks = 0;
@@ -48,7 +48,7 @@ export function beginPoints(person) {
     if (message.state === "safe") refreshSoon(600);
   });
   if (list().hasAttribute("data-waiting")) refreshSoon(LOOKS_AGAIN_MS);
-  show();
+  await show();
 }
 
 /** Takes a part of this page anew from the office, and the bar at the bottom with it. */

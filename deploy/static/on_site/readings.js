@@ -11,7 +11,7 @@ const KINDS = ["reading", "reading-correction"];
 const MARKS = { meets: "Meets", short: "Short", unproven: "Unproven" };
 const MOST_LISTED = 4;
 
-export function beginReadings(person) {
+export async function beginReadings(person) {
   if (!document.getElementById("readings")) return;
   const visit = document.body.dataset.visit;
   const mine = async () =>
@@ -38,7 +38,7 @@ export function beginReadings(person) {
   });
   const isOfThisPage = async (id) => (await mine()).some((item) => item.id === id);
   document.addEventListener("htmx:afterSettle", () => show());
-  show();
+  await show();
 }
 
 /** What only a page with the drawing can say of a reading: where to touch. */
