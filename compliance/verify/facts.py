@@ -140,11 +140,13 @@ class Facts:
         self._rows: list[tuple[Any, ...]] = []
         self._links: list[tuple[Any, ...]] = []
         self._hashes: list[tuple[Any, ...]] = []
+        self._plain: list[tuple[str, int, str]] = []
         self._lists = open_scratch(
             "fact (kind, id, entry, kept, PRIMARY KEY (kind, id)) WITHOUT ROWID",
             "link (kind, id, of_kind, named)",
             "hashed (kind, id, col, hash, row, given, PRIMARY KEY (kind, id, col)) WITHOUT ROWID",
             "erased (kind, id, col, PRIMARY KEY (kind, id, col)) WITHOUT ROWID",
+            "plain (kind, id, col, PRIMARY KEY (kind, id, col)) WITHOUT ROWID",
             "verdict (job, number)",
         )
 
@@ -170,9 +172,14 @@ class Facts:
             self._write()
 
     def _keep_hash(self, kind: str, fact: dict[str, Any], column: str) -> None:
-        """Blank words of an event have no salt: their hash says so, and nothing is to be given."""
+        """Blank words of an event have no salt: their hash says so, and nothing is to be given.
+
+        What entered before its column was hashed stands there as it was written.
+        """
         hashed = fact.get(column)
         if not isinstance(hashed, str) or not hashed.startswith(HASHED):
+            if hashed not in (None, ""):
+                self._plain.append((kind, fact["id"], column))
             return
         row = None
         if kind in HISTORIES:
@@ -202,7 +209,8 @@ class Facts:
             "INSERT INTO verdict VALUES (?, ?)",
             (loads(row[3])[:2] for row in rows if row[0] == ASSESSMENT),
         )
-        self._links, self._hashes = [], []
+        self._lists.executemany("INSERT OR IGNORE INTO plain VALUES (?, ?, ?)", self._plain)
+        self._links, self._hashes, self._plain = [], [], []
         return self._lists
 
     def counts(self) -> dict[str, int]:
@@ -279,6 +287,14 @@ class Facts:
     def erased_by_kind(self) -> dict[str, int]:
         """Numbers of facts of which something was erased."""
         sql = "SELECT kind, count(DISTINCT id) FROM erased GROUP BY kind ORDER BY kind"
+        return dict(self._write().execute(sql))
+
+    def erased_but_plain(self) -> dict[str, int]:
+        """Numbers of facts whose entries tell in plain words what was erased from their rows."""
+        sql = (
+            "SELECT kind, count(DISTINCT id) FROM erased JOIN plain USING (kind, id, col) "
+            "GROUP BY kind ORDER BY kind"
+        )
         return dict(self._write().execute(sql))
 
     def name(self, kind: str, number: int) -> str:

@@ -184,12 +184,22 @@ class _Check:
 
 
 def _erased(facts: Facts) -> list[str]:
-    """What was erased and is proved by its hash alone, counted by kind."""
+    """What was erased, counted by kind: most of it is proved by its hash alone."""
+    plain = facts.erased_but_plain()
     return [
-        f"Personal data erased, as the ledger says: {thing_name(kind)} ({count}). Only hashes are "
-        "left."
+        f"Personal data erased, as the ledger says: {thing_name(kind)} ({count}). "
+        f"{_left(plain, kind)}"
         for kind, count in facts.erased_by_kind().items()
     ]
+
+
+def _left(plain: dict[str, int], kind: str) -> str:
+    if kind not in plain:
+        return "Only hashes are left."
+    return (
+        f"Of {plain[kind]} the entries tell the words still: they are from before these were "
+        "hashed."
+    )
 
 
 def _read_pack(files: PackFiles) -> dict[str, Any]:

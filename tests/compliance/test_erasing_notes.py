@@ -81,6 +81,8 @@ def test_words_that_entered_plainly_before_they_were_hashed_prove_still_and_can_
     assert str(verify_ledger()).endswith("Everything is as it was written.")
     report = check(files_of(PackScope([scene.job.pk], "One job")))
     assert report.sound, report.faults
+    assert any("step of the work (1). Of 1 the entries" in note for note in report.notes)
+    assert any("leaving (1). Only hashes are left" in note for note in report.notes)
 
 
 REFUSED = [
