@@ -32,6 +32,7 @@ def moves(line: Line) -> bool:
 
 
 def _left_by(line: Line, changing: Sequence[Line]) -> tuple[Kept, ...]:
+    assert line.visit is not None and line.crew is not None, "It moves a booked visit."
     freed = [other.visit_id for other in changing if other.visit_id]
     people = with_what_keeps(going_along(line.visit, line.crew), line.during, but=freed)
     told = [
