@@ -135,7 +135,8 @@ class OnSite:
     def all_is_safe(self) -> None:
         """Waits until the office has everything; when it never does, tells what it refused."""
         try:
-            expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)  # the phone pauses by itself
+            # The phone pauses by itself.
+            expect(self.bar).to_contain_text(SAFE, timeout=PATIENCE_MS)
         except AssertionError:
             print([item for item in self.queue() if item["state"] == "refused"])
             raise
