@@ -71,7 +71,7 @@ class PlainSerializer(serializers.Serializer):
 
 class PersonalDataSerializer(serializers.Serializer):
     """`plain_in_ledger`: what entered before words were hashed, and stays. `plain_in_verdicts`:
-    older verdicts and certificates that repeat such words."""
+    verdicts of before that repeat such words, and certificates that say what was left undone."""
 
     erasures = ErasureSerializer(many=True)
     waiting = WaitingSerializer(allow_null=True)

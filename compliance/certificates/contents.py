@@ -19,7 +19,10 @@ from compliance.certificates.sheets import SHEET, typesetter
 from compliance.drawings import draw_assessment
 from compliance.models import Assessment
 from jobs.models import Handover, LayerPlan, Photo, Survey, Variation
+from jobs.models.phone_records import ERASED
 
+NOT_ALL_DONE = "Not all was done: "
+"""How an exception begins that repeats what was left undone, in the crew's words."""
 U_VALUE_METHOD = (
     "Calculated from survey and layers by the combined method of ISO 6946 at joist level, not "
     "measured; weighted by area."
@@ -183,7 +186,7 @@ def contents_of(
         u_before_w_m2k=plan.u_before_w_m2k if plan else None,
         u_after_w_m2k=plan.u_after_w_m2k if plan else None,
         u_value_method=U_VALUE_METHOD if plan else "",
-        exceptions=_exceptions(assessment, plan),
+        exceptions=_exceptions(assessment, plan, handover),
         cautions=tuple(WrittenCaution(c.title, c.text) for c in HOUSEHOLDER_CAUTIONS),
         surveyed=f"{_date(survey.surveyed_on)} by {survey.surveyed_by}",
         fitted=_fitted(handover),
@@ -271,12 +274,18 @@ def _laid_layer(layer: Mapping[str, Any], names: Mapping[str, str]) -> LayerLine
     )
 
 
-def _exceptions(assessment: Assessment, plan: LayerPlan | None) -> tuple[str, ...]:
-    """Where the loft is not, or could not be, insulated like the rest, in sentences."""
+def _exceptions(
+    assessment: Assessment, plan: LayerPlan | None, handover: Handover
+) -> tuple[str, ...]:
+    """Where the loft is not, or could not be, insulated like the rest, in sentences.
+
+    What was left undone is told as the householder signed it: the certificate would say too much
+    without it. It stays on what is issued, though an erasure takes it from the handover.
+    """
     said = []
-    handover = assessment.inputs["handover"]
-    if not handover["all_done"]:
-        said.append("Not all was done; the handover that was signed says why.")
+    if not handover.all_done:
+        why = handover.not_done_reason
+        said.append("Not all was done." if why == ERASED else f"{NOT_ALL_DONE}{why}")
     said += _told_by_crew(assessment)
     for area in assessment.arithmetic["depths"]["areas"]:
         for apart in area["allowances"]:

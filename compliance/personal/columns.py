@@ -43,6 +43,7 @@ VERDICT = (
     "figures and sentences of the service, which repeat none of the crew's words; older ones do, "
     "and are kept so that they are judged again to the letter"
 )
+ISSUED = "printed and signed: which building it is of, and what was left undone there"
 ERASING = "why data were erased; without it nobody could tell an erasure from a loss"
 AUDIT = (
     "what an auditor judges of the work, and what is answered; asked without names. Whoever is "
@@ -141,7 +142,7 @@ KEPT: dict[str, str | dict[str, str]] = {
     "compliance_auditfollowupanswer": AUDIT,
     "compliance_remeasurement": AUDIT,
     "compliance_evidenceaccess": SERVICE,
-    "compliance_certificate": BUILDING,
+    "compliance_certificate": ISSUED,
     "compliance_certificatekey": OURS,
     "compliance_erasurerequest": ERASING,
     "compliance_erasure": ERASING,

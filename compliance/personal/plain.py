@@ -11,6 +11,7 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
+from compliance.certificates.contents import NOT_ALL_DONE
 from compliance.judged_words import repeats_words
 from compliance.ledger.facts import ERASABLE, FACTS, HASHED_SINCE
 from compliance.models import Assessment, Certificate, LedgerEntry
@@ -24,8 +25,6 @@ ONCE_PLAIN = {
     if table in ERASABLE and set(columns) & HASHED_SINCE
 }
 """Table -> columns that enter as a hash today and may stand in older entries as they were."""
-ONCE_PRINTED = "Not all was done: "
-"""How certificates began to tell what was left undone, in the crew's words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +45,8 @@ def plain_in_ledger(job: Job) -> list[PlainWords]:
 
 
 def plain_in_verdicts(job: Job) -> list[PlainWords]:
-    """Verdicts and certificates of a job that repeat the crew's words, as today's do not."""
+    """Verdicts of before that repeat the crew's words, and certificates that say what was left
+    undone: what was judged and issued stays as it is."""
     inputs = Assessment.objects.filter(job=job).values_list("inputs", flat=True)
     printed = Certificate.objects.filter(job=job).values_list("contents__exceptions", flat=True)
     counted = (
@@ -57,7 +57,7 @@ def plain_in_verdicts(job: Job) -> list[PlainWords]:
 
 
 def _says_why(exceptions: list[str] | None) -> bool:
-    return any(said.startswith(ONCE_PRINTED) for said in exceptions or ())
+    return any(said.startswith(NOT_ALL_DONE) for said in exceptions or ())
 
 
 def _things(job: Job) -> list[str]:

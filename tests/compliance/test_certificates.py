@@ -20,6 +20,7 @@ from compliance.certificates.pdf import draw_pdf
 from compliance.certificates.storage import read_pdf
 from compliance.certificates.withdraw import withdraw_certificate
 from compliance.models import Assessment, Certificate
+from compliance.personal.plain import PlainWords, plain_in_verdicts
 from jobs.errors import Conflict, Refused
 from jobs.models import Job, LayerPlan, Stage
 from tests.compliance.scene import bare, certified_scene, fitted, short_scene
@@ -133,6 +134,7 @@ def test_what_was_left_undone_is_an_exception_on_the_certificate():
     assess_job(scene.job.pk)
 
     assert "far end was full of boxes" in words_of(issue_certificate(scene.job.pk))
+    assert plain_in_verdicts(scene.job) == [PlainWords("Certificates", 1)]
 
 
 def test_made_again_it_is_the_same_byte_for_byte():
