@@ -34,7 +34,7 @@ WEIGHTS = {
 }
 SHORT = {
     "like_other_job": "same as a photo of another job",
-    "like_other_moment": "same as another photo of this job",
+    "like_other_moment": "same as another photo",
     "unreadable": "cannot be opened",
     "far_away": "far from the home",
     "before_visit": "before the visit",
