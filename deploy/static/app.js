@@ -56,10 +56,19 @@
   });
 
   // A part of the page that asks how far something is may be told to load the page again. Until the
-  // new page is there it asks no more: every answer would begin the loading anew.
+  // new page is there it asks no more: every answer would begin the loading anew. Nor does it load
+  // the page again under somebody who is on the way to another: that would bring them back. Where
+  // that way led to a file, this page stays, and is told the next time it asks.
+  const GONE_AFTER_MS = 10000;
   let isLeaving = false;
+  let onTheirWay = 0;
+  window.addEventListener("beforeunload", function () {
+    onTheirWay = Date.now();
+  });
   document.addEventListener("htmx:beforeOnLoad", function (event) {
-    if (event.detail.xhr.getResponseHeader("HX-Refresh") === "true") isLeaving = true;
+    if (event.detail.xhr.getResponseHeader("HX-Refresh") !== "true") return;
+    if (Date.now() - onTheirWay < GONE_AFTER_MS) event.preventDefault();
+    else isLeaving = true;
   });
   document.addEventListener("htmx:beforeRequest", function (event) {
     if (isLeaving) event.preventDefault();

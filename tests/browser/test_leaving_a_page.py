@@ -1,0 +1,45 @@
+"""Who is on the way to another page gets there, whatever the page they leave is told meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page
+
+from jobs.models import User
+from tests.browser.board import Held
+from tests.factories import UserFactory
+
+pytestmark = pytest.mark.browser
+
+ASKS_WHILE_LEAVING = """
+() => {
+  const tell = () => setTimeout(() => console.log("it was told"), 0);
+  document.addEventListener("htmx:beforeOnLoad", tell);
+  const ask = () => window.htmx.ajax("GET", "/how-far/", { swap: "none" });
+  addEventListener("beforeunload", () => setTimeout(ask, 0), { once: true });
+}
+"""
+
+
+@pytest.fixture
+def planner(transactional_db: None) -> User:
+    return UserFactory()
+
+
+def test_a_page_told_to_load_again_brings_nobody_back(
+    planner: User, desk: Callable[[str, User], Page]
+) -> None:
+    """The office is slow with the next page when the old one hears that something is done."""
+    page, on_their_way = desk("planner", planner), Held()
+    page.route("**/how-far/", lambda asked: asked.fulfill(headers={"HX-Refresh": "true"}))
+    page.goto("/desk/")
+    page.route("**/jobs/", on_their_way.takes)
+
+    page.evaluate(ASKS_WHILE_LEAVING)
+    with page.expect_console_message(lambda said: said.text == "it was told"):
+        page.get_by_role("navigation").get_by_role("link", name="Jobs").click(no_wait_after=True)
+    on_their_way.let_through()
+
+    page.wait_for_url("**/jobs/")
