@@ -33,8 +33,8 @@ def who_can(job_id: int, first: User | int) -> str:
     if names:
         can = f"The second person can be {' or '.join(names)}."
         if Shortfall.objects.open().filter(job=job_id, owner__in=able).exists():
-            return f"{can} They own the shortfall, and may only because nobody else can."
-        return f"{can} Whoever owns the shortfall may be only where nobody else can."
+            return f"{can} They own the shortfall: that is allowed only because nobody else can be."
+        return f"{can} The shortfall’s owner can be only where nobody else can."
     return (
         "Nobody in the company can be the second person: there is no other compliance officer, and "
         "no planner who did not work on this loft. A planner opens an account for a second "

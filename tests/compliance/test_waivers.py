@@ -224,7 +224,7 @@ def test_the_owner_of_a_shortfall_agrees_to_its_waiver_only_where_nobody_else_ca
     User.objects.filter(pk__in=[another.pk, two.pk]).update(is_active=False)
     client.force_login(one)
     page = client.get(f"/proof/jobs/{scene.job.pk}/").content.decode()
-    assert f"{planner} (planner). They own the shortfall, and may only because" in page
+    assert f"{planner} (planner). They own the shortfall: that is allowed only because" in page
     run(ANSWER, scene.job.pk, waiver.pk, planner.pk)
 
 
