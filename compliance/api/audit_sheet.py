@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.shortcuts import get_object_or_404
 from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -17,7 +16,7 @@ from compliance.api.roles import NOBODY
 from compliance.audits.access import SHEET_ASKED
 from compliance.audits.reading import keep_seen, seen_by
 from compliance.evidence_access import note_access
-from compliance.models import DrawnJob
+from compliance.pages.audit_reading_findings import drawn_at
 from compliance.pages.audit_reading_parts import job_page
 from compliance.pages.audit_sheet_parts import SheetPair
 
@@ -79,13 +78,6 @@ class SeenSerializer(serializers.Serializer):
     )
 
 
-def _drawn(request: Request, pk: int) -> DrawnJob:
-    rows = DrawnJob.objects.visible_to(request.user).select_related(
-        "round", "job__property", "job__scheme", "job__company"
-    )
-    return get_object_or_404(rows, pk=pk)
-
-
 class SheetView(APIView):
     """What the machine has checked, and the pairs with what speaks against each. It is logged."""
 
@@ -94,7 +86,7 @@ class SheetView(APIView):
 
     @extend_schema(responses=SheetOut)
     def get(self, request: Request, pk: int) -> Response:
-        drawn, auditor = _drawn(request, pk), request.user
+        drawn, auditor = drawn_at(request, pk), request.user  # type: ignore[arg-type]
         note_access(drawn.job, auditor, SHEET_ASKED)  # type: ignore[arg-type]
         context: dict[str, Any] = {"seen": seen_by(drawn, auditor)}  # type: ignore[arg-type]
         return Response(SheetOut(job_page(drawn, auditor), context=context).data)  # type: ignore[arg-type]
@@ -108,13 +100,13 @@ class SeenView(APIView):
 
     @extend_schema(responses=SeenSerializer)
     def get(self, request: Request, pk: int) -> Response:
-        seen = seen_by(_drawn(request, pk), request.user)  # type: ignore[arg-type]
+        seen = seen_by(drawn_at(request, pk), request.user)  # type: ignore[arg-type]
         return Response({"points": sorted(seen)})
 
     @extend_schema(request=SeenSerializer, responses=SeenSerializer)
     def put(self, request: Request, pk: int) -> Response:
         """In the stead of what was marked before."""
-        drawn, sent = _drawn(request, pk), SeenSerializer(data=request.data)
+        drawn, sent = drawn_at(request, pk), SeenSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         seen = keep_seen(drawn, request.user, sent.validated_data["points"])  # type: ignore[arg-type]
         return Response({"points": sorted(seen)})
