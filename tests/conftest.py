@@ -11,6 +11,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.apps import apps
 from django.db import connection
@@ -21,6 +22,16 @@ from deploy.celery import READY_FILE_VARIABLE
 from deploy.celery import app as celery_app
 from deploy.embedded.outside import CHROMIUM, PDFSIG, OutsideProgram
 from tests.migrated import ensure_migrated
+
+# Of every property the same examples in every run, judged by what comes out, not by how busy the
+# machine is.
+hypothesis.settings.register_profile(
+    "everywhere",
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],
+)
+hypothesis.settings.load_profile("everywhere")
 
 WORKER_PATIENCE_S = 120.0
 LONG_FIRST = ("faults", "browser")  # marks of files that take minutes
