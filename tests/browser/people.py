@@ -20,6 +20,11 @@ from tests.pictures import loft_jpeg
 
 PATIENCE_MS = 30_000
 LOOK_AGAIN_MS = 250
+NOTHING_MOVES = """
+() => !document.getElementById("phone-bar") || "ready" in document.documentElement.dataset
+"""
+"""On a phone's page: what the phone itself says on it has its place. Others have no such bar."""
+
 expect.set_options(timeout=PATIENCE_MS)
 
 
@@ -85,6 +90,7 @@ class Person:
         """The next page is there to its last line, and its scripts listen to keys and fingers."""
         self.reads(*words)
         self.page.wait_for_load_state()
+        self.page.wait_for_function(NOTHING_MOVES)
 
     def looks_again_until(self, thing: Locator) -> None:
         """Reload until it is there: what the background does shows on the next look."""
