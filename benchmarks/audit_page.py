@@ -131,9 +131,9 @@ class Photographer:
         at = visit.during.lower + timedelta(minutes=5 if fields["moment"] == "before" else 90)
         snapshot = Snapshot(
             seed=nth - 1 if twice else nth,
-            depth_mm=120 if fields["moment"] == "before" else 280,
+            depth_mm=120 if twice or fields["moment"] == "before" else 280,
             moment="before" if twice else fields["moment"],
-            point_label="" if twice else fields["point_label"],
+            point_label=fields["point_label"],
             taken_at=at - timedelta(days=3 if early else 0),
             latitude_deg=(home.latitude_deg or 52.63) + (0.5 if far else 0),
             longitude_deg=home.longitude_deg or -1.13,

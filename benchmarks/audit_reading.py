@@ -24,7 +24,6 @@ from benchmarks.audit_page import IN_VIEW, make_job, served
 from benchmarks.audit_reading_model import (
     ASSUMED,
     SCENE_S,
-    WORDS,
     Acts,
     Job,
     in_folders,
@@ -36,12 +35,15 @@ NAME = "eavesbook_audit_reading"
 TIMES = 5
 """Jobs that are read one after the other; the middle of each answer is taken."""
 ODD = 3
-VERDICT_FIGURES, REASON_WORDS = 4, 12
+VERDICT_FIGURES = 4
 SETTLED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
-ZOOMED = """() => { const open = document.querySelector("#zoom[open]"); return open
-  && [...open.querySelectorAll(".compare-frame img")].every(i =>
-    i.src.endsWith("/display/") && i.complete && i.naturalWidth); }"""
+SHOWN_PX = """kind => {
+  const all = [...document.querySelectorAll(`.pair${kind} [data-shot-of] img`)];
+  return all.length ? Math.min(...all.map(i => i.getBoundingClientRect().width)) : 0; }"""
+WORDS_OF_REASONS = """() => [...document.querySelectorAll(".pair-reasons summary")]
+  .reduce((sum, one) => sum + one.textContent.trim().split(/\\s+/).length, 0)"""
 AT_HAND = "() => performance.getEntriesByType('resource').some(r => r.name.endsWith('?ahead'))"
+QUIET_LOOKS = 8
 TOLD = "() => document.querySelector('.finding-draft')"
 AT_TOP = "() => scrollY === 0"
 
@@ -52,6 +54,12 @@ class Reader:
     def __init__(self, page: Any) -> None:
         self.page = page
         self.counted: list[int] = []
+        self.wordings, self.worded = 0, ""
+        self.ahead_s: list[float] = []
+        self.under_way: set[Any] = set()
+        page.on("request", lambda request: self.under_way.add(request))
+        for ended in ("requestfinished", "requestfailed"):
+            page.on(ended, lambda request: self.under_way.discard(request))
         self.answers: dict[str, list[float]] = {}
 
     def timed(self, what: str, act: Callable[[], None]) -> None:
@@ -67,15 +75,22 @@ class Reader:
 
     def read(self) -> None:
         """One job, from its first screen to the next job's."""
-        self.page.wait_for_function(AT_HAND)
-        self.page.wait_for_load_state("networkidle")
+        start = time.perf_counter()
         self.timed("screens", self._screens)
-        self.press("1")
-        self.timed("odd", self._odd)
         self.timed("drawing", lambda: self.press("3"))
-        self.press("w")
+        self.press("1")
         self.timed("finding", self._finding)
+        self.page.wait_for_function(AT_HAND)
+        self.rests()
+        self.ahead_s.append(time.perf_counter() - start)
         self.timed("next", self._next)
+
+    def rests(self) -> None:
+        """The next job is at hand, as it is for a reader who has read for minutes by now."""
+        quiet = 0
+        while quiet < QUIET_LOOKS:
+            self.page.wait_for_timeout(100)
+            quiet = 0 if self.under_way else quiet + 1
 
     def _screens(self) -> None:
         self.counted.append(0)
@@ -83,16 +98,13 @@ class Reader:
             self.press("Space", IN_VIEW)
             self.counted[-1] += 1
 
-    def _odd(self) -> None:
-        for _ in range(self.page.locator(".js-doubted-pair").count()):
-            self.press("w")
-            self.press("Enter", ZOOMED)
-            self.press("Escape")
-
     def _finding(self) -> None:
-        for key in "f2":
+        """On a pair beside the first of its screen, in ready words."""
+        for key in ("ArrowDown", "ArrowRight", "f"):
             self.press(key)
-        self.page.keyboard.type(WORDS)
+        self.wordings = self.page.locator("[data-wording]:visible").count()
+        self.press("1")
+        self.worded = self.page.locator("[data-finding-form] textarea").input_value()
         self.press("Control+Enter", TOLD)
 
     def _next(self) -> None:
@@ -131,10 +143,18 @@ def main(photos: int) -> None:
             page.wait_for_function("() => !document.querySelector('[data-show-keys]').hidden")
             reader, jobs = Reader(page), []
             for _ in range(TIMES):
+                if not jobs:
+                    reader.rests()
                 jobs.append(_job(page))
                 reader.read()
+            large_px, small_px = (
+                page.evaluate(SHOWN_PX, ".pair-large"),
+                page.evaluate(SHOWN_PX, ":not(.pair-large)"),
+            )
             browser.close()
-    _tell(_middle_job(jobs), reader)
+    print(f"photos are shown {small_px:.0f} px wide, doubted ones {large_px:.0f} px at least")
+    read = {"wordings": reader.wordings, "wording_words": len(reader.worded.split())}
+    _tell(replace(_middle_job(jobs), **read), reader)
 
 
 def _job(page: Any) -> Job:
@@ -146,9 +166,10 @@ def _job(page: Any) -> Job:
         odd=ODD,
         doubted=page.locator(".js-doubted-pair").count(),
         figures=VERDICT_FIGURES + readings,
-        checks=page.locator(".machine-checks li").count(),
+        likes=page.locator(".pair-like").count(),
+        checks=page.locator(".machine-checks > li").count(),
         told=page.locator(".pair-group").count() + page.locator(".pair-why", has_text=":").count(),
-        reason_words=REASON_WORDS,
+        reason_words=page.evaluate(WORDS_OF_REASONS),
     )
 
 
@@ -163,6 +184,7 @@ def _tell(job: Job, reader: Reader) -> None:
     print(
         f"{job.photos} photos, {job.pairs} points, {job.doubted} doubted; load average {load:.1f}"
     )
+    print(f"the next job was at hand after {max(reader.ahead_s):.0f} s at most, keys not waiting")
     print("answers of the page, middle of", TIMES, "jobs [s]:", _rounded(answers))
     for assumed in ASSUMED:
         sides = _sides(job, assumed, reader, answers)
@@ -172,8 +194,10 @@ def _tell(job: Job, reader: Reader) -> None:
             for what, seconds in acts.told:
                 print(f"  {seconds:6.1f} s  {what}")
         at_once = sides["folders"].seconds / (sides["the page"].hands_s + sides["the page"].looks_s)
+        typed = _sides(replace(job, wordings=0), assumed, reader, answers)
         print(
-            f"{_ratio(sides):.1f} times as fast on the page; {at_once:.1f} if it answered at once"
+            f"{_ratio(sides):.2f} times as fast on the page; {at_once:.2f} if it answered at once, "
+            f"{_ratio(typed):.2f} with the finding's words typed"
         )
     middle = next(one for one in ASSUMED if one.name == "middle")
     print("\nmiddle, by how long each photo is looked at:")

@@ -75,9 +75,12 @@ ASSUMED = (
 @dataclass(frozen=True, slots=True)
 class Job:
     """What there is to read. odd: photos that are odd, and looked at twice; doubted: pairs that the
-    machine speaks against, rightly or not, all of them looked at twice on the page; figures:
+    machine speaks against, rightly or not, of each of which the photo spoken against is looked at
+    twice on the page; likes: photos beside them that one of them looks the same as; figures:
     numbers of verdict and readings; checks: lines of the machine; told: headings and points that
-    say what is to be seen; reason_words: that say what is odd about one pair."""
+    say what is to be seen; reason_words: that say what is odd, of all pairs together; wordings:
+    ready words to choose a finding from, 0 where it is typed, and how many words the chosen have.
+    """
 
     photos: int
     pairs: int
@@ -87,6 +90,9 @@ class Job:
     checks: int
     told: int
     reason_words: int
+    likes: int = 0
+    wordings: int = 0
+    wording_words: int = 0
 
 
 @dataclass
@@ -168,22 +174,32 @@ def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens
         acts.step(what, looks_s=looks_s)
     gauges = round(job.pairs * assumed.gauges)
     acts.step("the depth recorded, beneath each gauge", looks_s=gauges * (READ_S + COMPARE_S))
+    again = job.doubted + job.likes
     acts.step(
-        f"{job.doubted} doubted pairs: why, word by word; enlarged, looked at again",
-        keys=3 * job.doubted,
+        f"{job.doubted} doubted pairs: why in {job.reason_words} words; there, large, the photo "
+        f"meant looked at again, and {job.likes} that it looks like",
         mental=job.doubted,
-        looks_s=job.doubted * (job.reason_words * SEARCH_S + 2 * assumed.looks * SCENE_S),
-        answers_s=answers_s["odd"],
+        looks_s=job.reason_words * SEARCH_S + again * assumed.looks * SCENE_S,
     )
     acts.step("to the readings on the drawing", keys=1, mental=1, answers_s=answers_s["drawing"])
-    acts.step(
-        "one finding on the pair looked at, in words",
-        keys=2 + len(WORDS) + 2,
-        mental=2,
-        answers_s=answers_s["finding"],
-    )
+    _finding_on_the_page(acts, job, answers_s["finding"])
     acts.step("read: the next job", keys=1, mental=1, answers_s=answers_s["next"])
     return acts
+
+
+def _finding_on_the_page(acts: Acts, job: Job, answer_s: float) -> None:
+    """Two arrows to its pair, `f`; every ready wording is glanced at, the chosen one read word by
+    word; or its class and the words are typed. Then Ctrl Enter."""
+    if not job.wordings:
+        acts.step("one finding, words typed", keys=5 + len(WORDS) + 2, mental=2, answers_s=answer_s)
+        return
+    acts.step(
+        f"one finding: its pair, one of {job.wordings} ready wordings",
+        keys=4 + 2,
+        mental=2,
+        looks_s=(job.wordings + job.wording_words) * SEARCH_S,
+        answers_s=answer_s,
+    )
 
 
 def in_folders(job: Job, assumed: Assumed) -> Acts:
