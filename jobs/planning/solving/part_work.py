@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from random import Random
 
 from jobs.planning.solving.draft import Draft
+from jobs.planning.solving.late_acceptance import Penalties
 from jobs.planning.solving.parts import Part, Within
 from jobs.planning.solving.rerouting import route_again, route_part
 from jobs.planning.solving.ruin import accepted, ruined_and_remade
@@ -16,10 +17,12 @@ RUINS_IN_A_ROW = 60
 
 @dataclass(frozen=True, slots=True)
 class PartAnswer:
-    """What became of a part: the items of each of its shifts that changed, and the steps done."""
+    """What became of a part: the items of each of its shifts that changed, the steps done, and
+    the penalties that routing it at once came to."""
 
     rounds: dict[int, tuple[int, ...]]
     steps: int
+    penalties: Penalties | None
 
 
 class PartSearch:
@@ -40,6 +43,7 @@ class PartSearch:
         self.chance = Random(part.seed)
         self.best = draft
         self.steps = 0
+        self.penalties = part.penalties
         self._asked, self._shown = asked, shown
 
     def step(self) -> None:
@@ -76,7 +80,7 @@ def worked(
         for shift in part.shifts
         if search.best.rounds[shift].items != draft.rounds[shift].items
     }
-    return PartAnswer(changed, search.steps)
+    return PartAnswer(changed, search.steps, search.penalties)
 
 
 def _one_round(search: PartSearch) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.planning.solving.draft import GONE, Draft
+from jobs.planning.solving.late_acceptance import Penalties
 from jobs.planning.solving.tables import RELOAD, BoolArray, Tables
 
 Ranks = npt.NDArray[np.float64]
@@ -25,7 +26,8 @@ class Part:
     """What one process is to improve.
 
     `shifts`: numbers of shifts; `left`: numbers of visits that lie nowhere and may be put there;
-    `seed`, `steps`: chance, and how many steps to do; `at_once`: as one routing problem.
+    `seed`, `steps`: chance, and how many steps to do; `at_once`: as one routing problem, with the
+    `penalties` that earlier parts came to.
     """
 
     shifts: tuple[int, ...]
@@ -33,6 +35,7 @@ class Part:
     seed: int
     steps: int
     at_once: bool
+    penalties: Penalties | None = None
 
 
 class Within:

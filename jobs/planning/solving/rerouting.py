@@ -12,6 +12,7 @@ import pyvrp
 from jobs.planning.solving.draft import GONE, Draft
 from jobs.planning.solving.first_plan import by_urgency, drop_incomplete, take_sequence
 from jobs.planning.solving.insertion import insert_all
+from jobs.planning.solving.late_acceptance import Manner, Penalties
 from jobs.planning.solving.parts import Part, Within
 from jobs.planning.solving.routes import RoutingProblem, Wanted, improve, is_held
 from jobs.planning.solving.tables import RELOAD, Tables
@@ -26,6 +27,9 @@ NEIGHBOURS, NEIGHBOURS_OF_FEW = 30, 50
 FEW_TASKS = 150
 SHIFTS_AT_A_TIME = (6, 10, 14)
 STEPS_BETWEEN_OFFERS = 500
+# By what share a part that is routed at once may get dearer on the way, with so many steps to get
+# cheaper again; the fewer, the less.
+LEEWAY, STEPS_OF_WHOLE_LEEWAY = 0.003, 3000
 
 
 def wanted_around(draft: Draft, chance: Random, shifts: int, within: Within) -> Wanted:
@@ -138,6 +142,7 @@ class Searching(Protocol):
     within: Within
     best: Draft
     steps: int
+    penalties: Penalties | None
 
     def step(self) -> None: ...
     def stopped(self) -> bool: ...
@@ -166,7 +171,10 @@ def route_part(search: Searching) -> None:
     tasks = [i for shift in search.part.shifts for i in draft.rounds[shift].items if i != RELOAD]
     tasks += [tables.first_task[visit] for visit in search.within.left_in(draft)]
     left = max(1, search.part.steps - search.steps)
-    _route(search, draft, Wanted(search.part.shifts, tuple(tasks)), left, left)
+    wanted = Wanted(search.part.shifts, tuple(tasks))
+    leeway = LEEWAY * min(1.0, left / STEPS_OF_WHOLE_LEEWAY)
+    manner = Manner(_neighbours(wanted), leeway, penalties=search.penalties)
+    search.penalties = _route(search, draft, wanted, manner, left, left)
 
 
 def route_again(search: Searching) -> None:
@@ -174,21 +182,36 @@ def route_again(search: Searching) -> None:
     draft = search.best
     shifts = search.chance.choice(SHIFTS_AT_A_TIME)
     wanted = wanted_around(draft, search.chance, shifts, search.within)
-    _route(search, draft, wanted, STEPS_AT_A_TIME, STEPS_AT_A_TIME // 2)
+    manner = Manner(_neighbours(wanted), strict=True)
+    _route(search, draft, wanted, manner, STEPS_AT_A_TIME, STEPS_AT_A_TIME // 2)
 
 
-def _route(search: Searching, draft: Draft, wanted: Wanted, steps: int, without_gain: int) -> None:
-    """Hand that part of the draft to PyVRP and offer what the real rules leave of its answer."""
+def _neighbours(wanted: Wanted) -> int:
+    return NEIGHBOURS_OF_FEW if len(wanted.tasks) <= FEW_TASKS else NEIGHBOURS
+
+
+def _route(
+    search: Searching,
+    draft: Draft,
+    wanted: Wanted,
+    manner: Manner,
+    steps: int,
+    without_gain: int,
+) -> Penalties | None:
+    """Hand that part of the draft to PyVRP and offer what the real rules leave of its answer.
+
+    Gives the penalties to go on with.
+    """
     problem = _startable(draft, wanted)
     if problem is None:
         search.step()
-        return
+        return manner.penalties
     polling = _Polling(search, problem, draft, steps, without_gain)
     seed = search.chance.randrange(1 << 30)
-    neighbours = NEIGHBOURS_OF_FEW if len(wanted.tasks) <= FEW_TASKS else NEIGHBOURS
-    best = improve(problem, seed, polling, polling.noted, neighbours)
+    best, learned = improve(problem, seed, polling, polling.noted, manner)
     if best is not None:
         search.offer(taken_over(draft, problem.sequences(best), search.within))
+    return learned
 
 
 def _startable(draft: Draft, wanted: Wanted) -> RoutingProblem | None:

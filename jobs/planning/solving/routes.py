@@ -9,7 +9,6 @@ rules. Its answer is timed and checked by those before it counts.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import gcd
@@ -18,12 +17,11 @@ from typing import Any, cast
 import numpy as np
 import pyvrp
 from pyvrp import Activity, ActivityType, Client, ClientGroup, Depot, Location, VehicleType
-from pyvrp.search import NeighbourhoodParams
-from pyvrp.stop import StoppingCriterion
 
 from jobs.planning.solving.choices import Choice, choices_of
 from jobs.planning.solving.clock import ClockWithoutBreaks
 from jobs.planning.solving.draft import Draft
+from jobs.planning.solving.late_acceptance import LateAcceptance, Manner, Penalties
 from jobs.planning.solving.tables import RELOAD, IntArray, Tables
 
 FOREVER_S = 1 << 40
@@ -316,40 +314,18 @@ def _scale(tables: Tables, shifts: Sequence[int]) -> int:
     return max(1, gcd(*prices))
 
 
-class _Telling(pyvrp.IteratedLocalSearchCallbacks):
-    """Passes every better answer on."""
-
-    def __init__(self, told: Callable[[pyvrp.Solution], None]) -> None:
-        self.told = told
-
-    def on_best(self, best: pyvrp.Solution) -> None:
-        self.told(best)
-
-
 def improve(
     problem: RoutingProblem,
     seed: int,
-    stop: StoppingCriterion,
+    stop: Callable[[int], bool],
     on_best: Callable[[pyvrp.Solution], None],
-    neighbours: int,
-) -> pyvrp.Solution | None:
-    """PyVRP's best answer from the present rounds until `stop`; None if it has none.
-
-    `neighbours`: how many visits near each one a move may join it with.
-    """
+    manner: Manner,
+) -> tuple[pyvrp.Solution | None, Penalties]:
+    """PyVRP's best answer from the present rounds until `stop`, None if it has none; and the
+    penalties to go on with."""
     start = pyvrp.Solution(problem.data, [route for _, route in problem.routes()])
-    params = pyvrp.SolveParams(
-        ils=pyvrp.IteratedLocalSearchParams(callbacks=_Telling(on_best)),
-        neighbourhood=NeighbourhoodParams(num_neighbours=neighbours),
-    )
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        result = pyvrp.solve(
-            problem.data,
-            stop,
-            seed,
-            collect_stats=False,
-            params=params,
-            initial_solution=start,
-        )
-    return result.best if result.best.is_feasible() else None
+    known = manner.penalties and manner.penalties.times(1 / problem.scale)
+    search = LateAcceptance(problem.data, start, seed, manner, known)
+    search.run(stop, on_best)
+    learned = search.penalties.times(problem.scale)
+    return search.best if search.best.is_feasible() else None, learned

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from random import Random
 
 from jobs.planning.solving.draft import Draft
+from jobs.planning.solving.late_acceptance import Penalties
+from jobs.planning.solving.part_work import PartAnswer
 from jobs.planning.solving.parts import Part, shared_out
 from jobs.planning.solving.rerouting import routable_at_once
 from jobs.planning.solving.tables import Tables
@@ -34,10 +37,14 @@ class Sharing:
         self.routable = routable_at_once(tables)
         self.dealt = 0
         self.gainless = 0
+        self.penalties: Penalties | None = None
 
-    def note(self, *, gained: bool) -> None:
-        """Whether the parts dealt last made the plan better."""
+    def note(self, answers: Sequence[PartAnswer], *, gained: bool) -> None:
+        """What the parts dealt last came to, and whether they made the plan better."""
         self.gainless = 0 if gained else self.gainless + 1
+        learned = [answer.penalties for answer in answers if answer.penalties is not None]
+        if learned:
+            self.penalties = Penalties.between(learned)
 
     def parts(self, draft: Draft, most_steps: int | None) -> list[Part]:
         """The next parts; all their steps together are `most_steps` at most."""
@@ -66,12 +73,13 @@ class Sharing:
             count *= 2
         steps = round(min(MOST_STEPS, FIRST_STEPS * GROWTH**self.dealt))
         parts = shared_out(draft, self.chance, count, by_place=True)
-        return [replace(part, steps=steps) for part in parts]
+        return [replace(part, steps=steps, penalties=self.penalties) for part in parts]
 
     def _whole(self, steps: int) -> Part:
         shifts, visits = len(self.tables.shifts), len(self.tables.left_out_units)
         seed = self.chance.randrange(1 << 30)
-        return Part(tuple(range(shifts)), tuple(range(visits)), seed, steps, True)
+        every = tuple(range(shifts)), tuple(range(visits))
+        return Part(*every, seed, steps, at_once=True, penalties=self.penalties)
 
     def _mixed(self, draft: Draft) -> list[Part]:
         if self.visits < FEWEST_VISITS_TO_HALVE:

@@ -81,7 +81,7 @@ def solve_plan(
             progress.evened_s = sides.evened_s
             search.count(sum(answer.steps for answer in answers))
             search.offer(joined(before, answers))
-            sharing.note(gained=search.best.units < before.units)
+            sharing.note(answers, gained=search.best.units < before.units)
         lost = sides.lost
     plan = search.sound_plan()
     if explain:
