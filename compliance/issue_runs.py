@@ -145,6 +145,12 @@ def waiting_jobs(user: User) -> QuerySet[Job]:
     )
 
 
+def meeting_jobs(user: User) -> QuerySet[Job]:
+    """Of those, the ones whose latest verdict meets its rule: what a run can issue."""
+    meets = Assessment.objects.latest_per_job().filter(verdict=Assessment.Verdict.MEETS)
+    return waiting_jobs(user).filter(pk__in=meets.values("job"))
+
+
 def _jobs_for(by: User, scheme: Scheme | None, references: Sequence[str]) -> list[int]:
     jobs = _named(by, references) if references else waiting_jobs(by)
     if scheme is not None:

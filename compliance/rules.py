@@ -29,6 +29,9 @@ PROPOSED_FIELDS = (
     "source",
     "source_kind",
 )
+LIKELY_CONDUCTIVITY_W_MK = (0.015, 0.1)
+"""Declared conductivities of insulation products lie well within: common practice, no published
+source. Further out it is a slip of the decimal point, and no depth could be judged by it."""
 
 
 def rule_in_force(nation: str, on: date) -> DepthRule:
@@ -88,10 +91,22 @@ def propose_rule(by: User, values: Mapping[str, Any], *, today: date | None = No
         raise Refused("Only a compliance officer or the platform admin proposes a depth rule.")
     rule = DepthRule(proposed_by=by, **{f: values[f] for f in PROPOSED_FIELDS if f in values})
     refuse_invalid(rule)
+    _refuse_conductivity(rule)
     refuse_past(rule, today or timezone.localdate())
     with refusals_explained():
         rule.save()
     return rule
+
+
+def _refuse_conductivity(rule: DepthRule) -> None:
+    """Raises Refused for a conductivity that no insulation is sold with: a typing slip."""
+    least, most = LIKELY_CONDUCTIVITY_W_MK
+    if not least <= rule.conductivity_w_mk <= most:
+        raise Refused(
+            f"{rule.conductivity_w_mk:g} W/mK is no conductivity of loft insulation.",
+            field="conductivity_w_mk",
+            remedy=f"Give one from {least} to {most} W/mK, such as 0.044.",
+        )
 
 
 def may_approve(rule: DepthRule, by: User) -> bool:

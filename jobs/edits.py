@@ -16,6 +16,7 @@ from django.db.backends.postgresql.psycopg_any import Range
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from jobs.history import label_of
 from jobs.models import Company, Crew, Job, Operative, Property, Role, Scheme, User, Visit
 
 BOOKKEEPING = frozenset({"id", "version", "updated_at", "created_at", "times_closed"})
@@ -293,7 +294,7 @@ def _changes(
         empty = (None, "", [], {})
         if before == value or (before in empty and value in empty):
             continue
-        label = str(field.verbose_name).capitalize()
+        label = label_of(field)
         if field.name in hidden:
             yield Changed(label, "not told", "not told")
         else:

@@ -14,6 +14,15 @@ from django.utils import timezone
 
 from jobs.models import Job, Nation, Stage, User, Visit
 
+# How the name of a field ends -> its unit as it is written.
+UNITS = {
+    "w m2k": "W/m²K",
+    "w mk": "W/mK",
+    "mm": "mm",
+    "m2": "m²",
+    "m3": "m³",
+    "deg": "degrees",
+}
 # Fields that change with every edit, or that name the row itself: no news.
 UNTOLD = frozenset(
     [
@@ -124,8 +133,17 @@ def _differences(was: Any, now: Any) -> str:
     )
 
 
+def label_of(field: Any) -> str:
+    """A field's name as a person reads it, such as "Volume, m³": its unit as it is written."""
+    words = str(field.verbose_name)
+    for ending, unit in UNITS.items():
+        if words.endswith(f" {ending}"):
+            return f"{words.removesuffix(f' {ending}').capitalize()}, {unit}"
+    return words.capitalize()
+
+
 def _difference(field: Any, was: Any, now: Any) -> str:
-    label = str(field.verbose_name).capitalize()
+    label = label_of(field)
     if field.name in PERSONAL:
         return f"{label} changed."
     before, after = (_shown(field, getattr(event, field.attname)) for event in (was, now))

@@ -21,6 +21,13 @@ class CertificateQuerySet(JobScopedQuerySet):
     def current(self) -> CertificateQuerySet:
         return self.filter(withdrawal__isnull=True)
 
+    def in_place_of(self, former: Certificate) -> Certificate | None:
+        """The valid certificate that took the place of one that is withdrawn, if there is one."""
+        if former.is_current:
+            return None
+        found: Certificate | None = self.current().filter(job=former.job_id).first()
+        return found
+
     def with_place(self) -> CertificateQuerySet:
         return self.select_related(
             "job__property", "job__scheme", "assessment__rule", "withdrawal", "issued_by"

@@ -74,7 +74,7 @@ class AnswerForm(forms.Form):
         help_text="JPEG, PNG, HEIC, WebP or PDF. Each is kept as it came, under its SHA-256.",
     )
     links = forms.MultipleChoiceField(
-        label="Evidence of this job that proves it",
+        label="What proves it",
         required=False,
         help_text="Such as the photos of a call-back.",
         widget=forms.CheckboxSelectMultiple,

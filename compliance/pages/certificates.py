@@ -29,9 +29,11 @@ def certificate(request: HttpRequest, code: str) -> HttpResponse:
     record = _certificate(request, code)
     note_access(record.job, request.user, f"certificate {code}")
     key = key_of(record)
+    newer = Certificate.objects.in_place_of(record)
     context = {
         "certificate": record,
-        "facts": _facts(record),
+        "newer": newer,
+        "facts": _facts(record, newer),
         "key_facts": _key_facts(key),
         "key": key,
         "photos": record.contents.get("photos_shown", []),
@@ -63,7 +65,7 @@ def certificate_again(request: HttpRequest, code: str) -> HttpResponse:
     return redirect("certificate", code=code)
 
 
-def _facts(record: Certificate) -> list[dict[str, Any]]:
+def _facts(record: Certificate, newer: Certificate | None) -> list[dict[str, Any]]:
     facts = [
         {"label": "Issued", "value": f"{record.issued_at:%-d %b %Y}"},
         {"label": "By", "value": str(record.issued_by) if record.issued_by else "on assessment"},
@@ -85,6 +87,9 @@ def _facts(record: Certificate) -> list[dict[str, Any]]:
                 "value": f"{taken.withdrawn_at:%-d %b %Y}: {taken.reason} ({taken.public_reason})",
             },
         )
+    if newer is not None:
+        url = reverse("certificate", args=[newer.code])
+        facts.insert(2, {"label": "In its place", "value": newer.code, "url": url})
     return facts
 
 

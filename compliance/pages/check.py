@@ -75,9 +75,7 @@ def check_key(request: HttpRequest, fingerprint: str) -> HttpResponse:
 def _told(certificate: Certificate) -> dict[str, Any]:
     """What a stranger with the code is told: nothing that names a person or a home."""
     printed = certificate.contents
-    newer = None
-    if not certificate.is_current:
-        newer = Certificate.objects.current().filter(job=certificate.job_id).first()
+    newer = Certificate.objects.in_place_of(certificate)
     key = key_of(certificate)
     return {
         "certificate": certificate,

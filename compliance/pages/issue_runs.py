@@ -20,6 +20,7 @@ from compliance.issue_runs import (
     begin_issue_run,
     counts_of,
     go_on,
+    meeting_jobs,
     read_references,
     stop_run,
     waiting_jobs,
@@ -75,6 +76,7 @@ def issue_runs(request: HttpRequest) -> HttpResponse:
         "form": form,
         "runs": runs.annotate(total=Count("jobs"))[:RUNS_SHOWN],
         "waiting": waiting_jobs(request.user).count(),
+        "meeting": meeting_jobs(request.user).count(),
         "page_title": "Issue many certificates",
         "page_lead": "Each loft is certified as it would be alone: only where its latest verdict "
         "meets its rule, and never twice.",

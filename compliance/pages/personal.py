@@ -39,7 +39,10 @@ from jobs.pages.registry import StorySection, register_story_section
 
 class EraseForm(forms.Form):
     kinds = forms.MultipleChoiceField(
-        label="What is erased", choices=CHOICES, widget=forms.CheckboxSelectMultiple
+        label="What is erased",
+        choices=CHOICES,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Choose at least one kind."},
     )
     reason = forms.CharField(
         max_length=300, help_text="Such as “asked by letter of 3 May”. No names: it stays."
@@ -66,12 +69,18 @@ def _job(request: HttpRequest, pk: int) -> Job:
 @page_for(*DECIDERS)
 def personal_data(request: HttpRequest, pk: int) -> HttpResponse:
     """What is held on a household; what waits for a second person, and what was erased."""
-    job = _job(request, pk)
+    return _shown(request, _job(request, pk))
+
+
+def _shown(request: HttpRequest, job: Job, refused: EraseForm | None = None) -> HttpResponse:
+    """The page; with a form that was refused, all that was given still in it."""
     waiting = ErasureRequest.objects.filter(job=job).waiting().first()
     context = {
         "job": job,
         "waiting": waiting,
         "waiting_kinds": labels_of(waiting.kinds) if waiting else "",
+        # As things stand now: a hold may have been placed since it was asked for.
+        "waiting_against": stands_against(job, waiting.kinds) if waiting else [],
         "answer_form": AnswerForm()
         if waiting and may_answer_request(waiting, request.user)
         else None,
@@ -80,6 +89,7 @@ def personal_data(request: HttpRequest, pk: int) -> HttpResponse:
         "page_kicker": f"{job.reference} · {job.property}",
         "page_actions": _actions(request, job),
         **(_of_officer(job, waiting) if request.user.role == Role.COMPLIANCE_OFFICER else {}),
+        **({"erase_form": refused} if refused else {}),
     }
     return render(request, "compliance/personal/personal.html", context)
 
@@ -144,6 +154,10 @@ def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpRespon
 @require_POST
 @page_for(*DECIDERS)
 def erase(request: HttpRequest, pk: int) -> HttpResponse:
+    job, form = _job(request, pk), EraseForm(request.POST)
+    if request.user.role == Role.COMPLIANCE_OFFICER and not form.is_valid():
+        return _shown(request, job, form)
+
     def act(job: Job) -> str:
         kinds, reason = request.POST.getlist("kinds"), request.POST.get("reason", "")
         done = ask_erasure(job, kinds, reason, request.user)

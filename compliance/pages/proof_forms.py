@@ -47,8 +47,8 @@ class CallBackForm(VisitForm):
 class OwnerForm(forms.Form):
     owner = forms.ModelChoiceField(User.objects.none(), label="Owner", empty_label="Choose")
 
-    def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, job: Job, now: User | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, initial={"owner": now}, **kwargs)
         owner: Any = self.fields["owner"]
         owner.queryset = User.objects.filter(
             company=job.company_id, role__in=OWNERS, is_active=True

@@ -42,6 +42,7 @@ def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpRes
     shown = get_object_or_404(history, number=number) if number else latest_assessment(job)
     note_access(job, request.user, f"verdict {shown.number}" if shown else "verdict")
     shortfall, certificate = open_shortfall(job), current_certificate(job)
+    owned = {"job": job, "now": shortfall.owner if shortfall else None}
     context = {
         "job": job,
         "verdict": show_verdict(shown) if shown else None,
@@ -49,7 +50,7 @@ def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpRes
         "shortfall": shortfall,
         "certificates": job.certificates.with_place(),
         "certificate": certificate,
-        "owner_form": OwnerForm(job=job) if shortfall and _decides(request) else None,
+        "owner_form": OwnerForm(**owned) if shortfall and _decides(request) else None,
         "variations": variations_of(job),
         "withdraw_form": WithdrawForm() if certificate and _decides(request) else None,
         **waiver_parts(job, request.user, shortfall),

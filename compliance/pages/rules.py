@@ -52,6 +52,16 @@ class RuleForm(forms.ModelForm):
             choices = [choice for choice in self.fields[name].choices if choice[0]]  # type: ignore[attr-defined]
             self.fields[name].choices = [("", "Choose"), *choices]  # type: ignore[attr-defined]
 
+    def clean(self) -> dict[str, Any]:
+        """Each value by its field's own limits, so that all that is wrong is told at once."""
+        for name, value in list(self.cleaned_data.items()):
+            try:
+                if value is not None:
+                    DepthRule._meta.get_field(name).run_validators(value)  # type: ignore[union-attr]
+            except forms.ValidationError as wrong:
+                self.add_error(name, wrong)
+        return self.cleaned_data
+
     def _post_clean(self) -> None:
         """The database and `propose_rule` check the rule; a half-filled one is not looked at."""
 

@@ -95,7 +95,7 @@ def _figures(assessment: Assessment) -> list[dict[str, Any]]:
         {"label": "Asked", "value": assessment.rule.min_depth_mm, "unit": "mm"},
         {"label": "Mean", "value": assessment.mean_depth_mm, "unit": "mm", "places": 0},
         {"label": "Least reading", "value": assessment.least_depth_mm, "unit": "mm"},
-        {"label": "Readings at full depth", "value": assessment.reading_count},
+        {"label": "Readings counted", "value": assessment.reading_count},
     ]
 
 

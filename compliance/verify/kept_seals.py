@@ -9,7 +9,7 @@ from compliance.verify.reading_json import read_object
 from compliance.verify.seals import ReadSeal, seal_of
 
 SEAL_FILE = re.compile(
-    r"((?:.*\n)(?:number: \d+\n)?tree size: (\d+)\nroot hash \(SHA-256, RFC 9162\): (.*)\n"
+    r"((?:.*\n)(?:number: (\d+)\n)?tree size: (\d+)\nroot hash \(SHA-256, RFC 9162\): (.*)\n"
     r"made at: (.*)\n(?:seal before \(SHA-256 of its text\): .*\n)?)"
     r"public key \(Ed25519\): (.*)\nsignature \(Ed25519\): (.*)\s*"
 )
@@ -22,10 +22,10 @@ def read_kept_seal(path: str | Path) -> ReadSeal:
     where = str(path)
     if found is None:
         return seal_of(read_object(text, where), where)
-    signed, size, root, made_at, key, signature = found.groups()
+    signed, number, size, root, made_at, key, signature = found.groups()
     return seal_of(
         {
-            "id": 0,
+            "id": int(number or 0),
             "tree_size": int(size),
             "root_hash": root,
             "made_at": made_at,

@@ -154,6 +154,7 @@ def test_a_kept_seal_may_be_asked_for_and_is_compared(tmp_path: Any):
     kept = kept_in(tmp_path, early)
     one_job = PackScope([scene.job.pk], "One job")
 
+    assert kept[0].name.startswith(f"Seal {kept[0].link.number} over")
     assert check(files_of(replace(one_job, seals=(early.pk,))), kept_seals=kept).sound
     assert check(files_of(PackScope(None, "All")), kept_seals=kept).sound
     assert "Have the pack made with that Seal" in str(check(files_of(one_job), kept_seals=kept))

@@ -189,6 +189,31 @@ def test_one_asks_and_another_agrees_on_the_page(
     assert photo.sha256 in gone.content.decode()
 
 
+def test_an_erasure_of_nothing_keeps_the_reason_that_was_typed(client: Client, scene: Scene):
+    signed_in(client, scene.person("compliance_officer"))
+
+    given = {"reason": "Asked by letter of 3 May"}
+    page = client.post(reverse("erase", args=[scene.job.pk]), given).content.decode()
+
+    assert "Choose at least one kind." in page
+    assert given["reason"] in page
+    assert not ErasureRequest.objects.exists()
+
+
+def test_the_second_person_is_told_of_a_hold_placed_since_it_was_asked(
+    client: Client, scene: Scene
+):
+    signed_in(client, scene.person("compliance_officer"))
+    given = {"kinds": ["photos"], "reason": "Asked by letter"}
+    client.post(reverse("erase", args=[scene.job.pk]), given)
+    client.post(reverse("legal_hold", args=[scene.job.pk]), {"hold-reason": "claim about damp"})
+
+    signed_in(client, scene.person("compliance_officer"))
+    page = client.get(reverse("personal_data", args=[scene.job.pk])).content.decode()
+
+    assert "A legal hold stands since" in page.partition("Agree, and erase")[0]
+
+
 # --- Who opened what, who sees what
 
 

@@ -261,6 +261,23 @@ def test_the_officer_sets_an_owner(client):
     client.post(reverse("shortfall_owner", args=[scene.job.pk]), {"owner": planner.pk})
 
     assert Shortfall.objects.get().owner == planner
+    page = text_of(client.get(reverse("verdict", args=[scene.job.pk])))
+    assert f'<option value="{planner.pk}" selected>' in page
+
+
+def test_a_certificate_that_was_superseded_names_the_one_in_its_place(client):
+    scene, former = certified_scene()
+    sign_in(client, scene.person("compliance_officer"))
+    client.post(reverse("certificate_withdraw", args=[scene.job.pk]), {"reason": "opened up"})
+    url = reverse("certificate", args=[former.code])
+    assert "Superseded" not in text_of(client.get(url))
+
+    client.post(reverse("certificate_issue", args=[scene.job.pk]))
+
+    page = text_of(client.get(url))
+    assert "Superseded" in page
+    newer = Certificate.objects.current().get()
+    assert reverse("certificate", args=[newer.code]) in page
 
 
 def test_assessing_again_without_new_evidence_changes_nothing(client):

@@ -147,6 +147,8 @@ BAD = [
     ({"nation": "atlantis"}, "nation", "no such nation"),
     ({"source": ""}, "source", "no source"),
     ({"m2_per_reading": 0.0}, "m2_per_reading", "a reading for no floor"),
+    ({"conductivity_w_mk": 4.4}, "conductivity_w_mk", "a slip of the decimal point"),
+    ({"conductivity_w_mk": 0.0}, "conductivity_w_mk", "wool that lets nothing through"),
 ]
 
 

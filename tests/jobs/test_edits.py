@@ -16,8 +16,9 @@ from jobs.edits import (
     sources_of_person,
     sources_of_scheme,
 )
+from jobs.history import label_of
 from jobs.history_context import task_begins, task_ends
-from jobs.models import Absence, Crew, Depot
+from jobs.models import Absence, Crew, Depot, VisitNeed
 from tests.factories import (
     A_MONDAY,
     CompanyFactory,
@@ -62,6 +63,11 @@ def test_an_edit_tells_who_made_it_from_where_and_each_value(client: Client):
     page = client.get(reverse("job_edits", args=[job.pk])).content.decode()
     assert "Elsewhere" in page
     assert "from 192.0.2.7" in page
+
+
+def test_a_field_is_named_with_its_unit_as_it_is_written():
+    named = [label_of(VisitNeed._meta.get_field(name)) for name in ("volume_m3", "crew_size")]
+    assert named == ["Volume, m³", "Crew size"]
 
 
 def test_a_household_is_not_told_to_whoever_reads_evidence_only():
