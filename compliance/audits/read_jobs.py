@@ -11,6 +11,7 @@ from sys import intern
 from typing import Any
 
 from django.db.models import F, OuterRef, QuerySet, Subquery
+from django.utils import timezone
 
 from calculations.charts import SpotKind
 from compliance.audits.findings import DEFECTIVE
@@ -115,7 +116,7 @@ def _read_job(row: tuple[Any, ...], worst: SpotKind) -> ReadJob:
         job_id=job,
         round_id=round_id,
         crew=intern(f"{company}: {crew or NO_CREW}"),
-        certified_on=certified_at.date() if certified_at else period_to,
+        certified_on=timezone.localdate(certified_at) if certified_at else period_to,
         worst=worst,
         district=intern(postcode.partition(" ")[0]),
         at=(round(latitude, PLACES_TO_DEGREES), round(longitude, PLACES_TO_DEGREES))

@@ -93,8 +93,8 @@ function tellState(row, item) {
 async function compareIfDone(id) {
   const items = await mine();
   if (!items.some((item) => item.id === id) || items.some(isUnsent)) return;
-  const typed = rows().some((row) => fieldOf(row, "depth")?.value);
-  if (!typed && window.htmx) await refreshPage(PART);
+  const isTyping = () => rows().some((row) => fieldOf(row, "depth")?.value);
+  if (!isTyping() && window.htmx) await refreshPage(PART, isTyping);
   show();
 }
 

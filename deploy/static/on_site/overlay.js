@@ -30,8 +30,7 @@ export async function beginOverlay(person) {
     if (message.what === "renewed" && message.path === location.pathname) offerNewer();
     if (message.what === "office" && message.kind === "here") tellAge();
   });
-  tellAge();
-  await show();
+  await Promise.all([tellAge(), show()]);
 }
 
 /** A line that says something of this phone, made once at its place. */
@@ -257,7 +256,6 @@ async function tellAge() {
   const place = document.querySelector("[data-page-age]");
   if (!made || !place) return;
   const age = OPENED + (await clockOffset()) - made;
-  if (place.dataset.offered !== undefined) return;
   place.hidden = age < RENEWED_AFTER_MS;
   if (place.hidden) return;
   place.textContent = "Kept copy of " + dayAndClock(made) + ".";
@@ -270,16 +268,13 @@ function dayAndClock(made) {
   return (today ? "" : words + ", ") + clockOf(made);
 }
 
-/** The office's page came after the kept one was shown: it is offered, never swapped under a hand. */
+/**
+ * The office's page came after the kept one was shown: it is offered at the top, where nothing else
+ * moves by it, and never swapped under a hand.
+ */
 function offerNewer() {
-  const place = document.querySelector("[data-page-age]");
-  const shownFor = performance.now();
-  if (!place || place.dataset.offered || shownFor < 600) return;
-  place.dataset.offered = "";
-  const link = document.createElement("a");
+  const link = document.querySelector("[data-page-newer]");
+  if (!link || performance.now() < 600) return;
   link.href = location.pathname + location.search;
-  link.className = "tall-link";
-  link.textContent = "Show the office's newer page";
-  place.append(" ", link);
-  place.hidden = false;
+  link.hidden = false;
 }

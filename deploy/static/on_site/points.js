@@ -28,15 +28,16 @@ export async function beginPoints(person) {
     tellMissing(items);
   }
 
+  const isBusy = () => isChoosing() || Boolean(document.querySelector("[data-photos] [data-unkept]"));
   const isShown = (item) => item.state !== "given-up" && !hasArrived(item);
 
   /** The office's list when nothing waits; again while the office still looks at a photo. */
   function refreshSoon(ms) {
     clearTimeout(timer);
     timer = setTimeout(async () => {
-      if (isChoosing()) return refreshSoon(LOOKS_AGAIN_MS);
+      if (isBusy()) return refreshSoon(LOOKS_AGAIN_MS);
       if (!window.htmx || !list() || (await mine()).some(isUnsent)) return;
-      await refreshPage("photo-points");
+      await refreshPage("photo-points", isBusy);
       show();
       if (list() && list().hasAttribute("data-waiting") && looks++ < MOST_LOOKS) refreshSoon(LOOKS_AGAIN_MS);
     }, ms);
@@ -51,9 +52,14 @@ export async function beginPoints(person) {
   await show();
 }
 
-/** Takes a part of this page anew from the office, and the bar at the bottom with it. */
-export async function refreshPage(id) {
+/**
+ * Takes a part of this page anew from the office, and the bar at the bottom with it; not when
+ * somebody is busy with it by the time the answer comes.
+ */
+export async function refreshPage(id, isBusy) {
   const answered = (event) => {
+    event.detail.shouldSwap &&= !isBusy();
+    if (!event.detail.shouldSwap) return;
     const made = /data-made-at="([^"]+)"/.exec(event.detail.xhr.responseText || "");
     if (made) document.body.dataset.madeAt = made[1];
   };

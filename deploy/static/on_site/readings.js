@@ -32,7 +32,7 @@ export async function beginReadings(person) {
   document.addEventListener("record-checking", (event) => checkPlace(event, rulesOfPage()));
   listen(async (message) => {
     if (message.what === "queue" && message.state === "safe" && (await isOfThisPage(message.id))) {
-      if (!(await mine()).some(isUnsent) && window.htmx && !isTyping()) await refreshPage("readings");
+      if (!(await mine()).some(isUnsent) && window.htmx && !isTyping()) await refreshPage("readings", isTyping);
     }
     if (message.what === "queue" || message.what === "stored") show();
   });

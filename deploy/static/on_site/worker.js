@@ -93,8 +93,9 @@ export function begin(settings) {
   async function page(event, url) {
     const pages = await caches.open(pagesName);
     const kept = await pages.match(url.pathname);
+    const asked = signedIn;
     const fresh = fetch(event.request).then(async (given) => {
-      if (keepable(given)) await pages.put(url.pathname, given.clone());
+      if (keepable(given) && asked === signedIn) await pages.put(url.pathname, given.clone());
       if (given.ok) event.waitUntil(heard("here"));
       return given;
     });
@@ -140,7 +141,9 @@ export function begin(settings) {
     }
   }
 
+  let signedIn = 0; // counts who signed in or out: what was asked for before is not kept after
   async function forgetPages() {
+    signedIn += 1;
     const names = (await caches.keys()).filter((name) => name.startsWith(PAGES));
     await Promise.all(names.map((name) => caches.delete(name)));
   }
@@ -193,12 +196,14 @@ export function begin(settings) {
     const kept = await pages.match(url);
     const age = kept ? Date.now() - Date.parse(kept.headers.get("Date") || 0) : Infinity;
     if (kept && !again && age < FRESH_MS) return kept.text();
+    const asked = signedIn;
     let given;
     try {
       given = await fetch(url, { credentials: "same-origin", headers: { Accept: "text/html" } });
     } catch {
       return null;
     }
+    if (asked !== signedIn) return null;
     if (!keepable(given)) return "";
     await pages.put(url, given.clone());
     return given.text();
