@@ -105,7 +105,7 @@ def _check_crew(visit: VisitToPlan, shift: Shift) -> Iterator[Violation]:
     if lacking:
         yield Violation("skills", visit.key, f"{shift.crew} lacks {', '.join(sorted(lacking))}.")
     if visit.crew_size > shift.crew_size:
-        words = f"{shift.crew} are {shift.crew_size}, {visit.crew_size} are needed."
+        words = f"{shift.crew} can send {shift.crew_size}; {visit.crew_size} are needed."
         yield Violation("crew_size", visit.key, words)
     if visit.fixed_crew not in (None, shift.crew):
         yield Violation("fixed_crew", visit.key, f"It belongs to {visit.fixed_crew}.")

@@ -40,7 +40,7 @@ def _crew_reasons(
         words = f"{name} has nobody for {', '.join(sorted(lacking))}."
         reasons.append(Reason("skills", words, "Choose a crew with that skill."))
     if visit.crew_size > row.crew_size:
-        words = f"{name} are {row.crew_size}; {visit.crew_size} are needed."
+        words = f"{name} can send {row.crew_size}; {visit.crew_size} are needed."
         reasons.append(Reason("crew_size", words, "Choose a larger crew."))
     return tuple(reasons)
 
@@ -61,6 +61,9 @@ def _time_reason(draft: Draft, visit: VisitToPlan, number: int, shift: int) -> R
     if from_s + visit.lengths_s[0] > latest_s:
         return Reason("too_long", "It takes longer than the shift.", "Split it over days.")
     starts_s = draft.not_before[number]
+    if starts_s + visit.lengths_s[0] > latest_s and not draft.tables.befores[number]:
+        words = f"From the time asked for it does not end before {day} is over for that crew."
+        return Reason("earliest", words, "Choose an earlier time or a later day.")
     if starts_s + visit.lengths_s[0] > latest_s:
         words = "What must come before it ends after that."
         return Reason("order", words, "Choose a later day, or move the other one.")

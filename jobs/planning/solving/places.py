@@ -108,7 +108,7 @@ def _fit(
     move = _move(draft, visit, row, position)
     if move is None:
         why = why_not_in(draft, visit, row)
-        if starts_s is not None and why[0].code in ("too_far", "no_room", "order"):
+        if starts_s is not None and why[0].code in ("too_far", "no_room", "order", "earliest"):
             why = _too_late(draft, visit, row, position) or why
         return Fit(False, shift, position or 0, starts_s or 0, 0.0, why)
     index, begins_s = where_in(draft.tables, move, visit)

@@ -61,6 +61,14 @@ def test_a_start_that_the_crew_cannot_make_is_refused_with_the_earliest() -> Non
     assert "08:45 at the earliest" in found.reasons[0].words
 
 
+def test_a_start_too_late_on_a_day_too_short_blames_nothing_that_comes_before() -> None:
+    """Seven and a half hours of work and two drives of 45 minutes fit no day of eight hours."""
+    given = problem([visit("a", 7.5)], [shift("north", 0)], positions_min=[45])
+    found = fits(given, planned(given), "a", "north:0", starts_s=at(0, 10))
+    assert not found.ok
+    assert "From the time asked for it does not end before" in found.reasons[0].words
+
+
 def test_a_full_day_is_refused_with_its_reason() -> None:
     given = problem([visit("a", 7), visit("b", 7)], [shift("north", 0), shift("south", 0)])
     plan = planned(given)
