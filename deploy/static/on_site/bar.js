@@ -38,8 +38,8 @@ export async function beginBar(person) {
 function wordsFor(waiting, refused, sending) {
   if (!waiting && !refused) return "All safe at the office";
   const parts = [];
+  if (refused) parts.push(refused + " refused"); // first: a narrow screen cuts the end off
   if (waiting) parts.push(waiting + " on this phone only" + (sending ? ", sending" : ""));
-  if (refused) parts.push(refused + " refused");
   return parts.join(" · ");
 }
 
