@@ -35,6 +35,11 @@ class Effects:
     planned: tuple[tuple[str, int], ...]
 
     @property
+    def is_past(self) -> bool:
+        """Whether it came about: lofts were judged anew. False of what a preview worked out."""
+        return self.run is None or self.run.kind == RuleRun.Kind.REASSESSMENT
+
+    @property
     def stricter(self) -> int:
         """Jobs that meet today and would not."""
         return sum(change.jobs for change in self.by_company if change.before == "meets")

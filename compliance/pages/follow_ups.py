@@ -119,7 +119,8 @@ def _told(answer: object) -> str:
     if not answer.done:  # type: ignore[attr-defined]
         return "Turned down. The auditor sees your reason."
     if answer.need_id:  # type: ignore[attr-defined]
-        return "The call-back waits to be booked on the planning board."
+        first = "The certificate is withdrawn. " if answer.withdrawal_id else ""  # type: ignore[attr-defined]
+        return f"{first}The call-back waits to be booked on the planning board."
     return "The certificate is withdrawn."
 
 

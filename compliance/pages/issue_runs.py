@@ -74,7 +74,7 @@ def issue_runs(request: HttpRequest) -> HttpResponse:
     runs = IssueRun.objects.visible_to(request.user).with_people()
     context = {
         "form": form,
-        "runs": runs.annotate(total=Count("jobs"))[:RUNS_SHOWN],
+        "runs": runs.annotate(total=Count("jobs")).order_by("-pk")[:RUNS_SHOWN],
         "waiting": waiting_jobs(request.user).count(),
         "meeting": meeting_jobs(request.user).count(),
         "page_title": "Issue many certificates",

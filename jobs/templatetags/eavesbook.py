@@ -214,10 +214,13 @@ def fields(form: BaseForm) -> dict[str, BaseForm]:
 
 
 @register.inclusion_tag("partials/error_summary.html")
-def error_summary(form: BaseForm) -> dict[str, Any]:
-    """What is wrong with a submitted form, each line a link to the field that mends it."""
+def error_summary(form: BaseForm, lead: str = "Not saved yet") -> dict[str, Any]:
+    """What is wrong with a submitted form, each line a link to the field that mends it.
+
+    lead: what has not come about, for a form that saves nothing.
+    """
     faulty = [bound for bound in form.visible_fields() if bound.errors]
-    return {"form": form, "faulty": faulty}
+    return {"form": form, "faulty": faulty, "lead": lead}
 
 
 @register.inclusion_tag("partials/sort_heading.html", takes_context=True)

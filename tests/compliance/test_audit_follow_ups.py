@@ -257,6 +257,24 @@ def test_the_officer_sees_what_is_asked_and_withdraws_on_the_page(scene: Populat
     assert "Nothing waits" in officer.get("/findings/asked/").content.decode()
 
 
+def test_a_withdrawal_that_a_call_back_brought_along_is_left_to_be_told(scene: Population):
+    finding = scene.finding("critical")
+    called, withdrawn = (
+        ask_follow_up(finding, kind, scene.auditor) for kind in ("call_back", "withdrawal")
+    )
+    officer = signed_in(scene.officer)
+
+    url = f"/findings/asked/{called.pk}/answer/"
+    page = officer.post(url, {"answer": "take_up"}, follow=True).content.decode()
+    assert "The certificate is withdrawn. The call-back waits" in page
+    assert "Tell that it is withdrawn" in page
+    officer.post(f"/findings/asked/{withdrawn.pk}/answer/", {"answer": "take_up"})
+
+    withdrawn.refresh_from_db()
+    called.refresh_from_db()
+    assert withdrawn.answer.withdrawal == called.answer.withdrawal
+
+
 def test_the_auditor_asks_widens_and_closes_on_the_page_of_the_round(scene: Population):
     record = scene.draw(**SMALL, strata_by="kind")
     auditor = signed_in(scene.auditor)

@@ -236,6 +236,17 @@ def test_one_run_at_a_time_and_none_over_nothing(company, officer):
         begin_issue_run(officer)
 
 
+def test_the_newest_run_is_listed_first(client, company, officer, drawn_plainly):
+    (scene,) = meeting(company, 1)
+    references = [scene.job.reference]
+    first, second = (walk(begin_issue_run(officer, references=references)) for _ in range(2))
+    client.force_login(officer)
+
+    runs = client.get(reverse("issue_runs")).context["runs"]
+
+    assert [run.pk for run in runs] == [second.pk, first.pk]
+
+
 def test_a_strange_reference_is_named(company, officer):
     (stranger,) = meeting(CompanyFactory(), 1)
 

@@ -331,6 +331,19 @@ def test_the_page_works_it_out_and_lists_ones_own(
     assert 'href="#approve"' not in page
 
 
+def test_what_was_worked_out_before_approval_is_not_told_as_done(client: Client):
+    mine = judged(fitted(BETWEEN))
+    rule = rule_from(90, proposed_by=admin())
+    _, person = seen_preview(rule)
+    approve_rule(rule, person)
+    client.force_login(mine.person("compliance_officer"))
+
+    page = client.get(f"/proof/rules/{rule.pk}/").content.decode()
+
+    assert "What it would change" in page
+    assert "What it changed" not in page
+
+
 def test_the_api_tells_the_same(client: Client, django_capture_on_commit_callbacks: Any):
     mine = judged(fitted(BETWEEN))
     rule = rule_from(90)
