@@ -7,6 +7,8 @@ from dataclasses import dataclass
 WIDTH = 360.0  # width of the drawn scale, in drawing units
 LEFT = 12.0  # room left of the zero for its figure
 TICK_MM = 50
+FIGURE_WIDTH = 26
+"""What three figures and the space beside them take [drawing units]."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,11 @@ class DepthPicture:
     measured_x: float | None
     gap: Band | None
     summary: str
+
+    def figured(self) -> tuple[Band, ...]:
+        """The bands with room for their figure, where nothing missing lies over them."""
+        ends = self.gap.x if self.gap else float("inf")
+        return tuple(b for b in self.bands if min(b.x + b.width, ends) - b.x > FIGURE_WIDTH)
 
 
 def picture_depth(

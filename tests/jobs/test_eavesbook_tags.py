@@ -148,6 +148,12 @@ def test_the_ruler_shows_the_gap_between_lowest_reading_and_target() -> None:
     assert picture.ticks[-1].depth_mm == 400
 
 
+def test_no_figure_stands_half_beneath_what_is_missing() -> None:
+    picture = picture_depth(270, 150, (150,), 174)
+    assert [(band.thickness_mm, band.kind) for band in picture.figured()] == [(150, "existing")]
+    assert len(picture_depth(270, 150, (150,), 275).figured()) == 2
+
+
 def test_the_ruler_has_no_gap_when_the_depth_is_reached_and_says_so_in_words() -> None:
     assert picture_depth(270, 0, (100, 170), 272).gap is None
     html = drawn("{% depth_scale 270 0 layers 272 %}", layers=[100, 170])
