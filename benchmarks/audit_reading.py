@@ -166,7 +166,7 @@ def _job(page: Any) -> Job:
         odd=ODD,
         doubted=page.locator(".js-doubted-pair").count(),
         figures=VERDICT_FIGURES + readings,
-        likes=page.locator(".pair-like").count(),
+        likes=page.locator(".js-pair-like").count(),
         checks=page.locator(".machine-checks > li").count(),
         told=page.locator(".pair-group").count() + page.locator(".pair-why", has_text=":").count(),
         reason_words=page.evaluate(WORDS_OF_REASONS),
