@@ -135,6 +135,25 @@ class LoftAreaFactory(DjangoModelFactory):
     existing_depth_mm = 100
 
 
+class CompanyRollTypeFactory(DjangoModelFactory):
+    """A roll of a company's own; in use unless said otherwise."""
+
+    class Meta:
+        model = jobs.CompanyRollType
+
+    company = factory.SubFactory(CompanyFactory)
+    code = factory.Sequence(lambda n: f"OWN{n}")
+    name = factory.LazyAttribute(lambda roll: f"Own wool {roll.code}")
+    thickness_mm = 170
+    width_mm = 1140
+    length_mm = 5000
+    conductivity_w_mk = 0.044
+    splits = factory.LazyFunction(lambda: [2, 3])
+    cost = 27.0
+    packed_volume_m3 = 0.19
+    entered_by = factory.SubFactory(UserFactory, company=factory.SelfAttribute("..company"))
+
+
 class LayerPlanFactory(DjangoModelFactory):
     class Meta:
         model = jobs.LayerPlan

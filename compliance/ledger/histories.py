@@ -41,6 +41,7 @@ HISTORIES: dict[str, History] = {
     "jobs_depotevent": History("jobs_depot", "depot"),
     "jobs_depothoursevent": History("jobs_depothours", "hours of a depot"),
     "jobs_stockitemevent": History("jobs_stockitem", "stock item"),
+    "jobs_companyrolltypeevent": History("jobs_companyrolltype", "roll type"),
     "jobs_stockorderevent": History("jobs_stockorder", "order of stock"),
     "jobs_vanevent": History("jobs_van", "van"),
     "jobs_crewevent": History("jobs_crew", "crew"),

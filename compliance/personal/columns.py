@@ -73,6 +73,7 @@ KEPT: dict[str, str | dict[str, str]] = {
     "jobs_user": STAFF,
     "jobs_depot": OURS,
     "jobs_stockitem": OURS,
+    "jobs_companyrolltype": OURS,
     "jobs_stockorder": OURS,
     "jobs_stockmovement": OURS,
     "jobs_vanloading": SERVICE,

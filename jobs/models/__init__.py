@@ -23,6 +23,7 @@ from jobs.models.photo_hashes import PhotoHash
 from jobs.models.plan_runs import PlanRun, ProposedVisit
 from jobs.models.planning import Absence, AgreedWindow, VisitNeed
 from jobs.models.properties import Nation, Property
+from jobs.models.roll_types import CompanyRollType
 from jobs.models.site_work import (
     Arrival,
     Leave,
@@ -45,6 +46,7 @@ __all__ = [
     "Absence",
     "AgreedWindow",
     "Company",
+    "CompanyRollType",
     "Crew",
     "Depot",
     "DepotHours",

@@ -62,6 +62,7 @@ from jobs.models import (
     AgreedWindow,
     Arrival,
     Company,
+    CompanyRollType,
     Crew,
     Depot,
     DepthReading,
@@ -104,6 +105,7 @@ from tests.factories import (
     A_MONDAY,
     ArrivalFactory,
     CompanyFactory,
+    CompanyRollTypeFactory,
     CrewFactory,
     HandoverFactory,
     JobFactory,
@@ -175,6 +177,7 @@ class World:
     plan: LayerPlan = field(init=False)
     depot: Depot = field(init=False)
     stock_item: StockItem = field(init=False)
+    roll_type: CompanyRollType = field(init=False)
     stock_order: StockOrder = field(init=False)
     movement: StockMovement = field(init=False)
     loading: VanLoading = field(init=False)
@@ -418,6 +421,9 @@ def keep_stock(world: World) -> None:
     world.crew.save(update_fields=["depot"])
     world.stock_item = StockItem.objects.create(
         company=company, code=f"W-{world.secret}", name=f"Wool {world.secret}"
+    )
+    world.roll_type = CompanyRollTypeFactory(
+        company=company, name=f"Own wool {world.secret}", entered_by=planner, is_active=False
     )
     (world.movement,) = receive_delivery(world.depot, {world.stock_item: 200}, by=planner)
     due_on = timezone.localdate() + timedelta(days=9)

@@ -11,7 +11,7 @@ from compliance.personal.holds import place_hold
 from compliance.personal.retention import set_period
 from jobs.models import DepotHours, Fixture, Obstacle, Visit, VisitOperative
 from tests.access.worlds import World
-from tests.factories import CrewFactory
+from tests.factories import CompanyRollTypeFactory, CrewFactory
 
 SQUARE_MM = [[3000, 1500], [4500, 1500], [4500, 2500], [3000, 2500]]
 
@@ -36,6 +36,9 @@ def edited_rows(world: World) -> None:
         VisitOperative.objects.create(visit=visit, operative=world.operative)
     with pghistory.context(user=officer.pk, url="/visits/"):
         Visit.objects.filter(pk=world.booked_visit.pk).update(note="Ring before coming")
+    roll = CompanyRollTypeFactory(company=world.company, code="EDITED")
+    roll.conductivity_w_mk, roll.version = 0.041, 2
+    roll.save()
     world.need.barred_crews.add(CrewFactory(company=world.company, name="Crew not sent"))
     place_hold(world.job, "A claim about damp is open", officer)
     set_period(world.company, "contact", 24, officer)
