@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -33,8 +34,10 @@ from jobs.errors import Refused
 from jobs.evidence.openings import opened
 from jobs.models import Job, Role, User
 from jobs.pages.access import page_for
-from jobs.pages.refusals import tell
+from jobs.pages.refusals import REFUSED, put_back, tried
 from jobs.pages.registry import StorySection, register_story_section
+
+PAGE = "compliance/personal/personal.html"
 
 
 class EraseForm(forms.Form):
@@ -45,12 +48,26 @@ class EraseForm(forms.Form):
         error_messages={"required": "Choose at least one kind."},
     )
     reason = forms.CharField(
-        max_length=300, help_text="Such as “asked by letter of 3 May”. No names: it stays."
+        max_length=300,
+        error_messages={"required": "Say why it is erased, without names."},
+        help_text="Such as “asked by letter of 3 May”. No names: it stays.",
     )
 
 
-class ReasonForm(forms.Form):
-    reason = forms.CharField(max_length=300, help_text="Such as “claim about damp”. No names.")
+class HoldForm(forms.Form):
+    reason = forms.CharField(
+        max_length=300,
+        error_messages={"required": "Say what it is held for."},
+        help_text="Such as “claim about damp”. No names.",
+    )
+
+
+class LiftForm(forms.Form):
+    reason = forms.CharField(
+        max_length=300,
+        error_messages={"required": "Say why it is held no longer."},
+        help_text="Such as “the claim was settled”. No names.",
+    )
 
 
 class AnswerForm(forms.Form):
@@ -69,32 +86,28 @@ def _job(request: HttpRequest, pk: int) -> Job:
 @page_for(*DECIDERS)
 def personal_data(request: HttpRequest, pk: int) -> HttpResponse:
     """What is held on a household; what waits for a second person, and what was erased."""
-    return _shown(request, _job(request, pk))
+    return render(request, PAGE, _context(request, _job(request, pk)))
 
 
-def _shown(request: HttpRequest, job: Job, refused: EraseForm | None = None) -> HttpResponse:
-    """The page; with a form that was refused, all that was given still in it."""
+def _context(request: HttpRequest, job: Job) -> dict[str, Any]:
     waiting = ErasureRequest.objects.filter(job=job).waiting().first()
-    context = {
+    may_answer = waiting is not None and may_answer_request(waiting, request.user)  # type: ignore[arg-type]
+    return {
         "job": job,
         "waiting": waiting,
         "waiting_kinds": labels_of(waiting.kinds) if waiting else "",
         # As things stand now: a hold may have been placed since it was asked for.
         "waiting_against": stands_against(job, waiting.kinds) if waiting else [],
-        "answer_form": AnswerForm()
-        if waiting and may_answer_request(waiting, request.user)
-        else None,
+        "answer_form": AnswerForm() if may_answer else None,
         "erasures": [_told(row) for row in Erasure.objects.filter(job=job).with_people()],
         "page_title": "Personal data",
         "page_kicker": f"{job.reference} · {job.property}",
-        "page_actions": _actions(request, job),
-        **(_of_officer(job, waiting) if request.user.role == Role.COMPLIANCE_OFFICER else {}),
-        **({"erase_form": refused} if refused else {}),
+        "page_actions": _actions(job),
+        **_held(job, waiting),
     }
-    return render(request, "compliance/personal/personal.html", context)
 
 
-def _of_officer(job: Job, waiting: ErasureRequest | None) -> dict[str, Any]:
+def _held(job: Job, waiting: ErasureRequest | None) -> dict[str, Any]:
     hold = LegalHold.objects.open().filter(job=job).first()
     return {
         "tables": tables_of(job.property),
@@ -104,8 +117,8 @@ def _of_officer(job: Job, waiting: ErasureRequest | None) -> dict[str, Any]:
         "plain": plain_in_ledger(job),
         "plain_verdicts": plain_in_verdicts(job),
         "hold": hold,
-        "hold_form": ReasonForm(prefix="hold") if hold is None else None,
-        "lift_form": ReasonForm(prefix="hold") if hold else None,
+        "hold_form": HoldForm(prefix="hold") if hold is None else None,
+        "lift_form": LiftForm(prefix="hold") if hold else None,
         "holds": LegalHold.objects.filter(job=job, lifted_at__isnull=False),
     }
 
@@ -127,12 +140,11 @@ def _told(erasure: Erasure) -> dict[str, Any]:
     return {"erasure": erasure, "kinds": labels_of(erasure.kinds), "things": things}
 
 
-def _actions(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
-    links = [{"url": reverse("openings", args=[job.pk]), "label": "Who opened the evidence"}]
-    if request.user.role == Role.COMPLIANCE_OFFICER:  # type: ignore[union-attr]
-        url = reverse("personal_export", args=[job.pk])
-        links.insert(0, {"url": url, "label": "Take all of it away (ZIP)"})
-    return links
+def _actions(job: Job) -> list[dict[str, Any]]:
+    return [
+        {"url": reverse("personal_export", args=[job.pk]), "label": "Take all of it away (ZIP)"},
+        {"url": reverse("openings", args=[job.pk]), "label": "Who opened the evidence"},
+    ]
 
 
 @page_for(*DECIDERS)
@@ -144,28 +156,30 @@ def personal_export(request: HttpRequest, pk: int) -> HttpResponseBase:
     return zip_answer(request, household_zip(job.property), name)
 
 
-def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpResponse:
-    """Do it, say what was done or why not, and show the page again."""
+def _act(
+    request: HttpRequest,
+    pk: int,
+    act: Callable[[Job, Mapping[str, Any]], str],
+    **forms: forms.Form,
+) -> HttpResponse:
+    """Do what one form of the page asks for; refused, the page comes back with all of it."""
     job = _job(request, pk)
-    tell(request, lambda: act(job))
-    return redirect("personal_data", pk=job.pk)
+    ((_, form),) = forms.items()
+    if tried(request, form, lambda given: act(job, given)):
+        return redirect("personal_data", pk=job.pk)
+    return render(request, PAGE, put_back(_context(request, job), **forms), status=REFUSED)
 
 
 @require_POST
 @page_for(*DECIDERS)
 def erase(request: HttpRequest, pk: int) -> HttpResponse:
-    job, form = _job(request, pk), EraseForm(request.POST)
-    if request.user.role == Role.COMPLIANCE_OFFICER and not form.is_valid():
-        return _shown(request, job, form)
-
-    def act(job: Job) -> str:
-        kinds, reason = request.POST.getlist("kinds"), request.POST.get("reason", "")
-        done = ask_erasure(job, kinds, reason, request.user)
+    def act(job: Job, given: Mapping[str, Any]) -> str:
+        done = ask_erasure(job, given["kinds"], given["reason"], request.user)
         if isinstance(done, Erasure):
             return f"Erased: {labels_of(done.kinds)}."
         return "Asked for. It is erased once a second person agrees."
 
-    return _act(request, pk, act)
+    return _act(request, pk, act, erase_form=EraseForm(request.POST))
 
 
 @require_POST
@@ -173,34 +187,39 @@ def erase(request: HttpRequest, pk: int) -> HttpResponse:
 def erasure_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """The second person's answer to the erasure of a job that waits for one."""
 
-    def act(job: Job) -> str:
+    def act(job: Job, given: Mapping[str, Any]) -> str:
         waiting = ErasureRequest.objects.filter(job=job).waiting().first()
         if waiting is None:
             raise Refused("No erasure of this job waits for an answer.")
         agreed = request.POST.get("decision") == "agree"
-        answer_request(waiting, agreed, request.user, request.POST.get("answer", ""))
+        answer_request(waiting, agreed, request.user, given["answer"])
         return "Erased." if agreed else "It is kept."
 
-    return _act(request, pk, act)
+    return _act(request, pk, act, answer_form=AnswerForm(request.POST))
 
 
 @require_POST
 @page_for(*DECIDERS)
 def hold(request: HttpRequest, pk: int) -> HttpResponse:
     """Place a legal hold, or lift the one that is open."""
+    if request.POST.get("decision") == "lift":
+        lifting = LiftForm(request.POST, prefix="hold")
+        return _act(request, pk, partial(_lift, by=request.user), lift_form=lifting)
+    placing = HoldForm(request.POST, prefix="hold")
+    return _act(request, pk, partial(_place, by=request.user), hold_form=placing)
 
-    def act(job: Job) -> str:
-        reason = request.POST.get("hold-reason", "")
-        if request.POST.get("decision") == "lift":
-            placed = LegalHold.objects.open().filter(job=job).select_related("job").first()
-            if placed is None:
-                raise Refused("This job is not on hold.")
-            lift_hold(placed, reason, request.user)
-            return "The hold is lifted."
-        place_hold(job, reason, request.user)
-        return "On hold: nothing of this job is erased by one person alone."
 
-    return _act(request, pk, act)
+def _place(job: Job, given: Mapping[str, Any], by: User) -> str:
+    place_hold(job, given["reason"], by)
+    return "On hold: nothing of this job is erased by one person alone."
+
+
+def _lift(job: Job, given: Mapping[str, Any], by: User) -> str:
+    placed = LegalHold.objects.open().filter(job=job).select_related("job").first()
+    if placed is None:
+        raise Refused("This job is not on hold.")
+    lift_hold(placed, given["reason"], by)
+    return "The hold is lifted."
 
 
 def personal_section(job: Job, user: User) -> dict[str, Any] | None:

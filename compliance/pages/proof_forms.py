@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -9,6 +10,7 @@ from django import forms
 from compliance.certificates.withdraw import GIVEN_BY_A_PERSON, Kind
 from compliance.shortfalls import OWNERS
 from jobs.models import Job, User, Visit
+from jobs.pages.day_inputs import day_field
 from jobs.pages.visit_forms import USUAL_VAN, VisitForm, next_working_day
 from jobs.planning.booking import proposed_hours
 
@@ -24,6 +26,7 @@ class WithdrawForm(forms.Form):
     )
     reason = forms.CharField(
         max_length=300,
+        error_messages={"required": "Say why the certificate is withdrawn."},
         help_text="For your company and its auditor, kept for good, so without names. Such as "
         "“opened up for rewiring, to be laid again”.",
     )
@@ -42,6 +45,13 @@ class CallBackForm(VisitForm):
             "hours": proposed_hours(job, Visit.Kind.CALL_BACK),
         }
         super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)
+
+
+class DueForm(forms.Form):
+    due_on = day_field(label="Due on", error_messages={"invalid": "Give a day, 2027-03-01."})
+
+    def __init__(self, *args: Any, now: date | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, initial={"due_on": now}, **kwargs)
 
 
 class OwnerForm(forms.Form):

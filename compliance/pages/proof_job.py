@@ -2,97 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path, reverse
+from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.assess import ASSESSABLE, assess_job, latest_assessment
+from compliance.assess import assess_job, latest_assessment
 from compliance.certificates.issue import issue_certificate
-from compliance.certificates.withdraw import Kind, withdraw_certificate
+from compliance.certificates.withdraw import withdraw_certificate
 from compliance.evidence_access import note_access
 from compliance.models import Assessment
 from compliance.pages.proof_forms import CallBackForm, OwnerForm, WithdrawForm
 from compliance.pages.roles import DECIDERS, SENDERS, VERDICT_READERS
-from compliance.pages.verdict_parts import current_certificate, open_shortfall, show_verdict
-from compliance.pages.waivers import waiver_parts
+from compliance.pages.verdict_page import (
+    PAGE,
+    act_with_form,
+    job_at,
+    owed_shortfall,
+    verdict_context,
+)
+from compliance.pages.verdict_parts import current_certificate, open_shortfall
 from compliance.shortfalls import assign_owner, send_call_back
 from jobs.errors import Refused
 from jobs.models import Job, Role, Visit
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal, tell
-from jobs.pages.site_story import variations_of
 from jobs.planning.booking import book_visit, kinds_bookable, refuse_past
 from jobs.planning.week import crews_on_day
-
-
-def _job(request: HttpRequest, pk: int) -> Job:
-    return get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
 
 
 @page_for(*VERDICT_READERS)
 def verdict(request: HttpRequest, pk: int, number: int | None = None) -> HttpResponse:
     """The latest verdict, or an earlier one by its number: every step that led to it."""
-    job = _job(request, pk)
+    job = job_at(request, pk)
     history = Assessment.objects.filter(job=job).select_related("rule")
     shown = get_object_or_404(history, number=number) if number else latest_assessment(job)
     note_access(job, request.user, f"verdict {shown.number}" if shown else "verdict")
-    shortfall, certificate = open_shortfall(job), current_certificate(job)
-    owned = {"job": job, "now": shortfall.owner if shortfall else None}
-    context = {
-        "job": job,
-        "verdict": show_verdict(shown) if shown else None,
-        "history": history,
-        "shortfall": shortfall,
-        "certificates": job.certificates.with_place(),
-        "certificate": certificate,
-        "owner_form": OwnerForm(**owned) if shortfall and _decides(request) else None,
-        "variations": variations_of(job),
-        "withdraw_form": WithdrawForm() if certificate and _decides(request) else None,
-        **waiver_parts(job, request.user, shortfall),
-        "may_assess": job.stage in ASSESSABLE and request.user.role in SENDERS,
-        "may_issue": _may_issue(request, job, shown, certificate),
-        "page_title": str(job.property),
-        "page_kicker": f"Verdict · {job.reference} · {job.scheme}",
-        "page_actions": _actions(request, job, certificate),
-    }
-    return render(request, "compliance/proof/verdict.html", context)
-
-
-def _decides(request: HttpRequest) -> bool:
-    return request.user.role in DECIDERS
-
-
-def _may_issue(request: HttpRequest, job: Job, shown: Assessment | None, certificate: Any) -> bool:
-    latest = latest_assessment(job)
-    return bool(
-        _decides(request)
-        and certificate is None
-        and latest
-        and shown == latest
-        and latest.verdict == Assessment.Verdict.MEETS
-        and job.stage in ASSESSABLE
-    )
-
-
-def _actions(request: HttpRequest, job: Job, certificate: Any) -> list[dict[str, Any]]:
-    actions: list[dict[str, Any]] = [{"url": reverse("job", args=[job.pk]), "label": "The job"}]
-    if certificate is not None:
-        url = reverse("certificate_pdf", args=[certificate.code])
-        actions.append({"url": url, "label": "Certificate (PDF)"})
-    if request.user.role in SENDERS and Visit.Kind.CALL_BACK in kinds_bookable(job):
-        url = reverse("call_back", args=[job.pk])
-        actions.append({"url": url, "label": "Send a call-back", "primary": job.stage == "short"})
-    return actions
+    return render(request, PAGE, verdict_context(request, job, shown))
 
 
 def _act(request: HttpRequest, pk: int, act: Callable[[Job], str]) -> HttpResponse:
     """Do one thing to a job; say what came of it on its verdict page."""
-    job = _job(request, pk)
+    job = job_at(request, pk)
     tell(request, lambda: act(job))
     return redirect("verdict", pk=job.pk)
 
@@ -119,35 +74,30 @@ def issue(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @page_for(*DECIDERS)
 def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
-    def act(job: Job) -> str:
+    def act(job: Job, given: Mapping[str, Any]) -> str:
         certificate = current_certificate(job)
         if certificate is None:
             raise Refused("This job has no certificate to withdraw.")
-        given = request.POST
-        withdraw_certificate(
-            certificate, given.get("reason", ""), request.user, kind=given.get("kind") or Kind.OTHER
-        )
+        withdraw_certificate(certificate, given["reason"], request.user, kind=given["kind"])
         return f"{certificate} is withdrawn. Its check page says so from now on."
 
-    return _act(request, pk, act)
+    return act_with_form(request, pk, act, withdraw_form=WithdrawForm(request.POST))
 
 
 @require_POST
 @page_for(*DECIDERS)
 def set_owner(request: HttpRequest, pk: int) -> HttpResponse:
-    def act(job: Job) -> str:
-        shortfall, form = open_shortfall(job), OwnerForm(request.POST, job=job)
-        if shortfall is None or not form.is_valid():
-            raise Refused("Choose who owns the shortfall.")
-        assign_owner(shortfall, form.cleaned_data["owner"])
-        return f"{form.cleaned_data['owner']} owns this shortfall now."
+    def act(job: Job, given: Mapping[str, Any]) -> str:
+        assign_owner(owed_shortfall(job), given["owner"])
+        return f"{given['owner']} owns this shortfall now."
 
-    return _act(request, pk, act)
+    form = OwnerForm(request.POST, job=job_at(request, pk))
+    return act_with_form(request, pk, act, owner_form=form)
 
 
 @page_for(*SENDERS)
 def call_back(request: HttpRequest, pk: int) -> HttpResponse:
-    job = _job(request, pk)
+    job = job_at(request, pk)
     form = CallBackForm(request.POST or None, job=job, user=request.user)
     if request.method == "POST" and form.is_valid() and _send(request, job, form):
         return redirect("verdict", pk=job.pk)

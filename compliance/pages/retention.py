@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import partial
+from http import HTTPStatus
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from compliance.models import ErasureRequest, LegalHold
 from compliance.pages.roles import DECIDERS
-from compliance.personal.kinds import in_words, labels_of
-from compliance.personal.retention import AHEAD, due_jobs, due_on, periods_of, set_period
-from jobs.errors import Refused
+from compliance.personal.kinds import BY_CODE, DataKind, in_words, labels_of
+from compliance.personal.retention import (
+    AHEAD,
+    Period,
+    due_jobs,
+    due_on,
+    periods_of,
+    set_period,
+)
 from jobs.models import Role, User
 from jobs.pages.access import page_for
+from jobs.pages.refusals import REFUSED, tried
 from jobs.pages.registry import (
     Attention,
     NavigationItem,
@@ -32,28 +40,58 @@ OFFICER = frozenset({Role.COMPLIANCE_OFFICER})
 
 
 class MonthsForm(forms.Form):
-    months = forms.IntegerField(label="Months")
+    """How long one kind is kept; whether it may be so long says `set_period`, with the reason."""
 
-    def __init__(self, period: Any, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id=f"{period.kind.code}_%s", **kwargs)
-        self.fields["months"] = forms.IntegerField(
-            label="Months",
-            initial=period.months,
-            min_value=period.kind.least_months,
-            max_value=period.kind.most_months,
+    kind = forms.CharField(widget=forms.HiddenInput)
+    months = forms.IntegerField(
+        label="Months",
+        error_messages={
+            "required": "Say for how many months.",
+            "invalid": "Give a whole number of months.",
+        },
+    )
+
+    def __init__(self, *args: Any, kind: DataKind, months: int | None = None, **kwargs: Any):
+        super().__init__(
+            *args,
+            auto_id=f"{kind.code}_%s",
+            initial={"kind": kind.code, "months": months},
+            **kwargs,
         )
+        limits = {"min": kind.least_months, "max": kind.most_months}
+        self.fields["months"].widget.attrs.update(limits)
 
 
 @page_for(*DECIDERS)
 def retention(request: HttpRequest) -> HttpResponse:
+    """The periods and what they erase; a period that is chosen comes here too."""
     user: User = request.user  # type: ignore[assignment]
+    refused = None
+    if request.method == "POST":
+        kind = BY_CODE.get(request.POST.get("kind", ""))
+        if kind is None:
+            raise Http404
+        refused = MonthsForm(request.POST, kind=kind)
+        if tried(request, refused, partial(_set, user)):
+            return redirect("retention")
+    context = _context(request, user, refused)
+    status = REFUSED if refused else HTTPStatus.OK
+    return render(request, "compliance/personal/retention.html", context, status=status)
+
+
+def _set(user: User, given: Mapping[str, Any]) -> str:
+    period = set_period(user.company, given["kind"], given["months"], user)
+    return f"{period.get_kind_display()}: kept {in_words(period.months)}."
+
+
+def _context(request: HttpRequest, user: User, refused: MonthsForm | None) -> dict[str, Any]:
     periods = periods_of(user.company)
     shown = next((p for p in periods if p.kind.code == request.GET.get("kind")), periods[0])
     today = timezone.localdate()
     jobs = due_jobs(shown, user.company, today + AHEAD).with_place()
     page = Paginator(jobs, ROWS_A_PAGE).get_page(request.GET.get("page"))
-    context = {
-        "periods": [_row(period, user, today) for period in periods],
+    return {
+        "periods": [_row(period, user, today, refused) for period in periods],
         "shown": shown,
         "page": page,
         "due": [(job, due_on(job, shown)) for job in page],
@@ -64,15 +102,16 @@ def retention(request: HttpRequest) -> HttpResponse:
         "page_lead": "How long each kind is kept after a job was closed, and what is erased when. "
         "Erasing takes the data, never the proof.",
     }
-    return render(request, "compliance/personal/retention.html", context)
 
 
-def _row(period: Any, user: User, today: Any) -> dict[str, Any]:
+def _row(period: Period, user: User, today: Any, refused: MonthsForm | None) -> dict[str, Any]:
+    kind = period.kind
+    is_refused = refused is not None and refused.data["kind"] == kind.code
     return {
         "period": period,
-        "form": MonthsForm(period),
-        "least": in_words(period.kind.least_months),
-        "most": in_words(period.kind.most_months),
+        "form": refused if is_refused else MonthsForm(kind=kind, months=period.months),
+        "least": in_words(kind.least_months),
+        "most": in_words(kind.most_months),
         "now": due_jobs(period, user.company, today).count(),
         "soon": due_jobs(period, user.company, today + AHEAD).count(),
     }
@@ -81,22 +120,6 @@ def _row(period: Any, user: User, today: Any) -> dict[str, Any]:
 def _waiting(user: User) -> list[dict[str, Any]]:
     rows = ErasureRequest.objects.visible_to(user).waiting().select_related("job__property")
     return [{"request": row, "kinds": labels_of(row.kinds)} for row in rows[:ROWS_A_PAGE]]
-
-
-@require_POST
-@page_for(*DECIDERS)
-def retention_set(request: HttpRequest) -> HttpResponse:
-    """Choose how long a kind is kept."""
-    user: User = request.user  # type: ignore[assignment]
-    try:
-        months = int(request.POST.get("months") or 0)
-        period = set_period(user.company, request.POST.get("kind", ""), months, user)
-        messages.success(request, f"{period.get_kind_display()}: kept {in_words(period.months)}.")
-    except ValueError:
-        messages.error(request, "Give a whole number of months.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("retention")
 
 
 def erasure_attention(user: User) -> list[Attention]:
@@ -117,5 +140,4 @@ def register() -> None:
 
 urlpatterns = [
     path("proof/personal/", retention, name="retention"),
-    path("proof/personal/set/", retention_set, name="retention_set"),
 ]

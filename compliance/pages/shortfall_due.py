@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Mapping
+from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from compliance.models import Shortfall
+from compliance.pages.proof_forms import DueForm
 from compliance.pages.roles import SENDERS
+from compliance.pages.verdict_page import act_with_form, owed_shortfall
 from compliance.shortfalls import set_due_date
-from jobs.errors import Refused
 from jobs.models import Job
 from jobs.pages.access import page_for
 
@@ -21,19 +20,11 @@ from jobs.pages.access import page_for
 @require_POST
 @page_for(*SENDERS)
 def set_due(request: HttpRequest, pk: int) -> HttpResponse:
-    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
-    shortfall = Shortfall.objects.open().select_related("job").filter(job=job).first()
-    try:
-        if shortfall is None:
-            raise Refused("This job has no open shortfall.")
-        due_on = date.fromisoformat(request.POST.get("due_on", ""))
-        set_due_date(shortfall, due_on, request.user)
-        messages.success(request, f"Due on {due_on:%-d %b %Y}.")
-    except ValueError:
-        messages.error(request, "Give a day, such as 2027-03-01.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("verdict", pk=job.pk)
+    def act(job: Job, given: Mapping[str, Any]) -> str:
+        set_due_date(owed_shortfall(job), given["due_on"], request.user)
+        return f"Due on {given['due_on']:%-d %b %Y}."
+
+    return act_with_form(request, pk, act, due_form=DueForm(request.POST))
 
 
 urlpatterns = [path("proof/jobs/<int:pk>/due/", set_due, name="shortfall_due")]

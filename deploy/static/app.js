@@ -88,6 +88,12 @@
       const current = nav.querySelector("[aria-current]");
       if (current) nav.scrollLeft = current.offsetLeft - (nav.clientWidth - current.offsetWidth) / 2;
     });
+    // A dialog that comes back refused stands open in the page; it is laid over it as before.
+    const refused = document.querySelector("dialog.dialog[open]");
+    if (refused && refused.showModal) {
+      refused.close();
+      refused.showModal();
+    }
     const errors = document.querySelector("[data-focus]");
     if (errors) errors.focus();
   }

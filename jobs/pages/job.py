@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -12,17 +12,18 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from jobs.errors import Refused
 from jobs.evidence.openings import opened
 from jobs.models import Job, Role, Stage
 from jobs.pages.access import page_for
 from jobs.pages.desk_parts import STORY_READERS
 from jobs.pages.job_filters import JobFilter
 from jobs.pages.reason_form import ReasonForm
+from jobs.pages.refusals import REFUSED, put_back, tried
 from jobs.pages.registry import rendered_story
 from jobs.planning.booking import call_off_job, kinds_bookable
 
 JOBS_A_PAGE = 50
+PAGE = "jobs/job/job.html"
 
 
 @page_for(*STORY_READERS)
@@ -43,7 +44,11 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything about one job from top to bottom; each area adds its section."""
     record = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
     opened([record.pk], request.user, "the job’s page")
-    context = {
+    return render(request, PAGE, _context(request, record))
+
+
+def _context(request: HttpRequest, record: Job) -> dict[str, Any]:
+    return {
         "job": record,
         "sections": rendered_story(record, request),
         "page_title": str(record.property),
@@ -51,7 +56,6 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
         "page_actions": _actions(record, request.user),
         "reason_form": ReasonForm() if _may_call_off(record, request.user) else None,
     }
-    return render(request, "jobs/job/job.html", context)
 
 
 def _may_call_off(record: Job, user: Any) -> bool:
@@ -76,13 +80,17 @@ def _actions(record: Job, user: Any) -> list[dict[str, Any]]:
 @require_POST
 @page_for(Role.PLANNER)
 def job_call_off(request: HttpRequest, pk: int) -> HttpResponse:
-    record = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
-    try:
-        call_off_job(record, request.POST.get("reason", ""), request.user)
-        messages.success(request, f"{record.reference} is called off.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("job", pk=record.pk)
+    record = get_object_or_404(Job.objects.visible_to(request.user).with_place(), pk=pk)
+    form = ReasonForm(request.POST, unless_given="Say why the job is called off.")
+
+    def act(given: Mapping[str, Any]) -> str:
+        call_off_job(record, given["reason"], request.user)
+        return f"{record.reference} is called off."
+
+    if tried(request, form, act):
+        return redirect("job", pk=record.pk)
+    context = put_back(_context(request, record), reason_form=form)
+    return render(request, PAGE, context, status=REFUSED)
 
 
 urlpatterns = [

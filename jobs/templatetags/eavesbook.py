@@ -20,6 +20,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from jobs.models.jobs import Stage
+from jobs.pages.refusals import words_of
 from jobs.templatetags.depth_picture import DepthPicture, picture_depth
 
 register = template.Library()
@@ -221,6 +222,13 @@ def error_summary(form: BaseForm, lead: str = "Not saved yet") -> dict[str, Any]
     """
     faulty = [bound for bound in form.visible_fields() if bound.errors]
     return {"form": form, "faulty": faulty, "lead": lead}
+
+
+@register.inclusion_tag("partials/left_over.html", takes_context=True)
+def left_over(context: RequestContext) -> dict[str, Any]:
+    """A refused form that the page offers no more: why, and what was given, to be copied."""
+    form = context.get("left_over")
+    return {"form": form, "words": words_of(form) if form else []}
 
 
 @register.inclusion_tag("partials/sort_heading.html", takes_context=True)

@@ -19,6 +19,8 @@ from tests.factories import CompanyFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
+OPENED_UP = {"kind": "other", "reason": "opened up"}
+
 LISTS = ("verdict_list", "shortfall_list", "certificate_list")
 
 
@@ -183,8 +185,8 @@ def test_the_officer_issues_and_withdraws(client):
 
     client.post(reverse("certificate_issue", args=[scene.job.pk]))
     assert Certificate.objects.current().get().job == scene.job
-    client.post(reverse("certificate_withdraw", args=[scene.job.pk]), {"reason": "opened up"})
-    assert Certificate.objects.get().withdrawal.reason == "opened up"
+    client.post(reverse("certificate_withdraw", args=[scene.job.pk]), OPENED_UP)
+    assert Certificate.objects.get().withdrawal.reason == OPENED_UP["reason"]
     page = client.get(reverse("verdict", args=[scene.job.pk]))
     assert "nothing but a person’s decision issues another" in text_of(page)
 
@@ -268,7 +270,7 @@ def test_the_officer_sets_an_owner(client):
 def test_a_certificate_that_was_superseded_names_the_one_in_its_place(client):
     scene, former = certified_scene()
     sign_in(client, scene.person("compliance_officer"))
-    client.post(reverse("certificate_withdraw", args=[scene.job.pk]), {"reason": "opened up"})
+    client.post(reverse("certificate_withdraw", args=[scene.job.pk]), OPENED_UP)
     url = reverse("certificate", args=[former.code])
     assert "Superseded" not in text_of(client.get(url))
 
