@@ -18,12 +18,14 @@ from django.utils import timezone
 
 from jobs.history import label_of
 from jobs.models import Company, Crew, Job, Operative, Property, Role, Scheme, User, Visit
+from jobs.planning.spelling import spell_length
 
 BOOKKEEPING = frozenset({"id", "version", "updated_at", "created_at", "times_closed"})
 OF_A_PERSON = frozenset(
     {"householder_name", "householder_phone", "householder_email", "access_notes", "operative"}
 )
 TOO_LONG = 200
+DECIMALS = 5  # a place to a metre; more than that nobody measured
 WHO_NOT_TOLD = (Role.AUDITOR, Role.INSTALLER)
 BY_ITSELF = "Eavesbook"
 SHELL = "the service itself"
@@ -310,6 +312,8 @@ def _shown(field: Any, value: Any, names: _Names) -> str:
         return "yes" if value else "no"
     if field.choices:
         return str(dict(field.flatchoices).get(value, value))
+    if isinstance(value, float) and field.name.endswith("hours"):
+        return f"{spell_length(value)} h"
     if isinstance(value, list | dict):
         return _listed(field, value)
     return _plain(value)
@@ -319,7 +323,8 @@ def _listed(field: Any, value: Any) -> str:
     """A list by the words of its choices; a drawing, or anything long, by how much it is."""
     inner = getattr(getattr(field, "base_field", None), "flatchoices", None)
     words = {str(key): str(word) for key, word in inner or ()}
-    told = [words.get(str(one), str(one)) for one in value]
+    spell = spell_length if field.name.endswith("hours") else _plain
+    told = [words[str(one)] if str(one) in words else spell(one) for one in value]
     text = ", ".join(told)
     return text if len(text) <= TOO_LONG else f"{len(told)} values"
 
@@ -334,6 +339,6 @@ def _plain(value: Any) -> str:
     if isinstance(value, time):
         return f"{value:%H:%M}"
     if isinstance(value, float):
-        return f"{value:g}"
+        return f"{value:.{DECIMALS}f}".rstrip("0").rstrip(".")
     text = str(value)
     return text if len(text) <= TOO_LONG else f"{text[:TOO_LONG]}…"

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from jobs.models import Crew, Job, Operative, User, Van, Visit
 from jobs.pages.day_inputs import clock_field, day_field
+from jobs.pages.length_field import LengthField, unless_untouched
 from jobs.planning.booking import (
     LONGEST_HOURS,
     SHORTEST_HOURS,
@@ -19,6 +20,7 @@ from jobs.planning.booking import (
     proposed_hours,
 )
 from jobs.planning.going_along import named
+from jobs.planning.spelling import spell_length
 
 USUAL_VAN = ("usual", "The crew’s usual van")
 SHOW = (
@@ -36,12 +38,7 @@ class VisitForm(forms.Form):
     van = forms.ChoiceField(required=False)
     day = day_field()
     time = clock_field(label="Arrives at")
-    hours = forms.FloatField(
-        label="Time on site",
-        min_value=SHORTEST_HOURS,
-        max_value=LONGEST_HOURS,
-        widget=forms.NumberInput(attrs={"step": 0.25}),
-    )
+    hours = LengthField(label="Time on site", shortest_h=SHORTEST_HOURS, longest_h=LONGEST_HOURS)
     note = forms.CharField(
         label="Note to the crew", required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -53,6 +50,9 @@ class VisitForm(forms.Form):
         self.vans = {str(van.pk): van for van in Van.objects.visible_to(user)}
         van: Any = self.fields["van"]
         van.choices = [USUAL_VAN, ("", "No van"), *((pk, van) for pk, van in self.vans.items())]
+
+    def clean_hours(self) -> float | None:
+        return unless_untouched(self.cleaned_data["hours"], self.initial.get("hours"))
 
     @property
     def chosen_van(self) -> Van | None:
@@ -188,5 +188,5 @@ def hours_reason(job: Job, kinds: list[Visit.Kind]) -> str:
     """Where the proposed time on site comes from."""
     plan = job.layer_plans.first()
     if Visit.Kind.FITTING in kinds and plan is not None:
-        return f"The layer plan reckons with {plan.crew_hours:.1f} h for a crew of two."
+        return f"The layer plan reckons with {spell_length(plan.crew_hours)} h for a crew of two."
     return "Proposed by common practice; change it as you know the home."

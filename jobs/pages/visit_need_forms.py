@@ -12,7 +12,8 @@ from django.utils import timezone
 from jobs.errors import Refused
 from jobs.models import Crew, Skill, User, VisitNeed
 from jobs.pages.day_inputs import clock_field, day_field
-from jobs.planning.need_edits import parse_part_hours
+from jobs.pages.length_field import LengthField, unless_untouched
+from jobs.planning.need_edits import parse_part_hours, spell_parts
 
 PRIORITIES = ((5, "5, comes first"), (4, "4"), (3, "3, usual"), (2, "2"), (1, "1, can wait"))
 
@@ -20,7 +21,7 @@ PRIORITIES = ((5, "5, comes first"), (4, "4"), (3, "3, usual"), (2, "2"), (1, "1
 class NeedForm(forms.Form):
     part_hours = forms.CharField(
         label="Hours",
-        help_text="Of the whole crew; those of each day if it takes several, such as 5.5, 4.",
+        help_text="Of the whole crew; those of each day if it takes several, such as 5:30, 4:00.",
     )
     crew_size = forms.IntegerField(label="Operatives at least", min_value=1, max_value=12)
     skills = forms.MultipleChoiceField(
@@ -48,18 +49,19 @@ class NeedForm(forms.Form):
         empty_label="Nothing",
         help_text="Another visit of this job that must be over before.",
     )
-    after_gap_hours = forms.FloatField(
+    after_gap_hours = LengthField(
         label="Not sooner after it than",
-        min_value=0,
-        max_value=24 * 60,
+        shortest_h=0,
+        longest_h=24 * 60,
         required=False,
-        help_text="Such as 24, where something must dry or be signed off. Empty: at once.",
+        help_text="Such as 24:00, where something must dry or be signed off. Empty: at once.",
     )
     note = forms.CharField(label="Note to the crew", max_length=300, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, need: VisitNeed, user: User, **kwargs: Any) -> None:
         super().__init__(*args, initial=_as_stands(need), **kwargs)
+        self.need = need
         crews = Crew.objects.visible_to(user)
         chosen = {
             need.preferred_crew_id,
@@ -74,13 +76,16 @@ class NeedForm(forms.Form):
         after.queryset = need.job.visit_needs.exclude(pk=need.pk).exclude(state="withdrawn")
 
     def clean_part_hours(self) -> list[float]:
+        stored = self.need.part_hours
         try:
-            return parse_part_hours(self.cleaned_data["part_hours"])
+            typed = parse_part_hours(self.cleaned_data["part_hours"])
         except Refused as refusal:
             raise forms.ValidationError(str(refusal)) from refusal
+        return stored if spell_parts(typed) == spell_parts(stored) else typed
 
     def clean_after_gap_hours(self) -> float:
-        return self.cleaned_data["after_gap_hours"] or 0.0
+        typed = self.cleaned_data["after_gap_hours"]
+        return unless_untouched(typed, self.need.after_gap_hours) or 0.0
 
     @property
     def values(self) -> dict[str, Any]:
@@ -113,11 +118,11 @@ class WindowForm(forms.Form):
 def _as_stands(need: VisitNeed) -> dict[str, Any]:
     names = ("crew_size", "skills", "priority", "earliest_on", "due_on", "note", "version")
     return {
-        "part_hours": ", ".join(f"{hours:g}" for hours in need.part_hours),
+        "part_hours": spell_parts(need.part_hours),
         "preferred_crew": need.preferred_crew_id,
         "fixed_crew": need.fixed_crew_id,
         "after": need.after_id,
-        "after_gap_hours": f"{need.after_gap_hours:g}" if need.after_gap_hours else None,
+        "after_gap_hours": need.after_gap_hours or None,
         "barred_crews": [crew.pk for crew in need.barred_crews.all()],
         **{name: getattr(need, name) for name in names},
     }

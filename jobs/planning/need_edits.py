@@ -10,6 +10,7 @@ import pghistory
 from jobs.errors import Conflict, Refused, Stale, refusals_explained, refuse_invalid
 from jobs.models import Crew, User, VisitNeed
 from jobs.planning.needs import BY_HAND, follow_visits, open_parts
+from jobs.planning.spelling import parse_length, spell_length
 from jobs.stages import lock_job
 
 State = VisitNeed.State
@@ -162,20 +163,25 @@ def _check(need: VisitNeed, barred: Iterable[Crew] | None) -> None:
     refuse_invalid(need)
 
 
+def spell_parts(part_hours: Iterable[float]) -> str:
+    """The hours of each day in hours and minutes, such as “5:30, 4:00”."""
+    return ", ".join(spell_length(hours) for hours in part_hours)
+
+
 def parse_part_hours(text: str) -> list[float]:
-    """Hours of each day as a planner types them: "6" or "5.5, 4".
+    """Hours of each day as a planner types them: “6:00”, or “5:30, 4:00”; also “5.5, 4”.
 
     Raises:
         Refused: no number, or a length that a visit cannot have (field `part_hours`).
     """
     try:
-        hours = [float(part) for part in text.replace("+", ",").split(",") if part.strip()]
+        hours = [parse_length(part) for part in text.replace("+", ",").split(",") if part.strip()]
     except ValueError:
         hours = []
     if not hours or not all(0.25 <= each <= 14 for each in hours):
         raise Refused(
             f"“{text.strip()[:40]}” is not how long a visit takes.",
             field="part_hours",
-            remedy="Give hours, such as 6, or those of each day, such as 5.5, 4.",
+            remedy="Give hours, such as 6:00, or those of each day, such as 5:30, 4:00.",
         )
     return hours

@@ -12,9 +12,10 @@ from django.urls import reverse
 from jobs.models import Absence, Skill
 from jobs.planning.absences import spell_absence
 from jobs.planning.board_parts import Board
-from jobs.planning.spelling import spell_minutes, spell_skills
+from jobs.planning.spelling import spell_length, spell_minutes, spell_skills
 
 register = template.Library()
+register.filter("spell_length", spell_length)
 register.filter("spell_minutes", spell_minutes)
 register.filter("spell_skills", spell_skills)
 

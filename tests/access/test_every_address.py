@@ -13,6 +13,7 @@ import pytest
 
 from tests.access import registry
 from tests.access.addresses import ADDRESSES, SAFE, Address
+from tests.access.figures import unrounded
 from tests.access.visitor import EVERYBODY, Answer, Visitor, householders_told, strangers_told
 from tests.access.worlds import SECRETS, WORLDS, World
 
@@ -104,6 +105,7 @@ def test_page(
             assert answer.status in (404, 405), told
         elif method == "GET" and answer.status != 405:
             assert answer.status in OWN_ANSWERS.get(address.name, {200}), told
+            assert unrounded(answer) == [], told
         else:
             assert answer.status in TAKEN | {405} and not answer.leads_to_sign_in, told
         tells_only_own(address, role, answer)

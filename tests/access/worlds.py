@@ -315,7 +315,7 @@ def a_visit(world: World, job: Job, hours_later: float, **fields: Any) -> Visit:
         crew=world.crew,
         van=world.van,
         booked_by=world.people["planner"],
-        during=(start, start + timedelta(hours=2)),
+        during=(start, start + timedelta(minutes=110)),
         note=f"Ring {world.secret} first",
         **fields,
     )
@@ -441,7 +441,7 @@ def plan_anew(world: World) -> None:
     start = timezone.now() + timedelta(days=40)
     during = (start, start + timedelta(hours=3))
     world.need = VisitNeed.objects.create(
-        company=world.company, job=job, kind="fitting", part_hours=[3.0], note=world.secret
+        company=world.company, job=job, kind="fitting", part_hours=[11 / 6], note=world.secret
     )
     world.window = AgreedWindow.objects.create(need=world.need, during=during, note=world.secret)
     world.absence = Absence.objects.create(

@@ -116,9 +116,11 @@ def test_what_is_needed_is_changed_and_says_what_was_set_by_hand(office, page):
 def test_a_form_that_is_saved_untouched_changes_nothing(office, crew, page):
     """Dates stand in `value` as ISO 8601, which HTML asks of date inputs; others show as empty."""
     need = to_fit(office)
-    VisitNeed.objects.filter(pk=need.pk).update(due_on=date(2026, 12, 24), after_gap_hours=24)
+    stored = {"part_hours": [50 / 60, 4.1234], "after_gap_hours": 24.0}
+    VisitNeed.objects.filter(pk=need.pk).update(due_on=date(2026, 12, 24), **stored)
     shown = page.get(f"/needs/{need.pk}/")
-    assert 'name="due_on" value="2026-12-24"' in shown.text
+    for value in ('name="due_on" value="2026-12-24"', 'value="0:50, 4:07"', 'value="24:00"'):
+        assert value in shown.text
     ids = re.findall(r' id="([^"]+)"', shown.text)
     assert len(ids) == len(set(ids))
 
@@ -126,7 +128,8 @@ def test_a_form_that_is_saved_untouched_changes_nothing(office, crew, page):
     sent = {name: form[name].value() for name in form.fields if form[name].value()}
     page.post(f"/needs/{need.pk}/", sent | {"due_on": "2026-12-24"})
     need.refresh_from_db()
-    assert (need.due_on, need.after_gap_hours, need.set_by_hand) == (date(2026, 12, 24), 24, [])
+    assert (need.due_on, need.set_by_hand) == (date(2026, 12, 24), [])
+    assert {name: getattr(need, name) for name in stored} == stored
 
     away_page = page.get("/absences/new/?first_day=").text
     assert f'name="last_day" value="{timezone.localdate()}"' in away_page

@@ -321,13 +321,13 @@ def test_a_crew_of_another_company_cannot_be_fixed():
 
 
 @pytest.mark.parametrize(
-    ("text", "hours"), [("6", [6.0]), ("5.5, 4", [5.5, 4.0]), ("4 + 4", [4.0, 4.0])]
+    ("text", "hours"), [("6", [6.0]), ("5:30, 4", [5.5, 4.0]), ("4 + 4.5", [4.0, 4.5])]
 )
 def test_hours_as_a_planner_types_them(text, hours):
     assert parse_part_hours(text) == hours
 
 
-@pytest.mark.parametrize("text", ["", "0", "15", "six", "4,,x"])
+@pytest.mark.parametrize("text", ["", "0", "0:10", "15", "six", "4,,x"])
 def test_hours_that_cannot_be(text):
     with pytest.raises(Refused) as refusal:
         parse_part_hours(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, time, timedelta
 
 import pytest
@@ -52,8 +53,8 @@ def test_the_length_is_proposed_from_the_layer_plan():
 
     page = signed_in(office.planner).get(f"/jobs/{job.pk}/book/")
 
-    assert page.context["form"]["hours"].value() == 5.5
-    assert "reckons with 5.5 h" in page.content.decode()
+    assert page.context["form"]["hours"].value() == "5:30"
+    assert "reckons with 5:30 h" in page.content.decode()
 
 
 def test_a_busy_crew_is_told_with_where_it_is_and_nothing_typed_is_lost():
@@ -78,8 +79,9 @@ def test_a_busy_crew_is_told_with_where_it_is_and_nothing_typed_is_lost():
         ({"day": "2020-01-01"}, "time", "has passed"),
         ({"day": "someday"}, "day", "valid date"),
         ({"time": "25:00"}, "time", "valid time"),
-        ({"hours": "0"}, "hours", "At least"),
-        ({"hours": "15"}, "hours", "At most"),
+        ({"hours": "0:14"}, "hours", "At least 0:15"),
+        ({"hours": "14:01"}, "hours", "At most 14:00"),
+        ({"hours": "2:60"}, "hours", "no length of time"),
         ({"crew": ""}, "crew", "Choose one."),
         ({"van": "999999"}, "van", "valid choice"),
         ({"kind": "survey"}, "crew", "has the skill"),
@@ -137,11 +139,40 @@ def test_a_visit_is_moved():
     visit = office.booked(starts_at=at_clock(8))
     client = signed_in(office.planner)
 
-    assert client.get(f"/visits/{visit.pk}/").context["form"]["hours"].value() == 4.0
+    assert client.get(f"/visits/{visit.pk}/").context["form"]["hours"].value() == "4:00"
     client.post(f"/visits/{visit.pk}/", moved(visit))
 
     visit.refresh_from_db()
     assert (timezone.localtime(visit.during.lower).hour, visit.version) == (10, 2)
+
+
+@pytest.mark.parametrize("hours", [50 / 60, 1.2345, 4.0])
+def test_a_visit_that_is_only_moved_keeps_its_length_to_the_second(hours):
+    office = an_office()
+    visit = office.booked(starts_at=at_clock(8), hours=hours)
+    client = signed_in(office.planner)
+    shown = client.get(f"/visits/{visit.pk}/").context["form"]["hours"].value()
+    lasted = visit.during.upper - visit.during.lower
+
+    client.post(f"/visits/{visit.pk}/", moved(visit, hours=shown))
+
+    visit.refresh_from_db()
+    assert re.fullmatch(r"[0-9]+:[0-9]{2}", shown)
+    assert (visit.version, visit.during.upper - visit.during.lower) == (2, lasted)
+
+
+@pytest.mark.parametrize(
+    ("typed_as", "minutes"),
+    [("0:50", 50), ("2:05", 125), ("2.5", 150), ("90 min", 90), ("1 h 20 min", 80), ("3 h", 180)],
+)
+def test_a_length_is_read_as_people_write_it(typed_as, minutes):
+    office = an_office()
+    visit = office.booked(starts_at=at_clock(8))
+
+    signed_in(office.planner).post(f"/visits/{visit.pk}/", moved(visit, hours=typed_as))
+
+    visit.refresh_from_db()
+    assert visit.during.upper - visit.during.lower == timedelta(minutes=minutes)
 
 
 def test_a_late_move_is_refused_and_changes_nothing():
