@@ -44,8 +44,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Of the wool as it lies, once it has recovered.",
                         validators=[
-                            django.core.validators.MinValueValidator(20),
-                            django.core.validators.MaxValueValidator(400),
+                            django.core.validators.MinValueValidator(
+                                20, "Give 20 to 400 mm: 17 cm is 170."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                400, "Give 20 to 400 mm: 17 cm is 170."
+                            ),
                         ],
                     ),
                 ),
@@ -54,8 +58,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Of the whole roll.",
                         validators=[
-                            django.core.validators.MinValueValidator(200),
-                            django.core.validators.MaxValueValidator(3000),
+                            django.core.validators.MinValueValidator(
+                                200, "Give 200 to 3,000 mm: 1.14 m is 1140."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                3000, "Give 200 to 3,000 mm: 1.14 m is 1140."
+                            ),
                         ],
                     ),
                 ),
@@ -64,8 +72,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Unrolled.",
                         validators=[
-                            django.core.validators.MinValueValidator(1000),
-                            django.core.validators.MaxValueValidator(30000),
+                            django.core.validators.MinValueValidator(
+                                1000, "Give 1,000 to 30,000 mm: 5 m is 5000."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                30000, "Give 1,000 to 30,000 mm: 5 m is 5000."
+                            ),
                         ],
                     ),
                 ),
@@ -74,8 +86,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Declared by its maker, as on the label.",
                         validators=[
-                            django.core.validators.MinValueValidator(0.02),
-                            django.core.validators.MaxValueValidator(0.08),
+                            django.core.validators.MinValueValidator(
+                                0.02, "Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                0.08, "Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044."
+                            ),
                         ],
                     ),
                 ),
@@ -95,8 +111,12 @@ class Migration(migrations.Migration):
                         default=0.0,
                         help_text="Of one roll, in the company's currency.",
                         validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(100000),
+                            django.core.validators.MinValueValidator(
+                                0, "Give what one roll costs, 0 to 100,000."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                100000, "Give what one roll costs, 0 to 100,000."
+                            ),
                         ],
                     ),
                 ),
@@ -106,8 +126,12 @@ class Migration(migrations.Migration):
                         default=0.0,
                         help_text="Of one roll as delivered.",
                         validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(10),
+                            django.core.validators.MinValueValidator(
+                                0, "Give 0 to 10 m³ for one roll: 190 litres are 0.19."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                10, "Give 0 to 10 m³ for one roll: 190 litres are 0.19."
+                            ),
                         ],
                     ),
                 ),
@@ -171,8 +195,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Of the wool as it lies, once it has recovered.",
                         validators=[
-                            django.core.validators.MinValueValidator(20),
-                            django.core.validators.MaxValueValidator(400),
+                            django.core.validators.MinValueValidator(
+                                20, "Give 20 to 400 mm: 17 cm is 170."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                400, "Give 20 to 400 mm: 17 cm is 170."
+                            ),
                         ],
                     ),
                 ),
@@ -181,8 +209,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Of the whole roll.",
                         validators=[
-                            django.core.validators.MinValueValidator(200),
-                            django.core.validators.MaxValueValidator(3000),
+                            django.core.validators.MinValueValidator(
+                                200, "Give 200 to 3,000 mm: 1.14 m is 1140."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                3000, "Give 200 to 3,000 mm: 1.14 m is 1140."
+                            ),
                         ],
                     ),
                 ),
@@ -191,8 +223,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Unrolled.",
                         validators=[
-                            django.core.validators.MinValueValidator(1000),
-                            django.core.validators.MaxValueValidator(30000),
+                            django.core.validators.MinValueValidator(
+                                1000, "Give 1,000 to 30,000 mm: 5 m is 5000."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                30000, "Give 1,000 to 30,000 mm: 5 m is 5000."
+                            ),
                         ],
                     ),
                 ),
@@ -201,8 +237,12 @@ class Migration(migrations.Migration):
                     models.FloatField(
                         help_text="Declared by its maker, as on the label.",
                         validators=[
-                            django.core.validators.MinValueValidator(0.02),
-                            django.core.validators.MaxValueValidator(0.08),
+                            django.core.validators.MinValueValidator(
+                                0.02, "Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                0.08, "Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044."
+                            ),
                         ],
                     ),
                 ),
@@ -222,8 +262,12 @@ class Migration(migrations.Migration):
                         default=0.0,
                         help_text="Of one roll, in the company's currency.",
                         validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(100000),
+                            django.core.validators.MinValueValidator(
+                                0, "Give what one roll costs, 0 to 100,000."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                100000, "Give what one roll costs, 0 to 100,000."
+                            ),
                         ],
                     ),
                 ),
@@ -233,8 +277,12 @@ class Migration(migrations.Migration):
                         default=0.0,
                         help_text="Of one roll as delivered.",
                         validators=[
-                            django.core.validators.MinValueValidator(0),
-                            django.core.validators.MaxValueValidator(10),
+                            django.core.validators.MinValueValidator(
+                                0, "Give 0 to 10 m³ for one roll: 190 litres are 0.19."
+                            ),
+                            django.core.validators.MaxValueValidator(
+                                10, "Give 0 to 10 m³ for one roll: 190 litres are 0.19."
+                            ),
                         ],
                     ),
                 ),
@@ -325,7 +373,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("thickness_mm__range", (20, 400))),
                 name="company_roll_type_thickness_mm",
-                violation_error_message="thickness_mm: a thickness is 20 to 400 mm.",
+                violation_error_message="thickness_mm: Give 20 to 400 mm: 17 cm is 170.",
             ),
         ),
         migrations.AddConstraint(
@@ -333,7 +381,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("width_mm__range", (200, 3000))),
                 name="company_roll_type_width_mm",
-                violation_error_message="width_mm: a width is 200 to 3,000 mm.",
+                violation_error_message="width_mm: Give 200 to 3,000 mm: 1.14 m is 1140.",
             ),
         ),
         migrations.AddConstraint(
@@ -341,7 +389,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("length_mm__range", (1000, 30000))),
                 name="company_roll_type_length_mm",
-                violation_error_message="length_mm: a length is 1,000 to 30,000 mm.",
+                violation_error_message="length_mm: Give 1,000 to 30,000 mm: 5 m is 5000.",
             ),
         ),
         migrations.AddConstraint(
@@ -349,7 +397,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("conductivity_w_mk__range", (0.02, 0.08))),
                 name="company_roll_type_conductivity_w_mk",
-                violation_error_message="conductivity_w_mk: a conductivity is 0.02 to 0.08 W/mK.",
+                violation_error_message="conductivity_w_mk: Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044.",
             ),
         ),
         migrations.AddConstraint(
@@ -357,7 +405,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("cost__range", (0, 100000))),
                 name="company_roll_type_cost",
-                violation_error_message="cost: a cost is 0 to 100,000.",
+                violation_error_message="cost: Give what one roll costs, 0 to 100,000.",
             ),
         ),
         migrations.AddConstraint(
@@ -365,7 +413,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("packed_volume_m3__range", (0, 10))),
                 name="company_roll_type_packed_volume_m3",
-                violation_error_message="packed_volume_m3: a packed volume is 0 to 10 m³.",
+                violation_error_message="packed_volume_m3: Give 0 to 10 m³ for one roll: 190 litres are 0.19.",
             ),
         ),
         migrations.AddConstraint(
@@ -373,7 +421,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("splits__contained_by", [2, 3, 4, 5, 6])),
                 name="company_roll_type_splits",
-                violation_error_message="splits: a roll is perforated for 2 to 6 equal parts.",
+                violation_error_message="splits: give numbers of equal parts from 2 to 6.",
             ),
         ),
         pgtrigger.migrations.AddTrigger(

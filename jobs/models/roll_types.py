@@ -14,22 +14,15 @@ from jobs.managers import CompanyScopedQuerySet
 from jobs.models.organisations import Company
 from jobs.models.people import User
 
-# The engine's own bounds (`calculations.catalogue.RollType`), which a test compares with these.
-BOUNDS: dict[str, tuple[float, float]] = {
-    "thickness_mm": (20, 400),
-    "width_mm": (200, 3000),
-    "length_mm": (1000, 30_000),
-    "conductivity_w_mk": (0.02, 0.08),
-    "cost": (0, 100_000),
-    "packed_volume_m3": (0, 10),
-}
-UNITS = {
-    "thickness_mm": " mm",
-    "width_mm": " mm",
-    "length_mm": " mm",
-    "conductivity_w_mk": " W/mK",
-    "cost": "",
-    "packed_volume_m3": " m³",
+# The engine's own bounds (`calculations.catalogue.RollType`), which a test compares with these, and
+# what is said to who does not keep them: mostly a slip of the unit.
+BOUNDS: dict[str, tuple[float, float, str]] = {
+    "thickness_mm": (20, 400, "Give 20 to 400 mm: 17 cm is 170."),
+    "width_mm": (200, 3000, "Give 200 to 3,000 mm: 1.14 m is 1140."),
+    "length_mm": (1000, 30_000, "Give 1,000 to 30,000 mm: 5 m is 5000."),
+    "conductivity_w_mk": (0.02, 0.08, "Give 0.02 to 0.08 W/mK: 44 mW/mK is 0.044."),
+    "cost": (0, 100_000, "Give what one roll costs, 0 to 100,000."),
+    "packed_volume_m3": (0, 10, "Give 0 to 10 m³ for one roll: 190 litres are 0.19."),
 }
 SPLITS = (2, 3, 4, 5, 6)
 # Accessories are known by words in small letters, which a code of this form never is.
@@ -37,18 +30,20 @@ CODE = r"^[A-Z0-9][A-Z0-9.-]{0,19}$"
 
 
 def _measured(name: str, help_text: str, **more: float) -> models.FloatField:
-    low, high = BOUNDS[name]
+    low, high, remedy = BOUNDS[name]
     return models.FloatField(
-        validators=[MinValueValidator(low), MaxValueValidator(high)], help_text=help_text, **more
+        validators=[MinValueValidator(low, remedy), MaxValueValidator(high, remedy)],
+        help_text=help_text,
+        **more,
     )
 
 
-def _within(name: str, what: str) -> models.CheckConstraint:
-    low, high = BOUNDS[name]
+def _within(name: str) -> models.CheckConstraint:
+    low, high, remedy = BOUNDS[name]
     return models.CheckConstraint(
         condition=Q(**{f"{name}__range": (low, high)}),
         name=f"company_roll_type_{name}",
-        violation_error_message=f"{name}: {what} is {low:,} to {high:,}{UNITS[name]}.",
+        violation_error_message=f"{name}: {remedy}",
     )
 
 
@@ -123,16 +118,16 @@ class CompanyRollType(models.Model):
                 name="company_roll_type_has_a_name",
                 violation_error_message="name: give the roll type a name.",
             ),
-            _within("thickness_mm", "a thickness"),
-            _within("width_mm", "a width"),
-            _within("length_mm", "a length"),
-            _within("conductivity_w_mk", "a conductivity"),
-            _within("cost", "a cost"),
-            _within("packed_volume_m3", "a packed volume"),
+            _within("thickness_mm"),
+            _within("width_mm"),
+            _within("length_mm"),
+            _within("conductivity_w_mk"),
+            _within("cost"),
+            _within("packed_volume_m3"),
             models.CheckConstraint(
                 condition=Q(splits__contained_by=list(SPLITS)),
                 name="company_roll_type_splits",
-                violation_error_message="splits: a roll is perforated for 2 to 6 equal parts.",
+                violation_error_message="splits: give numbers of equal parts from 2 to 6.",
             ),
         ]
 
