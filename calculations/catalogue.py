@@ -1,7 +1,8 @@
 """Roll types as data: what a company can lay.
 
 The types below are INVENTED for demonstration: sizes, conductivities and costs are of a usual
-order of magnitude, and stand for no maker's product. A company gives its own.
+order of magnitude, and stand for no maker's product. A company enters its own, which the service
+keeps (`jobs.catalogues`); it plans with these while it has entered none.
 """
 
 from __future__ import annotations
@@ -54,6 +55,24 @@ class RollType:
     def split_widths_mm(self) -> tuple[float, ...]:
         """Widths that come off without a saw: the whole roll, then each perforated width [mm]."""
         return (self.width_mm, *(self.width_mm / parts for parts in self.splits))
+
+    @property
+    def resistance_m2k_w(self) -> float:
+        """Thermal resistance of one layer [m2K/W]: thickness over conductivity.
+
+        ISO 6946:2017, 6.7.1.1, equation 3. A label rounds it down to 0.05 [EN 13162, from memory].
+        """
+        return self.thickness_mm / 1000 / self.conductivity_w_mk
+
+    @property
+    def laid_volume_m3(self) -> float:
+        """Of one roll as it lies [m3]."""
+        return self.area_m2 * self.thickness_mm / 1000
+
+    @property
+    def cost_per_m2(self) -> float:
+        """Of the wool alone, nothing cut off [of currency a m2]."""
+        return self.cost / self.area_m2
 
     def to_dict(self) -> dict[str, object]:
         """JSON-able; `roll_type_from_dict` reads it back."""

@@ -9,7 +9,6 @@ from typing import Any
 
 from django.utils import timezone
 
-from calculations.catalogue import INVENTED_CATALOGUE
 from calculations.loft import Condition
 from compliance.judging import Evidence
 from compliance.models import DepthRule
@@ -32,7 +31,6 @@ from jobs.models import (
 )
 from jobs.surveying.quantities import current_layer_plan
 
-CONDUCTIVITY = {roll.code: roll.conductivity_w_mk for roll in INVENTED_CATALOGUE}
 WORST_CREDITED = 0.08
 """Wool worse than this [W/mK] is none that a U-value is worked out with."""
 WORK_VISITS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
@@ -152,8 +150,8 @@ def _pre_start(job: Job) -> dict[str, Any] | None:
 def u_value_route(rule: DepthRule, job: Job) -> dict[str, float] | None:
     """The rule's U-value and the worst wool of the newest plan, the kept one included.
 
-    None where the rule has no such route, or the crew said that it laid another roll, or a roll
-    is not in the catalogue: there the rule's depth holds.
+    None where the rule has no such route, or the crew said that it laid another roll, or the plan
+    does not say what a roll is: there the rule's depth holds.
     """
     if rule.greatest_u_value_w_m2k is None:
         return None
@@ -167,7 +165,10 @@ def u_value_route(rule: DepthRule, job: Job) -> dict[str, float] | None:
 
 
 def laid_conductivities(job_ids: Iterable[int]) -> dict[int, float]:
-    """Of the worst wool by job id [W/mK]; jobs whose wool is not known are left out."""
+    """Of the worst wool by job id [W/mK]; jobs whose wool is not known are left out.
+
+    As the newest plan kept it: what a company changes of its roll types since changes no verdict.
+    """
     ids = set(job_ids)
     other = set(
         Variation.objects.current()
@@ -176,9 +177,9 @@ def laid_conductivities(job_ids: Iterable[int]) -> dict[int, float]:
     )
     known: dict[int, float] = {}
     for job_id, material in materials_of(ids - other).items():
-        rolls = [CONDUCTIVITY.get(code) for code in material.rolls]
-        if rolls and None not in rolls:
-            known[job_id] = max(value for value in rolls if value is not None)
+        types = material.roll_types
+        if types and len(types) == len(material.rolls):
+            known[job_id] = max(roll.conductivity_w_mk for roll in types.values())
     kept = LoftArea.objects.filter(survey__job__in=known, existing_depth_mm__gt=0).exclude(
         existing_condition=Condition.REMOVE
     )

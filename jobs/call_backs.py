@@ -6,13 +6,15 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from calculations.catalogue import RollType
+
 
 @dataclass(frozen=True, slots=True)
 class CallBackNeeds:
     """What puts a job right.
 
-    rolls: catalogue code -> rolls; names: code -> the roll's name. accessories: item -> quantity
-    in its unit. volume_m3: of the packed rolls. crew_hours [h]: of the visit, by a crew of two.
+    rolls: catalogue code -> rolls; roll_types: of these. accessories: item -> quantity in its
+    unit. volume_m3: of the packed rolls. crew_hours [h]: of the visit, by a crew of two.
     found_at: when it was found; call-backs from then on are for it. reason: why, in words.
     """
 
@@ -21,7 +23,7 @@ class CallBackNeeds:
     crew_hours: float
     found_at: datetime
     reason: str
-    names: Mapping[str, str] = field(default_factory=dict)
+    roll_types: tuple[RollType, ...] = ()
     accessories: Mapping[str, float] = field(default_factory=dict)
 
 

@@ -8,16 +8,14 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from calculations.catalogue import INVENTED_CATALOGUE
+from calculations.catalogue import RollType
 from calculations.crew_kit import KIT_ITEMS
 from jobs.call_backs import CallBackNeeds, call_back_needs
+from jobs.catalogues import KEPT_AS, roll_planned_with
 from jobs.models import LayerPlan, Visit, VisitKind
 from jobs.models.jobs import Job
 
 LOADING_KINDS = (Visit.Kind.FITTING, Visit.Kind.CALL_BACK)
-# Rolls travel packed and are unpacked where they are laid [common practice, no published source]:
-# what a van holds is reckoned by the packed volume, and no other is needed.
-PACKED_M3 = {roll.code: roll.packed_volume_m3 for roll in INVENTED_CATALOGUE}
 NOT_A_THING = "check"
 """Unit of lines that are done, not carried, such as a clearance."""
 
@@ -39,21 +37,46 @@ NOTHING = LoadNeeds()
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """The part of a layer plan that is carried: its roll lines and its accessory lines."""
+    """The part of a layer plan that is carried: its roll lines and its accessory lines.
+
+    kept: the roll types the plan was made with, as it keeps them; None for plans of before.
+    """
 
     job_id: int
     roll_lines: tuple[Mapping[str, Any], ...]
     accessory_lines: tuple[Mapping[str, Any], ...]
     packed_volume_m3: float
+    kept: tuple[Mapping[str, Any], ...] | None = None
 
     @property
     def rolls(self) -> dict[str, int]:
         return {line["roll"]: int(line["count"]) for line in self.roll_lines if line["count"]}
 
+    @property
+    def names(self) -> dict[str, str]:
+        """Roll code -> name, of the rolls that are carried."""
+        return {line["roll"]: line.get("name", line["roll"]) for line in self.roll_lines}
+
+    @property
+    def roll_types(self) -> dict[str, RollType]:
+        """Of the rolls that are laid, by code, as they were when it was planned; cost 0.
+
+        A code that the plan did not know, such as one that somebody wrote in, is left out.
+        """
+        known = {code: roll_planned_with(self.kept, code) for code in self.rolls}
+        return {code: roll for code, roll in known.items() if roll is not None}
+
     def roll_m3(self, code: str) -> float:
-        """Packed volume of one roll [m3]: the catalogue's, else the mean of the plan."""
+        """Packed volume of one roll [m3]: as it was when planned, else the mean of the plan.
+
+        Rolls travel packed and are unpacked where they are laid [common practice, no published
+        source]: what a van holds is reckoned by the packed volume, and no other is needed.
+        """
+        roll = roll_planned_with(self.kept, code)
+        if roll is not None:
+            return roll.packed_volume_m3
         count = sum(self.rolls.values())
-        return PACKED_M3.get(code, self.packed_volume_m3 / count if count else 0.0)
+        return self.packed_volume_m3 / count if count else 0.0
 
     @property
     def needs(self) -> LoadNeeds:
@@ -80,25 +103,39 @@ def materials_of(job_ids: Iterable[int]) -> dict[int, Material]:
         LayerPlan.objects.filter(job_id__in=set(job_ids))
         .order_by("job_id", "-id")
         .distinct("job_id")
-        .values_list("job_id", "quantities__rolls", "quantities__accessories", "packed_volume_m3")
+        .values_list(
+            "job_id",
+            "quantities__rolls",
+            "quantities__accessories",
+            "packed_volume_m3",
+            f"quantities__{KEPT_AS}",
+        )
     )
     return {
-        job_id: Material(job_id, tuple(rolls or ()), tuple(lines or ()), volume)
-        for job_id, rolls, lines, volume in rows
+        job_id: Material(
+            job_id,
+            tuple(rolls or ()),
+            tuple(lines or ()),
+            volume,
+            None if kept is None else (*kept,),
+        )
+        for job_id, rolls, lines, volume, kept in rows
     }
 
 
 def material_of_call_back(job_id: int, needs: CallBackNeeds) -> Material:
     """What puts a job right, as lines like those of a layer plan."""
+    names = {roll.code: roll.name for roll in needs.roll_types}
     rolls = (
-        {"roll": code, "name": needs.names.get(code, code), "count": count, "reason": needs.reason}
+        {"roll": code, "name": names.get(code, code), "count": count, "reason": needs.reason}
         for code, count in needs.rolls.items()
     )
     accessories = (
         {"item": item, "name": item, "quantity": quantity, "unit": "piece", "reason": needs.reason}
         for item, quantity in needs.accessories.items()
     )
-    return Material(job_id, tuple(rolls), tuple(accessories), needs.volume_m3)
+    kept = tuple(roll.to_dict() for roll in needs.roll_types)
+    return Material(job_id, tuple(rolls), tuple(accessories), needs.volume_m3, kept or None)
 
 
 def needs_of_job(job: Job, kind: str = VisitKind.FITTING) -> LoadNeeds:

@@ -10,8 +10,7 @@ from enum import StrEnum
 
 from django.utils import timezone
 
-from calculations.catalogue import INVENTED_CATALOGUE
-from jobs.loading.stock import DayNeeds, ItemDay, Projection, projection_of
+from jobs.loading.stock import ItemDay, Projection, projection_of
 from jobs.models import Depot, StockItem, StockOrder, Visit
 from jobs.planning.calendars import holiday_on
 
@@ -108,9 +107,11 @@ def _warning(
     if row is None or (item is not None and not item.is_active and short is None):
         return None
     left = row.opening - row.needed if short else row.closing
-    visits = _takers(projection.needs.get(row.day), code)
+    needs = projection.needs.get(row.day)
+    visits = needs.visits.get(code, ()) if needs else ()
     if item is None:
-        return StockWarning(code, _name_of(code), Kind.NOT_KEPT, row.day, left, visits)
+        name = needs.roll_names.get(code, code) if needs else code
+        return StockWarning(code, name, Kind.NOT_KEPT, row.day, left, visits)
     least = min(min(r.closing, r.opening - r.needed) for r in rows)
     order_by = yard.order_by(row.day, item.lead_time_days)
     return StockWarning(
@@ -126,14 +127,6 @@ def _warning(
         comes_on=yard.comes_on(today, item.lead_time_days),
         late=bool(short) and order_by < today,
     )
-
-
-def _takers(needs: DayNeeds | None, code: str) -> tuple[Visit, ...]:
-    return needs.visits.get(code, ()) if needs else ()
-
-
-def _name_of(code: str) -> str:
-    return next((roll.name for roll in INVENTED_CATALOGUE if roll.code == code), code)
 
 
 class WorkingDays:

@@ -11,7 +11,7 @@ from datetime import date, datetime, time, timedelta
 from django.db.models import Sum
 from django.utils import timezone
 
-from jobs.loading.needs import LOADING_KINDS, PACKED_M3, VisitShare, materials_of, shares_of
+from jobs.loading.needs import LOADING_KINDS, VisitShare, materials_of, shares_of
 from jobs.models import Depot, StockBalance, StockItem, StockMovement, StockOrder, VanLoading, Visit
 
 COMING = (Visit.Status.BOOKED, Visit.Status.ON_SITE)
@@ -57,12 +57,16 @@ def _at(depot: Depot, moment: datetime) -> dict[str, int]:
 
 @dataclass(frozen=True, slots=True)
 class DayNeeds:
-    """What the vans of a depot still take on a day: units by item code, and by which visits."""
+    """What the vans of a depot still take on a day: units by item code, and by which visits.
+
+    roll_names: of the rolls among them, as the plans call them.
+    """
 
     day: date
     units: Mapping[str, int]
     visits: Mapping[str, tuple[Visit, ...]]
     volume_m3: float
+    roll_names: Mapping[str, str]
 
 
 def needed_by_day(depot: Depot, first: date, until: date) -> dict[date, DayNeeds]:
@@ -105,12 +109,14 @@ def _day_needs(
 ) -> DayNeeds:
     by_crew: dict[int, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     takers: dict[str, list[Visit]] = defaultdict(list)
+    names: dict[str, str] = {}
     volume = 0.0
     for visit in visits:
         share = shares.get(visit.pk)
         if share is None:
             continue
         volume += share.volume_m3
+        names |= share.material.names
         for code, quantity in units_of(share).items():
             by_crew[visit.crew_id][code] += quantity
             takers[code].append(visit)
@@ -126,6 +132,7 @@ def _day_needs(
         dict(units),
         {code: tuple(found) for code, found in takers.items() if code in units},
         volume,
+        {code: name for code, name in names.items() if code in units},
     )
 
 
@@ -190,7 +197,7 @@ def projection_of(depot: Depot, first: date, days: int) -> Projection:
     items = {item.code: item for item in StockItem.objects.filter(company=depot.company_id)}
     arriving = _arriving(depot, first, last)
     opening = stock_on(depot, first, minus_booked=first > timezone.localdate())
-    rolls = {code for day in needs.values() for code in day.units if code in PACKED_M3}
+    rolls = {code for day in needs.values() for code in day.roll_names}
     codes = {*opening, *items, *rolls}
     by_item = {
         code: tuple(_item_days(code, opening.get(code, 0), span, needs, arriving))

@@ -13,8 +13,9 @@ from jobs.models.surveys import Survey
 class LayerPlan(models.Model):
     """Layers, strips, rolls, accessories, crew-hours and U-values of one job.
 
-    `quantities` is `calculations.quantities.Quantities.to_dict()`. A new survey or target
-    makes a new plan; an old one stays as it was.
+    `quantities` is `calculations.quantities.Quantities.to_dict()` and, as `catalogue`, the roll
+    types that could be chosen from (`jobs.catalogues`). A new survey or target, or other roll
+    types, make a new plan; an old one stays as it was.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="layer_plans")

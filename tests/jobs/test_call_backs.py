@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from calculations.catalogue import INVENTED_CATALOGUE, roll_by_code
 from jobs import call_backs
 from jobs.call_backs import CallBackNeeds, call_back_needs, register_call_back_source
 from jobs.loading.load_list import load_list_of_day
@@ -34,7 +35,7 @@ def told_of(*jobs, count=3, found_at=None, hours=3.5):
         crew_hours=hours,
         found_at=found_at or timezone.now(),
         reason="100 mm short",
-        names={"W170": "Wool 170 (invented)"},
+        roll_types=(roll_by_code(INVENTED_CATALOGUE, "W170"),),
         accessories={"eaves_tray": 2},
     )
     ids = {job.pk for job in jobs}
