@@ -45,6 +45,15 @@ WORDS_OF_REASONS = """() => [...document.querySelectorAll(".pair-reasons summary
 AT_HAND = "() => performance.getEntriesByType('resource').some(r => r.name.endsWith('?ahead'))"
 QUIET_LOOKS = 8
 TOLD = "() => document.querySelector('.finding-draft')"
+FINDING_ON_SCREEN = 2
+MEASURED_SHOWN = """() => {
+  const figures = [...document.querySelectorAll("#verdict .figure dd")];
+  const readings = [...document.querySelectorAll("[data-reading-drawing] .eb-reading")];
+  const top = document.querySelector("[data-reading-bar]").getBoundingClientRect().bottom;
+  return figures.length > 0 && readings.length > 0 && [...figures, ...readings]
+    .map(each => each.getBoundingClientRect())
+    .every(box => box.width && box.top >= top && box.bottom <= innerHeight); }"""
+"""Whether the figures of the verdict and the readings on the drawing are on the screen together."""
 AT_TOP = "() => scrollY === 0"
 
 
@@ -54,7 +63,9 @@ class Reader:
     def __init__(self, page: Any) -> None:
         self.page = page
         self.counted: list[int] = []
-        self.wordings, self.worded = 0, ""
+        self.jumps: list[int] = []
+        self.wordings: list[int] = []
+        self.worded: list[int] = []
         self.ahead_s: list[float] = []
         self.under_way: set[Any] = set()
         page.on("request", lambda request: self.under_way.add(request))
@@ -76,10 +87,11 @@ class Reader:
     def read(self) -> None:
         """One job, from its first screen to the next job's."""
         start = time.perf_counter()
-        self.timed("screens", self._screens)
-        self.timed("drawing", lambda: self.press("3"))
-        self.press("1")
-        self.timed("finding", self._finding)
+        self._screens()
+        self.jumps.append(0)
+        if not self.page.evaluate(MEASURED_SHOWN):
+            self.timed("drawing", lambda: self.press("3"))
+            self.jumps[-1] += 1
         self.page.wait_for_function(AT_HAND)
         self.rests()
         self.ahead_s.append(time.perf_counter() - start)
@@ -93,19 +105,28 @@ class Reader:
             quiet = 0 if self.under_way else quiet + 1
 
     def _screens(self) -> None:
+        """Screen by screen; on one of them something is found."""
         self.counted.append(0)
+        waited: list[float] = []
         while self.page.locator(".pair:not(.pair-is-seen)").count():
-            self.press("Space", IN_VIEW)
             self.counted[-1] += 1
+            if self.counted[-1] == FINDING_ON_SCREEN:
+                self.timed("finding", self._finding)
+            start = time.perf_counter()
+            self.press("Space", IN_VIEW)
+            self.page.evaluate(SETTLED)
+            waited.append(time.perf_counter() - start)
+        self.answers.setdefault("screens", []).append(sum(waited))
 
     def _finding(self) -> None:
         """On a pair beside the first of its screen, in ready words."""
         for key in ("ArrowDown", "ArrowRight", "f"):
             self.press(key)
-        self.wordings = self.page.locator("[data-wording]:visible").count()
+        self.wordings.append(self.page.locator("[data-wording]:visible").count())
         self.press("1")
-        self.worded = self.page.locator("[data-finding-form] textarea").input_value()
-        self.press("Control+Enter", TOLD)
+        words = self.page.locator("[data-finding-form] textarea").input_value()
+        self.worded.append(len(words.split()))
+        self.press("Enter", TOLD)
 
     def _next(self) -> None:
         was = self.page.url
@@ -113,9 +134,15 @@ class Reader:
         self.page.wait_for_function("was => location.href !== was", arg=was)
         self.page.wait_for_function(f"() => ({IN_VIEW})() && ({AT_TOP})()")
 
-    @property
-    def screens(self) -> int:
-        return round(statistics.median(self.counted))
+    def read_of(self) -> dict[str, int]:
+        """What the middle job took beside its pairs, as counts of a `Job`."""
+        counts = {
+            "screens": self.counted,
+            "jumps": self.jumps,
+            "wordings": self.wordings,
+            "wording_words": self.worded,
+        }
+        return {name: round(statistics.median(found)) for name, found in counts.items()}
 
     def middle(self) -> dict[str, float]:
         return {what: statistics.median(found) for what, found in self.answers.items()}
@@ -153,8 +180,7 @@ def main(photos: int) -> None:
             )
             browser.close()
     print(f"photos are shown {small_px:.0f} px wide, doubted ones {large_px:.0f} px at least")
-    read = {"wordings": reader.wordings, "wording_words": len(reader.worded.split())}
-    _tell(replace(_middle_job(jobs), **read), reader)
+    _tell(replace(_middle_job(jobs), **reader.read_of()), reader)
 
 
 def _job(page: Any) -> Job:
@@ -187,14 +213,14 @@ def _tell(job: Job, reader: Reader) -> None:
     print(f"the next job was at hand after {max(reader.ahead_s):.0f} s at most, keys not waiting")
     print("answers of the page, middle of", TIMES, "jobs [s]:", _rounded(answers))
     for assumed in ASSUMED:
-        sides = _sides(job, assumed, reader, answers)
+        sides = _sides(job, assumed, answers)
         print(f"\n== {assumed.name} ==")
         for name, acts in sides.items():
             print(f"{name}: {acts}")
             for what, seconds in acts.told:
                 print(f"  {seconds:6.1f} s  {what}")
         at_once = sides["folders"].seconds / (sides["the page"].hands_s + sides["the page"].looks_s)
-        typed = _sides(replace(job, wordings=0), assumed, reader, answers)
+        typed = _sides(replace(job, wordings=0), assumed, answers)
         print(
             f"{_ratio(sides):.2f} times as fast on the page; {at_once:.2f} if it answered at once, "
             f"{_ratio(typed):.2f} with the finding's words typed"
@@ -202,12 +228,12 @@ def _tell(job: Job, reader: Reader) -> None:
     middle = next(one for one in ASSUMED if one.name == "middle")
     print("\nmiddle, by how long each photo is looked at:")
     for looks in (1, 2, 3, 4, 6, 8, 12):
-        ratio = _ratio(_sides(job, replace(middle, looks=looks), reader, answers))
+        ratio = _ratio(_sides(job, replace(middle, looks=looks), answers))
         print(f"  {looks * SCENE_S:4.1f} s ({looks} fixations): {ratio:.1f} times")
 
 
-def _sides(job: Job, assumed: Any, reader: Reader, answers: dict[str, float]) -> dict[str, Acts]:
-    page = on_the_page(job, assumed, answers, reader.screens)
+def _sides(job: Job, assumed: Any, answers: dict[str, float]) -> dict[str, Acts]:
+    page = on_the_page(job, assumed, answers)
     return {"the page": page, "folders": in_folders(job, assumed)}
 
 

@@ -79,7 +79,9 @@ class Job:
     twice on the page; likes: photos beside them that one of them looks the same as; figures:
     numbers of verdict and readings; checks: lines of the machine; told: headings and points that
     say what is to be seen; reason_words: that say what is odd, of all pairs together; wordings:
-    ready words to choose a finding from, 0 where it is typed, and how many words the chosen have.
+    ready words to choose a finding from, 0 where it is typed, and how many words the chosen have;
+    screens: of pairs, each seen by one key; jumps: keys to figures and readings that the last of
+    these did not lead to.
     """
 
     photos: int
@@ -93,6 +95,8 @@ class Job:
     likes: int = 0
     wordings: int = 0
     wording_words: int = 0
+    screens: int = 0
+    jumps: int = 0
 
 
 @dataclass
@@ -154,7 +158,7 @@ def shared_looks(job: Job, assumed: Assumed) -> Iterator[tuple[str, float]]:
     yield "figures of the verdict, readings on the plan", job.figures * READ_S
 
 
-def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens: int) -> Acts:
+def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float]) -> Acts:
     """The page: what was pressed in the browser, with the answers measured there."""
     acts = Acts()
     acts.step(
@@ -165,9 +169,9 @@ def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens
     what = f"what points are to show, two words at {job.told} headings and points"
     acts.step(what, looks_s=job.told * 2 * READ_S)
     acts.step(
-        f"{screens} screens of pairs, each seen by one key",
-        keys=screens,
-        mental=screens,
+        f"{job.screens} screens of pairs, each seen by one key; then verdict and drawing",
+        keys=job.screens,
+        mental=job.screens,
         answers_s=answers_s["screens"],
     )
     for what, looks_s in shared_looks(job, assumed):
@@ -181,7 +185,13 @@ def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens
         mental=job.doubted,
         looks_s=job.reason_words * SEARCH_S + again * assumed.looks * SCENE_S,
     )
-    acts.step("to the readings on the drawing", keys=1, mental=1, answers_s=answers_s["drawing"])
+    if job.jumps:
+        acts.step(
+            "to the readings on the drawing",
+            keys=job.jumps,
+            mental=job.jumps,
+            answers_s=answers_s["drawing"],
+        )
     _finding_on_the_page(acts, job, answers_s["finding"])
     acts.step("read: the next job", keys=1, mental=1, answers_s=answers_s["next"])
     return acts
@@ -189,13 +199,13 @@ def on_the_page(job: Job, assumed: Assumed, answers_s: dict[str, float], screens
 
 def _finding_on_the_page(acts: Acts, job: Job, answer_s: float) -> None:
     """Two arrows to its pair, `f`; every ready wording is glanced at, the chosen one read word by
-    word; or its class and the words are typed. Then Ctrl Enter."""
+    word; or its class and the words are typed. Then Enter, or Ctrl Enter."""
     if not job.wordings:
         acts.step("one finding, words typed", keys=5 + len(WORDS) + 2, mental=2, answers_s=answer_s)
         return
     acts.step(
         f"one finding: its pair, one of {job.wordings} ready wordings",
-        keys=4 + 2,
+        keys=4 + 1,
         mental=2,
         looks_s=(job.wordings + job.wording_words) * SEARCH_S,
         answers_s=answer_s,

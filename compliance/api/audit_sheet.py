@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -15,7 +15,9 @@ from compliance.api.audits import AUDITORS
 from compliance.api.roles import NOBODY
 from compliance.audits.access import SHEET_ASKED
 from compliance.audits.reading import keep_seen, seen_by
+from compliance.audits.wordings import wordings_about
 from compliance.evidence_access import note_access
+from compliance.models import Finding
 from compliance.pages.audit_reading_findings import drawn_at
 from compliance.pages.audit_reading_parts import job_page
 from compliance.pages.audit_sheet_parts import SheetPair
@@ -25,6 +27,7 @@ class CheckOut(serializers.Serializer):
     words = serializers.CharField()
     said = serializers.CharField()
     is_fine = serializers.BooleanField()
+    told_at_pairs = serializers.BooleanField()
 
 
 class ReasonOut(serializers.Serializer):
@@ -34,6 +37,14 @@ class ReasonOut(serializers.Serializer):
     text = serializers.CharField()
     weight = serializers.IntegerField()
     like = serializers.IntegerField(allow_null=True)
+
+
+class WordingOut(serializers.Serializer):
+    """Words that a finding can be made of; `{place}` stands for the thing it is about. severity:
+    the class suggested."""
+
+    severity = serializers.ChoiceField(Finding.Severity.choices)
+    text = serializers.CharField()
 
 
 class SheetPairOut(serializers.Serializer):
@@ -48,6 +59,7 @@ class SheetPairOut(serializers.Serializer):
     depth_mm = serializers.FloatField(source="depth.depth_mm", default=None)
     away_mm = serializers.FloatField(source="depth.away_mm", default=None)
     reasons = ReasonOut(many=True)
+    ready_words = serializers.SerializerMethodField()
     seen = serializers.SerializerMethodField()
 
     def get_before(self, pair: SheetPair) -> int | None:
@@ -58,6 +70,11 @@ class SheetPairOut(serializers.Serializer):
 
     def get_further(self, pair: SheetPair) -> list[int]:
         return [shown.photo.pk for shown in pair.point.further]
+
+    @extend_schema_field(WordingOut(many=True))
+    def get_ready_words(self, pair: SheetPair) -> Any:
+        words = wordings_about(f"pair:{pair.point.label}", pair.shows[1])
+        return WordingOut(words, many=True).data
 
     def get_seen(self, pair: SheetPair) -> bool:
         return pair.point.label in self.context["seen"]

@@ -33,12 +33,12 @@ WEIGHTS = {
     "no_time": 2,
 }
 SHORT = {
-    "like_other_job": "same as a photo of another job",
+    "like_other_job": "same as in another job",
     "like_other_moment": "same as another photo",
     "unreadable": "cannot be opened",
-    "far_away": "far from the home",
-    "before_visit": "before the visit",
-    "after_visit": "after the visit",
+    "far_away": "far away",
+    "before_visit": "too early",
+    "after_visit": "too late",
     "blurred": "blurred",
     "dark": "too dark",
     "small": "too small",

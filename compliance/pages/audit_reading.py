@@ -20,7 +20,7 @@ from compliance.audits.findings import (
 )
 from compliance.audits.reading import mark_read, neighbours_of, seen_by
 from compliance.audits.things import words_of
-from compliance.audits.wordings import KINDS, WORDINGS
+from compliance.audits.wordings import DOUBT_CLASS, KINDS, WORDINGS
 from compliance.evidence_access import note_access
 from compliance.models import AuditRound, DrawnJob, FindingDraft
 from compliance.pages.audit_reading_findings import drawn_at, said_of
@@ -60,6 +60,7 @@ def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None
         "seen": sorted(seen_by(drawn, request.user)),  # type: ignore[arg-type]
         "wordings": WORDINGS,
         "kinds_of_wordings": KINDS,
+        "doubt_class": DOUBT_CLASS,
         "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
         **said_of(drawn, dict(things)),
     }

@@ -131,7 +131,12 @@ class JobPage:
 
     @property
     def to_look_at(self) -> tuple[MachineCheck, ...]:
-        return tuple(check for check in self.machine if not check.is_fine)
+        """What is not fine, and is not told once more at the pairs."""
+        return tuple(c for c in self.machine if not c.is_fine and not c.told_at_pairs)
+
+    @property
+    def told_at_pairs(self) -> tuple[MachineCheck, ...]:
+        return tuple(check for check in self.machine if not check.is_fine and check.told_at_pairs)
 
     @property
     def groups(self) -> tuple[SheetGroup, ...]:

@@ -35,6 +35,12 @@ LIKES_SHOWN = 2
 TIME_CODES = ("before_visit", "after_visit")
 LIKE_CODES = ("like_other_job", "like_other_moment")
 POOR_CODES = ("blurred", "dark", "small", "unreadable")
+SILENT_CODES = {
+    "time": ("no_time", "no_exif"),
+    "place": ("no_exif",),
+    "likeness": ("not_compared",),
+}
+"""What tells at a pair that a photo says nothing of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +89,7 @@ class SheetPair:
         if self.depth is None:
             return "no reading within 3 m"
         away_m = self.depth.away_mm / 1000
-        return "here" if away_m < HERE_M else f"at {away_m:.1f} m"
+        return "read here" if away_m < HERE_M else f"read at {away_m:.1f} m"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +103,15 @@ class SheetGroup:
 
 @dataclass(frozen=True, slots=True)
 class MachineCheck:
-    """One thing the machine has looked at. is_fine: nothing in it is left for eyes."""
+    """One thing the machine has looked at. is_fine: nothing in it is left for eyes.
+
+    told_at_pairs: all that is not fine in it stands as a reason at the pair that it is of.
+    """
 
     words: str
     said: str
     is_fine: bool
+    told_at_pairs: bool = False
 
 
 def small_url(shown: ShownPhoto, size: str) -> str:
@@ -190,28 +200,34 @@ def _photo_checks(shown: Sequence[ShownPhoto]) -> Iterator[MachineCheck]:
         photo.inspection is not None and photo.inspection.exif_latitude_deg is not None
         for photo in shown
     ]
-    yield _counted("Taken during the visit", codes, TIME_CODES, timed, "tell no time")
-    yield _counted(f"Within {FAR_M / 1000:g} km", codes, ("far_away",), placed, "tell no place")
+    yield _counted("Taken during the visit", codes, TIME_CODES, "time", timed, "tell no time")
+    within = f"Within {FAR_M / 1000:g} km"
+    yield _counted(within, codes, ("far_away",), "place", placed, "tell no place")
     compared = ["not_compared" not in found for found in codes]
-    yield _counted("Like no other photo", codes, LIKE_CODES, compared, "too plain to compare")
+    plain = "too plain to compare"
+    yield _counted("Like no other photo", codes, LIKE_CODES, "likeness", compared, plain)
     yield _counted("Sharp and light enough", codes, POOR_CODES)
     waiting = sum(photo.inspection is None for photo in shown)
     if waiting:
-        yield MachineCheck("Not looked at yet", f"{waiting} of {len(shown)}", False)
+        said = f"{waiting} of {len(shown)}"
+        yield MachineCheck("Not looked at yet", said, False, told_at_pairs=True)
 
 
 def _counted(
     words: str,
     codes: Sequence[frozenset[str]],
     against: Sequence[str],
+    of: str = "",
     told: Sequence[bool] = (),
     untold: str = "",
 ) -> MachineCheck:
     """How many photos pass; those that say nothing of it are counted apart, not as passing."""
-    silent = sum(not each for each in told)
+    silent = [found for found, tells in zip(codes, told, strict=False) if not tells]
     bad = sum(bool(found & set(against)) for found in codes)
-    said = f"{len(codes) - silent - bad} of {len(codes)}"
-    return MachineCheck(words, f"{said}; {silent} {untold}" if silent else said, not bad + silent)
+    said = f"{len(codes) - len(silent) - bad} of {len(codes)}"
+    said = f"{said}; {len(silent)} {untold}" if silent else said
+    at_pairs = all(found & set(SILENT_CODES[of]) for found in silent)
+    return MachineCheck(words, said, not bad + len(silent), at_pairs)
 
 
 def _verdict_check(assessment: Assessment) -> MachineCheck:

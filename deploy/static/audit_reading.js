@@ -90,11 +90,29 @@ function find(key) {
 const classOf = () => form.querySelector("[name=severity]:checked");
 const offered = () => [...form.querySelectorAll("[data-wording]:not([hidden])")];
 
-/** The ready words that fit the thing the finding is about, numbered. Gives back the first. */
+const thingOf = (key) => document.querySelector(`[data-thing="${CSS.escape(key)}"]`);
+
+/** What speaks most against a pair, in the machine's words. */
+function offerDoubt(pair) {
+  const offer = form.querySelector("[data-of-doubt]");
+  const reason = pair?.querySelector("[data-reason]")?.dataset.reason || "";
+  const joined = /^\w+: /.test(reason) ? "," : ":";
+  offer.hidden = !reason;
+  offer.dataset.wording = `{place}${joined} ${reason.charAt(0).toLowerCase()}${reason.slice(1)}`;
+  offer.querySelector("[data-said]").textContent = reason;
+}
+
+/** The ready words that fit the thing the finding is about and what is to be seen there, numbered.
+    Gives back the first. */
 function offerWordings() {
   const kinds = JSON.parse(document.getElementById("kinds-of-wordings").textContent);
   const about = kinds[form.elements.concerns.value.split(":")[0]];
-  form.querySelectorAll("[data-wording]").forEach((one) => { one.hidden = one.dataset.about !== about; });
+  const thing = thingOf(form.elements.concerns.value);
+  const pair = thing?.closest(".pair");
+  form.querySelectorAll("[data-about]").forEach((one) => {
+    one.hidden = one.dataset.about !== about || !["", pair?.dataset.shows].includes(one.dataset.fits);
+  });
+  offerDoubt(thing === pair ? pair : null);
   offered().forEach((one, at) => { one.querySelector("[data-key]").textContent = at + 1; });
   const isTyped = form.elements.text.value.trim();
   form.querySelector("[data-wordings]").hidden = Boolean(isTyped) || !offered().length;
@@ -105,7 +123,7 @@ function offerWordings() {
 function take(wording) {
   const about = form.elements.concerns;
   const key = about.value;
-  const named = document.querySelector(`[data-thing="${CSS.escape(key)}"]`)?.dataset.name;
+  const named = thingOf(key)?.dataset.name;
   const place = (named || about.selectedOptions[0].textContent).replace(/^Pair /, "");
   form.elements.text.value = wording.dataset.wording.replace("{place}", place);
   form.querySelector(`[name=severity][value="${wording.dataset.class}"]`).checked = true;
@@ -123,10 +141,11 @@ function inForm(event) {
   const chosenClass = onClass && form.querySelectorAll("[name=severity]")[Number(event.key) - 1];
   const isNumber = onWording && /^[0-9]$/.test(event.key);
   if (isNumber || chosenClass) event.preventDefault();
+  if (chosenClass) chosenClass.checked = true;
   if (wording) take(wording);
   else if (isNumber) (event.key === "0" ? classOf() : onWording).focus();
+  else if (chosenClass && form.elements.text.value.trim()) chosenClass.focus();
   else form.elements.text.focus();
-  if (chosenClass) chosenClass.checked = true;
 }
 
 function putAway() {
@@ -200,10 +219,12 @@ function seen() {
   choose(next || pair);
 }
 
-/** The first pair of the next screen is chosen, so that the arrows lead on from there. */
+/** The first pair of the next screen is chosen, so that the arrows lead on from there; after the
+    last one the verdict, beside the drawing with the readings. */
 function seeAndOn() {
   const next = seeScreen();
   if (next) choose(next);
+  else if (next !== false) jump(PARTS.indexOf("verdict") + 1);
   return next;
 }
 

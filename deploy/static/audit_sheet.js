@@ -59,7 +59,8 @@ function isOnScreen(pair) {
 }
 
 /** The pairs on the screen are seen; the first of the next ones comes to its top, and is given
-    back. False where no pair is on the screen, so that the key does what it does anywhere. */
+    back; after the last pair nothing does. False where no pair is on the screen, so that the key
+    does what it does anywhere. */
 export function seeScreen() {
   const here = pairs().filter(isOnScreen);
   if (!here.length) return false;
@@ -68,8 +69,7 @@ export function seeScreen() {
   keep();
   const all = pairs();
   const next = all[all.indexOf(here.at(-1)) + 1];
-  const target = next || document.getElementById("verdict");
-  target?.scrollIntoView({ block: "start", behavior: "instant" });
+  next?.scrollIntoView({ block: "start", behavior: "instant" });
   return next;
 }
 

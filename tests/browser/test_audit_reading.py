@@ -58,10 +58,12 @@ def test_a_closing_zoom_takes_no_focus_and_a_job_is_read_by_keys(
     assert page.evaluate(FINDING_BEFORE_THE_ZOOM_IS_TOLD_CLOSED)
 
     page.keyboard.press("1")
-    expect(page.get_by_label("What was found")).to_have_value("X1: gap in the wool at the hatch.")
-    page.keyboard.press("3")  # another class than the words suggest
-    page.keyboard.press("Control+Enter")
-    expect(page.locator(".finding-draft")).to_contain_text("Major, draft")
+    expect(page.get_by_label("What was found")).to_have_value(
+        "X1: the gauge shows another depth than is recorded."
+    )
+    page.keyboard.press("2")  # another class than the words suggest
+    page.keyboard.press("Enter")
+    expect(page.locator(".finding-draft")).to_contain_text("Minor, draft")
     expect(page.locator("[data-finding-form].form-docked")).to_have_count(0)
 
     with page.expect_response(lambda answer: answer.request.method == "PUT") as kept:
@@ -70,4 +72,9 @@ def test_a_closing_zoom_takes_no_focus_and_a_job_is_read_by_keys(
     page.reload()
     expect(page.locator("[data-seen-told]")).to_contain_text("1 of 3 points seen")
     assert elsewhere(lambda: PointsSeen.objects.get().points) == ["X1"]
+
+    while page.locator(".pair:not(.pair-is-seen)").count():
+        page.keyboard.press("Space")
+    expect(page.locator("#verdict :focus")).to_be_visible()
+    expect(page.locator("[data-reading-drawing] .eb-reading").first).to_be_in_viewport()
     assert screens.troubles == []

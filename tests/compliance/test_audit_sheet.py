@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import product
 
 import pytest
 from django.core.cache import cache
 from django.urls import reverse
 
+from calculations.drawing import photo_points
 from compliance.audits.access import READING, SENT_AHEAD, SMALL_SENT
 from compliance.audits.findings import draft_finding
 from compliance.audits.reading import keep_seen, seen_by
@@ -22,11 +24,19 @@ from compliance.audits.suspicions import (
     weight_of,
 )
 from compliance.audits.things import TELLERS
-from compliance.audits.wordings import KINDS, MOST, WORDINGS, wordings_about
+from compliance.audits.wordings import (
+    HATCH,
+    KINDS,
+    MOST,
+    WANTED,
+    WORDINGS,
+    wordings_about,
+)
 from compliance.models import EvidenceAccess, JobRead
 from compliance.pages.audit_reading_parts import job_page
 from jobs.errors import Refused
 from jobs.models import PhotoInspection
+from tests.calculations.sample_lofts import RECTANGLE
 from tests.compliance.reading_scene import audit_scene
 from tests.compliance.scene import certified_scene
 from tests.factories import PhotoFactory, UserFactory
@@ -77,17 +87,26 @@ def test_what_speaks_against_a_pair_is_said_strongest_first(pair, said):
 def test_a_reason_says_at_a_glance_what_its_sentence_says_in_full():
     found = reasons_against(before(FAR), after(4))
 
-    assert [reason.short for reason in found] == ["Before: far from the home", "4 minutes apart"]
+    assert [reason.short for reason in found] == ["Before: far away", "4 minutes apart"]
     assert set(WEIGHTS) <= set(SHORT)
 
 
 def test_ready_words_fit_the_keys_and_every_thing_that_a_finding_can_be_about():
-    for kind in [*TELLERS, ""]:
-        words = wordings_about(f"{kind}:1" if kind else "")
-        assert 1 <= len(words) <= MOST
+    shown = {wording.shows for wording in WORDINGS}
+    for kind, shows in product([*TELLERS, ""], shown):
+        words = wordings_about(f"{kind}:1" if kind else "", shows)
+        assert 1 <= len(words) < MOST  # one more is for what the machine says
         assert len({wording.text for wording in words}) == len(words)
     assert {wording.about for wording in WORDINGS} == set(KINDS.values())
-    assert wordings_about("pair:P1")[0].shown == "Gap in the wool at the hatch."
+
+
+def test_what_the_drawing_wants_to_be_seen_has_its_contrary_among_the_ready_words():
+    """In a loft that has each kind of obstacle and fixture that the engine knows."""
+    wanted = {point.why.partition(": ")[2] for point in photo_points(RECTANGLE)}
+
+    assert {wording.shows for wording in WANTED} | {"depth against a gauge"} == wanted
+    assert wordings_about("pair:P1", HATCH)[0].shown == "Gap in the wool at the hatch."
+    assert "eaves" not in " ".join(wording.text for wording in wordings_about("pair:P1", HATCH))
 
 
 def test_an_after_photo_alone_is_enough_where_the_drawing_asks_for_no_more():
@@ -157,9 +176,9 @@ def test_a_script_marks_a_job_as_read_and_is_told_when_it_is_not_taken(client):
     assert refused.status_code == 409 and "closed" in refused.json()["refused"]
 
 
-def looked_at(photo, *warnings: dict[str, object]) -> None:
+def looked_at(photo, *warnings: dict[str, object], version: str = "8") -> None:
     PhotoInspection.objects.create(
-        photo=photo, inspector_version="9", readable=True, warnings=list(warnings)
+        photo=photo, inspector_version=version, readable=True, warnings=list(warnings)
     )
 
 
@@ -178,6 +197,24 @@ def test_a_photo_that_looks_the_same_stands_beside_it_where_the_auditor_may_see_
     assert [like.words for like in sheet["X2"].likes] == ["Like: Before at X1"]
     assert sheet["X3"].likes == ()
     assert "same as" in sheet["X3"].reasons[0].short
+
+
+@pytest.mark.django_db
+def test_the_machine_tells_once_what_stands_at_the_pairs_and_itself_what_stands_at_none():
+    """A photo without a place raises no doubt at its pair; one without camera data does."""
+    scene = audit_scene()
+    looked_at(PhotoFactory(visit=scene.scene.visit, moment="after", point_label="X1"))
+    nowhere = job_page(scene.drawn, scene.auditor)
+    bare = PhotoFactory(visit=scene.scene.visit, moment="after", point_label="X2")
+    for photo in scene.drawn.job.photos.all():
+        doubt = {"code": "no_exif", "text": "It has no camera data."}
+        looked_at(photo, doubt, version="9")
+    told = job_page(scene.drawn, scene.auditor)
+
+    assert "Within 1 km" in {check.words for check in nowhere.to_look_at}
+    assert "Within 1 km" in {check.words for check in told.told_at_pairs}
+    assert told.to_look_at == () and told.spoken_against == len(told.sheet)
+    assert bare.point_label in {pair.point.label for pair in told.sheet if pair.reasons}
 
 
 @pytest.mark.django_db
@@ -215,7 +252,11 @@ def test_the_order_and_its_reasons_are_told_over_the_api_and_that_is_logged(clie
     assert first["point"] == "X9" and first["after"] is None and first["before"]
     assert first["reasons"][0]["short"] == "Before: not looked at yet"
     assert {pair["point"] for pair in told["pairs"] if pair["seen"]} == {"P1"}
-    assert any(check["words"] == "Verdict reached again" for check in told["checks"])
+    checks = {check["words"]: check for check in told["checks"]}
+    assert checks["Verdict reached again"]["is_fine"]
+    assert checks["Not looked at yet"]["told_at_pairs"]
+    other_loft = "{place}: before and after do not show the same loft."
+    assert {"severity": "major", "text": other_loft} in first["ready_words"]
     logged = EvidenceAccess.objects.get(person=scene.auditor)
     assert logged.what == "order of the pairs and what speaks against them"
 
