@@ -290,9 +290,11 @@ def _exceptions(
     for area in assessment.arithmetic["depths"]["areas"]:
         for apart in area["allowances"]:
             place = {"eaves": "at the eaves", "tank": "beside a tank", "deck": "under a deck"}
+            number = apart["readings"]
+            stand = f"{number} reading" if number == 1 else f"{number} readings"
             said.append(
-                f"{area['area']}: {apart['readings']} readings {place[apart['kind']]} stand "
-                f"apart, where full depth cannot be had; the least is {apart['least_mm']:.0f} mm."
+                f"{area['area']}: {stand} {place[apart['kind']]} stand{'s' * (number == 1)} apart, "
+                f"where full depth cannot be had; the least is {apart['least_mm']:.0f} mm."
             )
     if plan is not None:
         said += [str(warning) for warning in plan.quantities.get("warnings", [])]

@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 
 FOLDER = Path(__file__).parent / "typst"
-SHEET = 4
+SHEET = 5
 SIGNED_AS_PDF_2 = (1, 2)
 """Editions whose signature marked the file as PDF 2.0, though PDF/A-2 is a PDF 1.7."""
 ONCE_WRITTEN_AS = {"typst 0.15.2": "Typst 0.15.1"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from dataclasses import replace
 from typing import Any
@@ -16,6 +17,7 @@ from compliance.certificates.contents import Contents, contents_from_dict
 from compliance.certificates.issue import issue_certificate
 from compliance.certificates.pdf import draw_pdf
 from compliance.certificates.photos import ROOM, PictureLost
+from compliance.certificates.sheets import SHEET, template_of
 from compliance.certificates.storage import read_pdf
 from compliance.models import Certificate
 from jobs.errors import Conflict
@@ -118,6 +120,36 @@ def test_an_earlier_sheet_is_still_set_as_it_was(certificate: Certificate):
     assert contents_from_dict(earlier).sheet == 1
     assert not [alt for alt in figures_of(pdf) if alt.startswith("Photo of")]
     assert pdf == draw_pdf(replace(contents_of(certificate), sheet=1))
+
+
+EDITIONS = {
+    1: "100e8ad701bcde924da2d3cc09a341830382bd57e31d89f92918b76de9740c81",
+    2: "30a813212635ff5f7a740fb4aefad1fb984d7ee5e20c9ca23532d52f32720f25",
+    3: "89bcc214255d51acde10a3229f597cf58db77acffc3ccfa786664ea3740b4d24",
+    4: "5e34f15c47bae2dec0f5d631311dcb0e5f950922a887e21aeb5e0c191f254be1",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("edition", "sha256"), EDITIONS.items())
+def test_a_certificate_of_each_former_edition_is_made_again_byte_for_byte(
+    monkeypatch: pytest.MonkeyPatch, edition: int, sha256: str
+):
+    """Its template is to the letter what it was when certificates were issued on it."""
+    monkeypatch.setattr("compliance.certificates.contents.SHEET", edition)
+    former = certified_scene()[1]
+    monkeypatch.undo()
+
+    assert hashlib.sha256(template_of(edition).read_bytes()).hexdigest() == sha256
+    assert former.contents["sheet"] == edition < SHEET
+    assert compare(Certificate.objects.get(pk=former.pk)).same_file
+
+
+def test_the_sheet_names_the_readings_as_the_pages_do(certificate: Certificate):
+    """Some that count lie below the full depth, within the rule's tolerance."""
+    former = replace(contents_of(certificate), sheet=4)
+
+    assert "readings counted" in words_of(read_pdf(certificate.pdf_name))[0]
+    assert "readings at full depth" in words_of(draw_pdf(former))[0]
 
 
 def test_what_set_it_is_named_as_the_file_names_it(certificate: Certificate):
