@@ -14,6 +14,7 @@ import typst
 from compliance.certificates.contents import Contents
 from compliance.certificates.photos import picture_svg
 from compliance.certificates.sheets import template_of
+from jobs.papers.characters import drawable
 from jobs.papers.typesetting import STANDARDS, packaged_fonts, with_packaged_font
 
 _one_at_a_time = Lock()  # a compiler keeps state between calls
@@ -39,7 +40,9 @@ def draw_pdf(contents: Contents) -> bytes:
     with _one_at_a_time:
         pdf = _compiler(contents.sheet).compile(
             format="pdf",
-            sys_inputs={"contents": json.dumps(values, ensure_ascii=False, sort_keys=True)},
+            sys_inputs={
+                "contents": json.dumps(drawable(values), ensure_ascii=False, sort_keys=True)
+            },
             pdf_standards=STANDARDS,
             timestamp=int(issued_at.timestamp()),
         )

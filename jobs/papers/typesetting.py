@@ -12,10 +12,11 @@ from typing import Any
 
 import typst
 
+from jobs.papers.characters import FONTS, drawable
+
 FOLDER = Path(__file__).parent
 ROOT = FOLDER.parents[1]
 """Where absolute imports begin: `/jobs/papers/paper.typ` for a template of another room."""
-FONTS = FOLDER / "fonts"
 STANDARDS: Any = ["a-2a", "ua-1"]
 DRAWING_FONT = "Source Sans Pro"
 
@@ -34,9 +35,10 @@ def typeset(template: str | Path, contents: Mapping[str, Any], *, made_at: datet
     give the same bytes.
 
     `contents` is JSON-able and reaches the template as `sys.inputs.contents`, with `made` (day
-    and time in words) and `made_date` (year, month, day) beside it. No other file is read.
+    and time in words) and `made_date` (year, month, day) beside it. No other file is read. What no
+    packaged font can draw is told by its name (`characters`).
     """
-    values = dict(contents) | {
+    values = drawable(dict(contents)) | {
         "made": f"{made_at:%a} {made_at.day} {made_at:%b %Y, %H:%M}",
         "made_date": [made_at.year, made_at.month, made_at.day],
     }
