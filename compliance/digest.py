@@ -16,6 +16,7 @@ from compliance.models import Shortfall, Waiver
 from compliance.second_people import second_people
 from jobs.call_backs import CallBackNeeds, call_back_needs
 from jobs.models import Role, User
+from jobs.planning.spelling import spell_minutes
 
 SOON = timedelta(days=7)
 CHASED_FOR_S = 36 * 3600
@@ -113,11 +114,12 @@ def _address(page: str, *arguments: int) -> str:
 
 
 def takes_in_words(needs: CallBackNeeds | None) -> str:
-    """Such as "3 × Invented roll 100 mm, about 1.5 hours for two people"."""
+    """Such as "3 × Invented roll 100 mm, about 90 min for two people"."""
     if needs is None:
         return ""
-    rolls = [f"{count} × {needs.names.get(code, code)}" for code, count in needs.rolls.items()]
-    return ", ".join([*rolls, f"about {needs.crew_hours:.1f} hours for two people"])
+    names = {roll.code: roll.name for roll in needs.roll_types}
+    rolls = [f"{count} × {names.get(code, code)}" for code, count in needs.rolls.items()]
+    return ", ".join([*rolls, f"about {spell_minutes(needs.crew_hours * 60)} for two people"])
 
 
 def _line(shortfall: Shortfall, today: date, needs: Mapping[int, CallBackNeeds]) -> str:

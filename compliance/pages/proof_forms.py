@@ -13,6 +13,7 @@ from jobs.models import Job, User, Visit
 from jobs.pages.day_inputs import day_field
 from jobs.pages.visit_forms import USUAL_VAN, VisitForm, next_working_day
 from jobs.planning.booking import proposed_hours
+from jobs.planning.call_back_hours import call_back_hours_told
 
 
 class WithdrawForm(forms.Form):
@@ -45,6 +46,7 @@ class CallBackForm(VisitForm):
             "hours": proposed_hours(job, Visit.Kind.CALL_BACK),
         }
         super().__init__(*args, user=user, initial=proposed | kwargs.pop("initial", {}), **kwargs)
+        self.fields["hours"].help_text = call_back_hours_told(job)
 
 
 class DueForm(forms.Form):

@@ -19,6 +19,7 @@ from jobs.planning.booking import (
     kinds_bookable,
     proposed_hours,
 )
+from jobs.planning.call_back_hours import call_back_hours_told
 from jobs.planning.going_along import named
 from jobs.planning.spelling import spell_length
 
@@ -186,6 +187,8 @@ def next_working_day() -> date:
 
 def hours_reason(job: Job, kinds: list[Visit.Kind]) -> str:
     """Where the proposed time on site comes from."""
+    if kinds and kinds[0] == Visit.Kind.CALL_BACK:
+        return call_back_hours_told(job)
     plan = job.layer_plans.first()
     if Visit.Kind.FITTING in kinds and plan is not None:
         return f"The layer plan reckons with {spell_length(plan.crew_hours)} h for a crew of two."

@@ -13,10 +13,12 @@ from calculations.top_up import CUTTING_SHARE
 from compliance.assess import assess_job
 from compliance.call_back_needs import needs_from_shortfalls
 from compliance.models import Shortfall
+from compliance.pages.proof_forms import CallBackForm
 from compliance.shortfalls import send_call_back
 from jobs.call_backs import call_back_needs
 from jobs.loading.load_list import load_list_of_day
 from jobs.models import Visit
+from jobs.planning.call_back_hours import USUAL
 from jobs.planning.gather import gather
 from jobs.planning.needs import open_parts
 from jobs.rounds.round_sheet import round_sheet_for
@@ -123,3 +125,33 @@ def test_many_short_jobs_take_as_many_queries_as_one(django_assert_num_queries):
         assert set(needs_from_shortfalls(ids[:1])) == set(ids[:1])
     with django_assert_num_queries(3):
         assert set(needs_from_shortfalls(ids)) == set(ids)
+
+
+def test_the_form_says_what_the_time_it_proposes_is_made_of():
+    scene, _ = short_and_planned("W170")
+    planner = scene.person("planner")
+
+    def asked() -> tuple[float, str]:
+        hours = CallBackForm(job=scene.job, user=planner)["hours"]
+        return hours.initial, hours.help_text
+
+    worked = needs_from_shortfalls([scene.job.pk])[scene.job.pk].crew_hours
+    hours, told = asked()
+    assert hours == math.ceil(worked * 4) / 4 > worked
+    assert told == (
+        f"{worked * 60:.0f} min of work for two people (setting up, carrying and laying wool, "
+        "readings, handing over), rounded up to a quarter hour. Driving and breaks come on top."
+    )
+
+    need = scene.job.visit_needs.get(kind="call_back")
+    need.part_hours = [3.0]
+    need.save()
+    assert asked()[0] == 3.0
+    assert "known now; the time was worked out before" in asked()[1]
+
+    need.set_by_hand = ["part_hours"]
+    need.save()
+    assert asked() == (3.0, "As your office set it for this call-back.")
+
+    sent(scene)
+    assert asked() == (2.0, USUAL)
