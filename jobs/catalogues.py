@@ -119,6 +119,13 @@ def roll_planned_with(kept: Kept | None, code: str) -> RollType | None:
     return next((_roll(row) for row in kept if row["code"] == code), None)
 
 
+def rolls_laid(plan: LayerPlan) -> list[RollType]:
+    """The roll types that a plan lays, as they were when it was made; their cost is 0."""
+    kept = plan.quantities.get(KEPT_AS)
+    laid = (roll_planned_with(kept, line["roll"]) for line in plan.quantities.get("rolls", ()))
+    return [roll for roll in laid if roll is not None]
+
+
 def was_invented(plan: LayerPlan) -> bool:
     """Whether a plan was made with the invented roll types."""
     kept = plan.quantities.get(KEPT_AS)

@@ -60,6 +60,12 @@ def quantify_job(job_id: int) -> int | None:
     return quantities.quantify_if_due(Job.objects.with_place().get(pk=job_id))
 
 
+@shared_task(autoretry_for=(OperationalError,), retry_backoff=2, max_retries=8)
+def quantify_job_again(job_id: int) -> int | None:
+    """Work out the layers of a job with the roll types of today; the id of its layer plan."""
+    return quantities.quantify_in_background(Job.objects.with_place().get(pk=job_id))
+
+
 @shared_task
 def quantify_waiting_jobs() -> None:
     """Send jobs that no layer plan followed, such as those surveyed while the broker was down."""

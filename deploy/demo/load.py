@@ -24,6 +24,7 @@ from deploy.demo import (
     planning,
     proof,
     reading,
+    rolls,
     site_work,
     stock,
     yard,
@@ -92,6 +93,7 @@ class _Loader:
         self.tell("homes, surveys, crews and visits")
         with transaction.atomic():
             cast = make_cast(self.now.date())
+            rolls.make_roll_types(cast, self.now)
             stock.make_jobs(cast, entries, self.now, self.chance)
             stock.make_surveys(cast, entries)
             stock.make_layer_plans(entries, self.targets)

@@ -14,6 +14,7 @@ from deploy.demo.courses import Course, Fate
 from deploy.demo.people import SURVEY_CREW, Cast
 from deploy.demo.places import Home
 from deploy.demo.workshop import Worked
+from jobs.catalogues import KEPT_AS, catalogue_of
 from jobs.models import (
     Fixture,
     Hazard,
@@ -145,6 +146,7 @@ def _roof(roof: dict[str, Any]) -> dict[str, Any]:
 
 
 def make_layer_plans(entries: list[Entry], targets: dict[str, DepthTarget]) -> None:
+    kept = {pk: catalogue_of(pk).to_list() for pk in {entry.job.company_id for entry in entries}}
     LayerPlan.objects.bulk_create(
         LayerPlan(
             job=entry.job,
@@ -152,7 +154,7 @@ def make_layer_plans(entries: list[Entry], targets: dict[str, DepthTarget]) -> N
             engine_version=ENGINE_VERSION,
             target_depth_mm=targets[entry.home.nation].depth_mm,
             target_source=targets[entry.home.nation].source[:200],
-            quantities=entry.worked.quantities,
+            quantities=entry.worked.quantities | {KEPT_AS: kept[entry.job.company_id]},
             net_area_m2=entry.worked.net_area_m2,
             roll_count=entry.worked.roll_count,
             packed_volume_m3=entry.worked.packed_volume_m3,

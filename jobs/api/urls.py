@@ -21,6 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.api.layer_plans")),
     path("", include("jobs.api.depots")),
     path("", include("jobs.api.stock")),
+    path("", include("jobs.api.roll_types")),
     path("", include("jobs.api.loading")),
     path("", include("jobs.api.evidence")),
     path("", include("jobs.api.site_work")),

@@ -1,4 +1,4 @@
-"""Reading a list of homes from CSV or XLSX, one row at a time."""
+"""Reading a list (of homes, of roll types) from CSV or XLSX, one row at a time."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import difflib
 import io
 import re
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import IO, Any
@@ -48,12 +48,37 @@ def _plain(heading: str) -> str:
     return re.sub(r"[^a-z0-9]", "", heading.lower())
 
 
-OUR_COLUMNS = {_plain(name): name for name in (*PROPERTY_FIELDS, *REASON_COLUMNS)}
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """What a list has. names: of every column; needed: of those it cannot do without.
+
+    also: further headings that mean a column, written without capitals, spaces and marks.
+    things: what its rows are; most: how many there may be.
+    """
+
+    names: tuple[str, ...]
+    needed: tuple[str, ...]
+    also: Mapping[str, str]
+    things: str
+    most: int
+
+    def by_heading(self) -> dict[str, str]:
+        return {_plain(name): name for name in (*self.names, *REASON_COLUMNS)} | dict(self.also)
+
+
 # Headings without their unit are ours too: “Latitude” is latitude_deg.
-OUR_COLUMNS |= {"latitude": "latitude_deg", "longitude": "longitude_deg"}
+HOMES = Columns(
+    names=PROPERTY_FIELDS,
+    needed=REQUIRED_FIELDS,
+    also={"latitude": "latitude_deg", "longitude": "longitude_deg"},
+    things="homes",
+    most=MOST_ROWS,
+)
 
 
-def match_headings(headings: Sequence[str]) -> tuple[list[str | None], tuple[str, ...]]:
+def match_headings(
+    headings: Sequence[str], columns: Columns = HOMES
+) -> tuple[list[str | None], tuple[str, ...]]:
     """Our column name for each heading (None: not read), and the headings not read.
 
     Capitals, spaces and underscores make no difference.
@@ -62,7 +87,8 @@ def match_headings(headings: Sequence[str]) -> tuple[list[str | None], tuple[str
         Refused: a column we need is missing, or one is there twice; says which, and where a
             heading looks like a misspelling of it.
     """
-    names = [OUR_COLUMNS.get(_plain(heading)) for heading in headings]
+    ours = columns.by_heading()
+    names = [ours.get(_plain(heading)) for heading in headings]
     unread = tuple(h for h, name in zip(headings, names, strict=True) if name is None and h)
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
@@ -71,26 +97,26 @@ def match_headings(headings: Sequence[str]) -> tuple[list[str | None], tuple[str
             field=twice[0],
             remedy="Keep one of them and send the file again.",
         )
-    missing = [name for name in REQUIRED_FIELDS if name not in names]
+    missing = [name for name in columns.needed if name not in names]
     if missing:
         raise Refused(
             f"The first row has no column {', '.join(missing)}.",
             field=missing[0],
-            remedy=_remedy_for(missing, unread),
+            remedy=_remedy_for(missing, unread, columns.things),
         )
     return names, unread
 
 
-def _remedy_for(missing: Sequence[str], unread: Sequence[str]) -> str:
+def _remedy_for(missing: Sequence[str], unread: Sequence[str], things: str) -> str:
     by_plain = {_plain(heading): heading for heading in unread}
     for name in missing:
         close = difflib.get_close_matches(_plain(name), by_plain, n=1, cutoff=0.6)
         if close:
             return f"Is “{by_plain[close[0]]}” meant to be {name}? Rename it and send it again."
-    return "The template has every column with an example; copy your homes into it."
+    return f"The template has every column with an example; copy your {things} into it."
 
 
-def read_sheet(file: IO[bytes], name: str) -> Sheet:
+def read_sheet(file: IO[bytes], name: str, columns: Columns = HOMES) -> Sheet:
     """Open a CSV or XLSX file by its name's ending and its first bytes.
 
     Raises:
@@ -100,14 +126,14 @@ def read_sheet(file: IO[bytes], name: str) -> Sheet:
     start = file.read(4)
     file.seek(0)
     if start == b"PK\x03\x04":
-        return _read_xlsx(file)
+        return _read_xlsx(file, columns)
     if start[:4] == b"\xd0\xcf\x11\xe0" or name.lower().endswith((".xls", ".ods", ".numbers")):
         raise Refused(
             "This kind of spreadsheet is not read.",
             field="file",
             remedy="Save it as XLSX or CSV and send it again.",
         )
-    return _read_csv(file)
+    return _read_csv(file, columns)
 
 
 # --- CSV
@@ -132,7 +158,7 @@ def _encoding_of(file: IO[bytes]) -> str:
     )
 
 
-def _read_csv(file: IO[bytes]) -> Sheet:
+def _read_csv(file: IO[bytes], columns: Columns) -> Sheet:
     encoding = _encoding_of(file)
     file.seek(0)
     row_count = sum(piece.count(b"\n") for piece in iter(lambda: file.read(PIECE_BYTES), b""))
@@ -148,7 +174,7 @@ def _read_csv(file: IO[bytes]) -> Sheet:
     delimiter = max(DELIMITERS, key=lambda sign: _outside_quotes(first, sign))
     text.seek(0)
     reader = csv.reader(text, delimiter=delimiter)
-    return _sheet(_csv_rows(reader), row_count)
+    return _sheet(_csv_rows(reader), row_count, columns)
 
 
 def _csv_rows(reader: Iterator[list[str]]) -> Iterator[list[str]]:
@@ -170,7 +196,7 @@ def _outside_quotes(line: str, sign: str) -> int:
 # --- XLSX
 
 
-def _read_xlsx(file: IO[bytes]) -> Sheet:
+def _read_xlsx(file: IO[bytes], columns: Columns) -> Sheet:
     damaged = Refused(
         "This XLSX file cannot be opened.",
         field="file",
@@ -190,7 +216,7 @@ def _read_xlsx(file: IO[bytes]) -> Sheet:
     except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, OSError) as error:
         raise damaged from error
     rows = ([_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True))
-    return _sheet(rows, max((sheet.max_row or 1) - 1, 0))
+    return _sheet(rows, max((sheet.max_row or 1) - 1, 0), columns)
 
 
 def _cell_text(value: Any) -> str:
@@ -210,25 +236,25 @@ def _cell_text(value: Any) -> str:
 # --- Both
 
 
-def _sheet(rows: Iterator[list[str]], row_count: int) -> Sheet:
+def _sheet(rows: Iterator[list[str]], row_count: int, columns: Columns) -> Sheet:
     headings = [heading.strip() for heading in next(rows, [])]
     while headings and not headings[-1]:
         headings.pop()
-    names, unread = match_headings(headings)
-    return Sheet(_named_rows(rows, names), row_count, unread)
+    names, unread = match_headings(headings, columns)
+    return Sheet(_named_rows(rows, names, columns), row_count, unread)
 
 
 def _named_rows(
-    rows: Iterator[list[str]], names: Sequence[str | None]
+    rows: Iterator[list[str]], names: Sequence[str | None], columns: Columns
 ) -> Iterator[tuple[int, dict[str, str]]]:
     taken = 0
     for number, cells in enumerate(rows, start=2):
         if not any(cell.strip() for cell in cells):
             continue
         taken += 1
-        if taken > MOST_ROWS:
+        if taken > columns.most:
             raise Refused(
-                f"This file has more than {MOST_ROWS:,} homes.",
+                f"This file has more than {columns.most:,} {columns.things}.",
                 field="file",
                 remedy="Send it in parts.",
             )

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 
+from jobs.catalogues import catalogue_of
 from jobs.loading.depots import Hours
 from jobs.models import Crew, Depot, DepotHours, StockItem, StockMovement, User
 from jobs.models.depots import Weekday
 from jobs.pages.crew_forms import KeptForm
 from jobs.pages.day_inputs import ClockInput, day_field
 from jobs.pages.loading_forms import ActForm, units_field
+
+
+class Offered(forms.TextInput):
+    """A line to type in that offers values, each with a word about it."""
+
+    template_name = "jobs/depots/offered.html"
+
+    def __init__(self, values: Sequence[tuple[str, str]]) -> None:
+        super().__init__()
+        self.values = values
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        given = {**(attrs or {}), "list": f"offered_{name}"}
+        return super().get_context(name, value, given) | {"values": self.values}
 
 
 class DepotForm(KeptForm):
@@ -113,11 +129,15 @@ class StockItemForm(KeptForm):
             "is_active": "In use",
         }
         help_texts = {
-            "code": "The catalogue’s code of a roll (W170), or the engine’s word for an accessory "
-            "(eaves_tray): by it the load list finds the item.",
+            "code": "The code of a roll type, which are offered as you type, or the word for an "
+            "accessory (eaves_tray): by it the load list finds the item.",
             "unit": "What one of it is counted in: roll, piece, m, tube.",
             "supplier": "Whom to order from, as you call them.",
         }
+
+    def limit_choices(self, user: User) -> None:
+        codes = [(roll.code, roll.name) for roll in catalogue_of(user.company_id).rolls]
+        self.fields["code"].widget = Offered(codes)
 
 
 class SpoiltForm(ActForm):

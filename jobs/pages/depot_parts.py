@@ -1,10 +1,11 @@
-"""What the depots add to the header and to the planner's list of what needs a hand."""
+"""What depots and roll types add to the header and to the planner's list of what needs a hand."""
 
 from __future__ import annotations
 
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs.catalogues import has_own_roll_types
 from jobs.loading.standing import urgent_count
 from jobs.models import Role, User
 from jobs.pages.registry import (
@@ -25,7 +26,16 @@ def stock_attention(user: User) -> list[Attention]:
     ]
 
 
+def roll_attention(user: User) -> list[Attention]:
+    """Told until the company has a roll type of its own: what it plans with is invented."""
+    invented = 0 if has_own_roll_types(user.company_id) else 1
+    sentence = "list of rolls is invented: lofts are planned with it until you enter your own"
+    return [Attention(invented, sentence, reverse("roll_type_list"))]
+
+
 def register() -> None:
     readers = frozenset({Role.PLANNER, Role.SURVEYOR})
     register_navigation(NavigationItem("Depots", "depot_list", readers, 62))
+    register_navigation(NavigationItem("Rolls", "roll_type_list", readers, 63))
     register_attention(frozenset({Role.PLANNER}), stock_attention)
+    register_attention(frozenset({Role.PLANNER}), roll_attention)

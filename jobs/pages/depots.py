@@ -14,7 +14,7 @@ from jobs.errors import Refused
 from jobs.loading.depots import keep_depot, keep_item
 from jobs.loading.order_paper import order_csv
 from jobs.loading.standing import standing_of
-from jobs.models import Depot, Role, StockItem
+from jobs.models import CompanyRollType, Depot, Role, StockItem
 from jobs.pages.access import page_for
 from jobs.pages.depot_forms import DepotForm, StockItemForm
 from jobs.pages.edits import history_link
@@ -124,7 +124,7 @@ def depot_form(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 def item_form(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """Add or edit an item of the stock."""
     mine = StockItem.objects.visible_to(request.user)
-    record = get_object_or_404(mine, pk=pk) if pk else StockItem()
+    record = get_object_or_404(mine, pk=pk) if pk else _of_roll(request)
     form = StockItemForm(request.POST or None, instance=record, user=request.user)
     if request.method == "POST" and form.is_valid():
         try:
@@ -137,6 +137,17 @@ def item_form(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     context = {"form": form, "back_url": reverse("depot_list"), "page_title": title.strip()}
     status = REFUSED if form.errors else 200
     return render(request, "jobs/depots/form.html", context, status=status)
+
+
+def _of_roll(request: HttpRequest) -> StockItem:
+    """A new item, filled in from the roll type it is asked for."""
+    asked = request.GET.get("roll", "")
+    roll = None
+    if asked.isdecimal():
+        roll = CompanyRollType.objects.visible_to(request.user).filter(pk=asked).first()
+    if roll is None:
+        return StockItem()
+    return StockItem(code=roll.code, name=roll.name, pack_volume_m3=roll.packed_volume_m3)
 
 
 urlpatterns = [

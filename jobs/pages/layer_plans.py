@@ -9,6 +9,7 @@ from django.urls import path
 from django.views.decorators.http import require_POST
 
 from calculations.loft import LoftError
+from jobs.catalogues import rolls_laid, was_invented
 from jobs.errors import Refused
 from jobs.models import Job, LayerPlan, Role, Stage
 from jobs.pages.access import page_for
@@ -30,6 +31,8 @@ def layer_plan(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "plan": plan,
             "sheet": layer_sheet(plan),
+            "rolls": rolls_laid(plan),
+            "invented": was_invented(plan),
             "page_kicker": plan.job.reference,
             "page_title": f"Layers for {plan.job.property.address_line_1}",
             "page_lead": f"To {plan.target_depth_mm:.0f} mm. {plan.target_source}",

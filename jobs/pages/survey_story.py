@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from jobs.catalogues import was_invented
 from jobs.errors import Refused
 from jobs.models import Job, Role, Stage, User
 from jobs.pages.registry import (
@@ -34,6 +35,7 @@ def layers_section(job: Job, user: User) -> dict[str, Any] | None:
     return {
         "plan": plan,
         "sheet": layer_sheet(plan) if plan else None,
+        "invented": plan is not None and was_invented(plan),
         "waiting": waiting,
         "hindrance": _hindrance(job) if waiting else "",
         "may_quantify": user.role in (Role.PLANNER, Role.SURVEYOR),

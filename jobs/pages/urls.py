@@ -23,6 +23,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("jobs.pages.loading")),
     path("", include("jobs.pages.depots")),
     path("", include("jobs.pages.stock")),
+    path("", include("jobs.pages.roll_types")),
     path("", include("jobs.pages.rounds")),
     path("", include("jobs.pages.calendars")),
     path("", include("jobs.pages.on_site")),

@@ -112,8 +112,11 @@ def quantify_if_due(job: Job) -> int | None:
 
     What stands in the way is told on the job's page when somebody asks for the plan there.
     """
-    if job.stage != Stage.TO_QUANTIFY:
-        return None
+    return quantify_in_background(job) if job.stage == Stage.TO_QUANTIFY else None
+
+
+def quantify_in_background(job: Job) -> int | None:
+    """`make_layer_plan` where nobody waits: the plan's id, or None where a person has to act."""
     try:
         return make_layer_plan(job).pk
     except (Refused, LoftError) as refusal:

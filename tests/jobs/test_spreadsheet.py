@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -11,7 +12,7 @@ from openpyxl import Workbook
 
 from jobs.errors import Refused
 from jobs.intake import spreadsheet
-from jobs.intake.spreadsheet import read_sheet
+from jobs.intake.spreadsheet import HOMES, read_sheet
 
 HEAD = "reference,address_line_1,town,postcode,nation"
 ROW = "H-1,1 Example Row,Sampleton,LE1 1AA,England"
@@ -131,8 +132,9 @@ def test_a_file_that_unpacks_to_too_much_is_refused(monkeypatch):
         rows_of(file.getvalue(), "homes.xlsx")
 
 
-def test_more_homes_than_are_read_at_once_are_refused(monkeypatch):
-    monkeypatch.setattr(spreadsheet, "MOST_ROWS", 2)
+def test_more_homes_than_are_read_at_once_are_refused():
+    few = replace(HOMES, most=2)
+    sheet = read_sheet(io.BytesIO("\n".join([HEAD, ROW, ROW, ROW]).encode()), "homes.csv", few)
 
     with pytest.raises(Refused, match="more than 2 homes"):
-        rows_of("\n".join([HEAD, ROW, ROW, ROW]).encode())
+        list(sheet.rows)
