@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, MutableMapping
 from concurrent.futures import CancelledError
+from contextvars import Context
 from typing import Any
 
 from django.core.handlers.asgi import ASGIHandler
@@ -52,7 +53,12 @@ class StreamedBody:
         return chunk
 
     def _next(self) -> bytes:
-        future = asyncio.run_coroutine_threadsafe(
+        # In a context of its own. While it receives, the server may begin to listen on the line
+        # again, and whoever listens keeps the context of that moment for all requests that come
+        # on this line later. With the view's they would look for its thread, which is gone by then:
+        # a proxy holds a line for many visitors, and their files would end in the middle.
+        future = Context().run(
+            asyncio.run_coroutine_threadsafe,
             asyncio.wait_for(self._receive(), SILENCE_S),  # type: ignore[arg-type]
             self._loop,
         )

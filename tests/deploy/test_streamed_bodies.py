@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import http.client
 import os
 import socket
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -17,6 +19,7 @@ import pytest
 from rest_framework.authtoken.models import Token
 
 from deploy.embedded.handover import PROJECT_FOLDER
+from deploy.streamed_bodies import StreamedBody
 from jobs.models import Photo, Upload
 from tests.conftest import url_of_test_database
 from tests.deploy.conftest import wait_until
@@ -126,6 +129,27 @@ def arrived(url: str) -> bool:
 
     folder = Path(default_storage.path("partial")) / url.strip("/").rpartition("/")[2]
     return any(file.stat().st_size for file in folder.glob("*"))
+
+
+def test_nothing_of_a_request_stays_on_its_line() -> None:
+    """The server listens on in the context in which it was asked for more of the body."""
+    whose: ContextVar[str] = ContextVar("whose", default="nobody's")
+    seen: list[str] = []
+
+    async def receive() -> dict[str, Any]:
+        seen.append(whose.get())
+        return {"type": "http.request", "body": b"piece", "more_body": False}
+
+    def view(body: StreamedBody) -> bytes:
+        whose.set("an installer's")
+        return body.read()
+
+    async def handled() -> bytes:
+        body = StreamedBody(receive, asyncio.get_running_loop())
+        return await asyncio.to_thread(view, body)
+
+    assert asyncio.run(handled()) == b"piece"
+    assert seen == ["nobody's"]
 
 
 @pytest.mark.django_db(transaction=True)
