@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 OUR_MODULES = ("on_site/*.js", "planning*.js", "compare*.js", "audit_*.js")
@@ -20,10 +22,20 @@ IMPORTS = (
 """How a script names another: the three forms that our scripts use."""
 
 
+OPEN_TO_ALL = {"file_permissions_mode": 0o644, "directory_permissions_mode": 0o755}
+
+
 class StaticFiles(CompressedManifestStaticFilesStorage):
-    """The manifest also rewrites what one of our scripts imports from another."""
+    """The manifest also rewrites what one of our scripts imports from another.
+
+    Files are open to whoever serves them: who collected them may be another user, such as the one
+    that builds an image. Photos and documents, which have a storage of their own, stay closed.
+    """
 
     patterns = (
         *CompressedManifestStaticFilesStorage.patterns,
         *((folder, IMPORTS) for folder in OUR_MODULES),
     )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **(OPEN_TO_ALL | options))

@@ -221,7 +221,6 @@ SPECTACULAR_SETTINGS = {
 # --- Static files: named by their content and cached for good
 STATIC_URL = "/static/"
 STATIC_ROOT = env.text("STATIC_ROOT", str(PROJECT_FOLDER / "staticfiles"))
-STATICFILES_DIRS = [folder for folder in [PROJECT_FOLDER / "deploy" / "static"] if folder.is_dir()]
 
 # --- Stored photos and documents: a folder, or S3-compatible storage when S3_BUCKET is set.
 # Neither is served by address; pages hand them out after asking who may see them.

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
 from pytest_django.live_server_helper import LiveServer
 
+from deploy.embedded.handover import PROJECT_FOLDER
 from jobs.models import Role, User
 from tests.access.addresses import ADDRESSES, Address
 from tests.access.registry import OPEN, Unknown, sees, url_in
@@ -185,5 +185,5 @@ def test_a_changed_shape_is_as_good_as_a_page_opened_anew(screens: Screens) -> N
         assert figures[-1] == opened.evaluate(FIGURES)
 
     assert figures[0] != figures[1]
-    styles = Path(settings.STATICFILES_DIRS[0]).rglob("*.css")
+    styles = (PROJECT_FOLDER / "deploy" / "static").rglob("*.css")
     assert [style.name for style in styles if "(hover" in style.read_text()] == []

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import shutil
+import stat
 from pathlib import Path
 
 import pytest
 from django.contrib.staticfiles.finders import get_finders
+from django.core.files.base import ContentFile
 from django.core.files.storage import FileSystemStorage
 from django.test import override_settings
 
@@ -56,3 +58,17 @@ def test_no_library_is_taken_for_a_script_of_ours() -> None:
     folders = [glob for glob, _ in StaticFiles.patterns if glob not in ("*.css", "*.js")]
     assert theirs
     assert not [path for path in theirs if any(Path(path).match(glob) for glob in folders)]
+
+
+def test_what_is_collected_is_open_to_whoever_serves_it(tmp_path: Path) -> None:
+    """An image is built by root and run by somebody else; photos stay closed to others."""
+    storage = StaticFiles(location=str(tmp_path))
+    name = storage.save("folder/style.css", ContentFile(b"p { color: #000 }"))
+    storage.save_manifest()
+    kept = FileSystemStorage(location=str(tmp_path / "photos"))
+    kept.save("one.jpg", ContentFile(b"photo"))
+
+    for path in (name, "folder", storage.manifest_name):
+        mode = (tmp_path / path).stat().st_mode
+        assert mode & stat.S_IROTH, path
+    assert not (tmp_path / "photos" / "one.jpg").stat().st_mode & stat.S_IROTH
