@@ -142,7 +142,10 @@ def _told(erasure: Erasure) -> dict[str, Any]:
 
 def _actions(job: Job) -> list[dict[str, Any]]:
     return [
-        {"url": reverse("personal_export", args=[job.pk]), "label": "Take all of it away (ZIP)"},
+        {
+            "url": reverse("personal_export", args=[job.pk]),
+            "label": "Download all that is held (ZIP)",
+        },
         {"url": reverse("openings", args=[job.pk]), "label": "Who opened the evidence"},
     ]
 

@@ -40,26 +40,19 @@ OFFICER = frozenset({Role.COMPLIANCE_OFFICER})
 
 
 class MonthsForm(forms.Form):
-    """How long one kind is kept; whether it may be so long says `set_period`, with the reason."""
+    """How long one kind is kept; the page tells why not shorter and not longer."""
 
     kind = forms.CharField(widget=forms.HiddenInput)
-    months = forms.IntegerField(
-        label="Months",
-        error_messages={
-            "required": "Say for how many months.",
-            "invalid": "Give a whole number of months.",
-        },
-    )
 
     def __init__(self, *args: Any, kind: DataKind, months: int | None = None, **kwargs: Any):
-        super().__init__(
-            *args,
-            auto_id=f"{kind.code}_%s",
-            initial={"kind": kind.code, "months": months},
-            **kwargs,
+        kwargs |= {"auto_id": f"{kind.code}_%s", "initial": {"kind": kind.code, "months": months}}
+        super().__init__(*args, **kwargs)
+        self.fields["months"] = forms.IntegerField(
+            label="Months",
+            min_value=kind.least_months,
+            max_value=kind.most_months,
+            error_messages={"invalid": "Give a whole number of months."},
         )
-        limits = {"min": kind.least_months, "max": kind.most_months}
-        self.fields["months"].widget.attrs.update(limits)
 
 
 @page_for(*DECIDERS)

@@ -35,19 +35,19 @@ def stands_against(job: Job, kinds: Sequence[str]) -> list[str]:
         for hold in LegalHold.objects.open().filter(job=job)
     ]
     # Whoever gave a reason could blank it alone otherwise.
-    found += [f"{BY_CODE[kind].label}: only two people erase them." for kind in kinds
+    found += [f"{BY_CODE[kind].label}: always erased by two people." for kind in kinds
               if BY_CODE[kind].by_two]  # fmt: skip
     evidence = [BY_CODE[kind].label.lower() for kind in kinds if BY_CODE[kind].evidence]
     if evidence:
         found += [
-            f"Certificate {code} is valid and rests on them: {'; '.join(evidence)}."
+            f"Certificate {code} is valid and rests on {' and on '.join(evidence)}."
             for code in Certificate.objects.current().filter(job=job).values_list("code", flat=True)
         ]
     if evidence and job.stage not in CLOSED:
-        found.append("The job is not closed: its verdict may still need them.")
+        found.append("The job is not closed: its verdict may still need its evidence.")
     others = Job.objects.filter(property=job.property_id).exclude(pk=job.pk)
     if CONTACT in kinds and others.exclude(stage__in=CLOSED).exists():
-        found.append("Another job of this home is not closed.")
+        found.append("Another job of this home is not closed and still needs the contact.")
     return found
 
 

@@ -81,8 +81,8 @@ KINDS: tuple[DataKind, ...] = (
     DataKind(
         PHOTOS,
         "Photos",
-        "The bytes of photos as they came, their small copies, the notes on them, and where they "
-        "were taken. Their SHA-256 stays.",
+        "The photos as they were taken, their small copies, the notes on them, and where they were "
+        "taken. The SHA-256 of each stays.",
         least_months=72,
         usual_months=180,
         most_months=300,

@@ -16,5 +16,8 @@ def set_form_words() -> None:
     for kind in (forms.ChoiceField, forms.ModelChoiceField, forms.MultipleChoiceField):
         kind.default_error_messages["required"] = "Choose one."
     forms.FileField.default_error_messages["required"] = "Choose a file."
+    validators.MaxLengthValidator.message = (
+        "At most %(limit_value)s characters, and there are %(show_value)s: shorten it."
+    )
     validators.MaxValueValidator.message = "At most %(limit_value)s: enter less."
     validators.MinValueValidator.message = "At least %(limit_value)s: enter more."

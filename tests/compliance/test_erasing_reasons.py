@@ -87,7 +87,7 @@ def test_nobody_alone_erases_them_not_even_of_a_job_that_is_closed():
     officer: Any = UserFactory(role="compliance_officer", company=job.company)
 
     assert stands_against(job, ["notes"]) == []
-    assert "only two people" in " ".join(stands_against(job, ["reasons"]))
+    assert "always erased by two people" in " ".join(stands_against(job, ["reasons"]))
     insert = (
         "INSERT INTO compliance_erasure (job_id, kinds, because, reason, items, erased_at, "
         "asked_by_id) VALUES (%s, %s, %s, 'x', '{}', now(), %s)"

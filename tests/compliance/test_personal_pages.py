@@ -200,6 +200,31 @@ def test_an_erasure_of_nothing_keeps_the_reason_that_was_typed(client: Client, s
     assert not ErasureRequest.objects.exists()
 
 
+def test_a_refused_period_comes_back_beside_its_kind(client: Client, scene: Scene):
+    signed_in(client, scene.person("compliance_officer"))
+
+    answer = client.post(reverse("retention"), {"kind": "photos", "months": "7"})
+
+    forms = {row["period"].kind.code: row["form"] for row in answer.context["periods"]}
+    assert answer.status_code == 422
+    assert forms["photos"]["months"].value() == "7"
+    assert forms["photos"].errors["months"] == ["At least 72: enter more."]
+    assert not any(form.errors for kind, form in forms.items() if kind != "photos")
+    assert not RetentionPeriod.objects.exists()
+
+
+def test_what_a_page_has_no_form_for_any_more_is_left_to_be_copied(client: Client, scene: Scene):
+    signed_in(client, scene.person("compliance_officer"))
+    url, given = reverse("legal_hold", args=[scene.job.pk]), {"hold-reason": "claim about damp"}
+    client.post(url, given)
+
+    page = client.post(url, {"hold-reason": "claim about the hatch"}).content.decode()
+
+    told = page.partition("<h1>")[0]
+    assert "on hold already" in told
+    assert "claim about the hatch" in told
+
+
 def test_the_second_person_is_told_of_a_hold_placed_since_it_was_asked(
     client: Client, scene: Scene
 ):
