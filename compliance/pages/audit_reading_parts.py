@@ -7,17 +7,15 @@ at it with the keyboard.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import dataclass
 from typing import Any
 
 from calculations.drawing import PhotoPoint, draw_evidence
-from calculations.drawing.evidence import reading_state
 from calculations.loft import Loft
 from compliance.assess import latest_assessment
 from compliance.audits.things import WHOLE_JOB
-from compliance.gather import after_last_call_back
 from compliance.models import Assessment, Certificate, DrawnJob
+from compliance.pages.audit_readings import ShownReading, readings_of
 from compliance.pages.audit_sheet_parts import (
     MachineCheck,
     SheetGroup,
@@ -27,70 +25,16 @@ from compliance.pages.audit_sheet_parts import (
     photos_of,
     sheet_of,
 )
+from compliance.pages.audit_times import Event, TimeRow, events_of, rows_of
 from compliance.pages.verdict_parts import VerdictShown, show_verdict
-from jobs.evidence.clock import ToldTime, told_time
-from jobs.evidence.photo_facts import photo_facts
 from jobs.evidence.site_record import engine_reading
 from jobs.history import Happening, history_of
 from jobs.lofts import loft_of
-from jobs.models import Arrival, DepthReading, Handover, Job, Leave, Photo, PreStartCheck, User
-from jobs.pages.compare import ComparedPoint, Comparison, comparison_of
+from jobs.models import Job, Photo, User
+from jobs.pages.compare import Comparison, comparison_of
 from jobs.pages.evidence_story import checks_section
 from jobs.pages.on_site_parts import ShownPhoto
 from jobs.surveying.quantities import current_survey
-
-WORDS_OF_STATE = {
-    "enough": "deep enough",
-    "below": "below",
-    "apart": "apart from the rule",
-    "corrected": "corrected later",
-    "earlier": "before the call-back",
-}
-SHOWN_ONE_BY_ONE = 3
-"""Times of so many readings of a visit are told one by one; of more, the first and the last."""
-
-
-@dataclass(frozen=True, slots=True)
-class ShownReading:
-    """A depth reading with its key, and how it stands to the depth asked; those that count first.
-
-    state: enough, below or apart; corrected or earlier, where another stands in its stead.
-    """
-
-    reading: DepthReading
-    state: str
-
-    @property
-    def stands(self) -> bool:
-        return self.state not in ("corrected", "earlier")
-
-    @property
-    def key(self) -> str:
-        return f"reading:{self.reading.pk}"
-
-    @property
-    def words(self) -> str:
-        return f"{self.reading.depth_mm:g} mm in {self.reading.area.name}"
-
-    @property
-    def state_words(self) -> str:
-        return WORDS_OF_STATE[self.state]
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something that happened on site: when by which clock, where, and what speaks against it."""
-
-    key: str
-    what: str
-    told: ToldTime
-    zone: str = ""
-    place: str = ""
-    warnings: tuple[str, ...] = ()
-
-    @property
-    def at(self) -> datetime:
-        return self.told.at
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +91,10 @@ class JobPage:
         return sum(bool(pair.reasons) for pair in self.sheet)
 
     @property
+    def times(self) -> tuple[TimeRow, ...]:
+        return rows_of(self.events)
+
+    @property
     def warned(self) -> int:
         return sum(bool(event.warnings) for event in self.events)
 
@@ -179,7 +127,7 @@ def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
     assessments = list(Assessment.objects.filter(job=job).select_related("rule"))
     newest = latest_assessment(job) if assessments else None
     asked_mm = newest.rule.min_depth_mm if newest else None
-    readings = _readings(job, asked_mm)
+    readings = readings_of(job, asked_mm)
     counted = [shown for shown in readings if shown.stands]
     below = [shown.reading for shown in counted if shown.state == "below"]
     verdict = show_verdict(newest) if newest else None
@@ -193,7 +141,7 @@ def job_page(drawn: DrawnJob, user: User, point: str | None = None) -> JobPage:
         readings=readings,
         sheet=sheet,
         machine=machine_checks(verdict, sheet),
-        events=tuple(sorted(_events(job, comparison, readings), key=lambda event: event.at)),
+        events=events_of(job, comparison, readings),
         checks=checks_section(job, user),
         history=history_of(job),
     )
@@ -211,24 +159,6 @@ def _alike_elsewhere(comparison: Comparison | None, user: User) -> dict[int, Sho
         return {}
     rows = Photo.objects.visible_to(user).filter(pk__in=wanted).prefetch_related("inspections")
     return {photo.pk: ShownPhoto.of(photo) for photo in rows}
-
-
-def _readings(job: Job, asked_mm: float | None) -> tuple[ShownReading, ...]:
-    rows = list(
-        DepthReading.objects.filter(visit__job=job).select_related(
-            "area", "measured_by", "replaced_by", "visit"
-        )
-    )
-    standing = [row for row in rows if not hasattr(row, "replaced_by")]
-    counted = {row.pk for row in after_last_call_back(standing)}
-    shown = (ShownReading(row, _state(row, counted, asked_mm)) for row in rows)
-    return tuple(sorted(shown, key=lambda each: not each.stands))
-
-
-def _state(row: DepthReading, counted: set[int], asked_mm: float | None) -> str:
-    if hasattr(row, "replaced_by"):
-        return "corrected"
-    return reading_state(engine_reading(row), asked_mm) if row.pk in counted else "earlier"
 
 
 def _drawing(
@@ -257,63 +187,3 @@ def _loft(job: Job, comparison: Comparison | None) -> tuple[Loft | None, tuple[P
         return (loft_of(survey) if survey else None), ()
     taken = {point.label for point in comparison.points}
     return comparison.loft, tuple(p for p in comparison.places if p.label in taken)
-
-
-def _events(
-    job: Job, comparison: Comparison | None, readings: Sequence[ShownReading]
-) -> Iterator[Event]:
-    for point in comparison.points if comparison else ():
-        for photo in photos_of(point):
-            yield _photo_event(job, point, photo)
-    yield from _reading_events(readings)
-    for kind, model, field in (
-        ("arrival", Arrival, "arrived_at"),
-        ("check", PreStartCheck, "checked_at"),
-        ("handover", Handover, "signed_at"),
-        ("leave", Leave, "left_at"),
-    ):
-        for row in model.objects.filter(visit__job=job, replaced_by__isnull=True):  # type: ignore[attr-defined]
-            told = told_time(row, field)
-            yield Event(f"{kind}:{row.pk}", WORDS_OF_KIND[kind], told, warnings=_doubt(told))
-
-
-def _reading_events(readings: Sequence[ShownReading]) -> Iterator[Event]:
-    """Of each visit the first reading, the last, and any whose time is in doubt."""
-    by_visit: dict[int, list[Event]] = {}
-    for shown in readings:
-        told = told_time(shown.reading, "measured_at")
-        event = Event(f"time:{shown.key}", f"Reading of {shown.words}", told, warnings=_doubt(told))
-        by_visit.setdefault(shown.reading.visit_id, []).append(event)
-    for events in by_visit.values():
-        events.sort(key=lambda event: event.at)
-        if len(events) <= SHOWN_ONE_BY_ONE:
-            yield from events
-            continue
-        for word, event in (("First", events[0]), ("Last", events[-1])):
-            yield replace(event, what=f"{word} of {len(events)} readings")
-        yield from (event for event in events[1:-1] if event.warnings)
-
-
-WORDS_OF_KIND = {
-    "arrival": "Crew arrived",
-    "check": "Pre-start check",
-    "handover": "Handover signed",
-    "leave": "Crew left",
-}
-
-
-def _photo_event(job: Job, point: ComparedPoint, shown: ShownPhoto) -> Event:
-    facts = photo_facts(shown.photo, shown.inspection, job.property)
-    photo: Photo = shown.photo
-    return Event(
-        f"time:photo:{photo.pk}",
-        f"{photo.get_moment_display()} photo, {point.name}",
-        facts.taken.told,
-        facts.taken.zone,
-        facts.place,
-        (*shown.warnings, *_doubt(facts.taken.told)),
-    )
-
-
-def _doubt(told: ToldTime) -> tuple[str, ...]:
-    return (told.doubt,) if told.doubt else ()

@@ -9,7 +9,8 @@ const KEPT = "eavesbook-reading-keys";
 const PARTS = ["pairs", "verdict", "readings", "times", "history", "findings"];
 const keysDialog = document.getElementById("keys");
 const keysOn = keysDialog.querySelector("[data-keys-on]");
-const things = () => [...document.querySelectorAll("[data-thing]")];
+const isShown = (thing) => thing.checkVisibility(); // not one that is folded away
+const things = () => [...document.querySelectorAll("[data-thing]")].filter(isShown);
 let chosen = null;
 let form = null;
 let toldUnseen = false;
@@ -37,7 +38,7 @@ function step(by, fits = () => true) {
 
 function jump(number) {
   const part = document.getElementById(PARTS[number - 1]);
-  const first = part?.querySelector("[data-thing]");
+  const first = [...(part?.querySelectorAll("[data-thing]") || [])].find(isShown);
   if (first) choose(first, { focus: false });
   part?.scrollIntoView({ behavior: "instant" });
   const target = first || part?.querySelector("h2");

@@ -24,11 +24,15 @@ class PhotoTime:
 
 @dataclass(frozen=True, slots=True)
 class PhotoFacts:
-    """times: in the order of trust for when it was taken. place: in words, with its source."""
+    """times: in the order of trust for when it was taken. place: in words, with its source.
+
+    away_m: from the home [m]; None where either place is not known.
+    """
 
     times: tuple[PhotoTime, ...]
     place: str
     device: str
+    away_m: float | None = None
 
     @property
     def taken(self) -> PhotoTime:
@@ -41,6 +45,7 @@ def photo_facts(photo: Photo, inspection: PhotoInspection | None, home: Property
         times=tuple(_times(photo, inspection)),
         place=_place(inspection, home),
         device=inspection.device if inspection else "",
+        away_m=_away_m(inspection, home),
     )
 
 
@@ -59,9 +64,18 @@ def _times(photo: Photo, inspection: PhotoInspection | None) -> Iterator[PhotoTi
 def _place(inspection: PhotoInspection | None, home: Property) -> str:
     if inspection is None or inspection.exif_latitude_deg is None:
         return "not told (no position in the EXIF)"
-    latitude, longitude = inspection.exif_latitude_deg, inspection.exif_longitude_deg
-    if home.latitude_deg is None or home.longitude_deg is None or longitude is None:
-        return f"{latitude:.4f}, {longitude:.4f} (EXIF); the home’s own place is not known"
-    away_m = distance_m(latitude, longitude, home.latitude_deg, home.longitude_deg)
-    words = f"{away_m:.0f} m" if away_m < 1000 else f"{away_m / 1000:.1f} km"
-    return f"{words} from the home (EXIF)"
+    away_m = _away_m(inspection, home)
+    if away_m is None:
+        at = f"{inspection.exif_latitude_deg:.4f}, {inspection.exif_longitude_deg:.4f}"
+        return f"{at} (EXIF); the home’s own place is not known"
+    return f"{metres(away_m)} from the home (EXIF)"
+
+
+def metres(away_m: float) -> str:
+    return f"{away_m:.0f} m" if away_m < 1000 else f"{away_m / 1000:.1f} km"
+
+
+def _away_m(inspection: PhotoInspection | None, home: Property) -> float | None:
+    at = (inspection.exif_latitude_deg, inspection.exif_longitude_deg) if inspection else (None,)
+    known = (*at, home.latitude_deg, home.longitude_deg)
+    return None if None in known else distance_m(*known)  # type: ignore[arg-type]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import product
+from typing import Any
 
 import pytest
 from django.core.cache import cache
@@ -34,7 +35,9 @@ from compliance.audits.wordings import (
 )
 from compliance.models import EvidenceAccess, JobRead
 from compliance.pages.audit_reading_parts import job_page
+from compliance.pages.audit_times import FOLDED_FROM, Event, TimeRow, rows_of
 from jobs.errors import Refused
+from jobs.evidence.clock import ToldTime
 from jobs.models import PhotoInspection
 from tests.calculations.sample_lofts import RECTANGLE
 from tests.compliance.reading_scene import audit_scene
@@ -107,6 +110,24 @@ def test_what_the_drawing_wants_to_be_seen_has_its_contrary_among_the_ready_word
     assert {wording.shows for wording in WANTED} | {"depth against a gauge"} == wanted
     assert wordings_about("pair:P1", HATCH)[0].shown == "Gap in the wool at the hatch."
     assert "eaves" not in " ".join(wording.text for wording in wordings_about("pair:P1", HATCH))
+
+
+def quiet(nth: int, away_m: float | None = 4.0, **fields: Any) -> Event:
+    told = ToldTime(BEFORE_AT + timedelta(minutes=nth), "EXIF", BEFORE_AT)
+    return Event(f"time:photo:{nth}", f"Photo {nth}", told, away_m=away_m, **fields)
+
+
+def test_photos_that_nothing_speaks_against_are_told_as_one_line_and_no_other_event_is():
+    doubted, check = quiet(5, warnings=("Too far.",)), replace(quiet(6), key="check:1")
+    events = [*map(quiet, range(5)), doubted, check, *map(quiet, range(7, 10))]
+
+    rows = rows_of(events)
+
+    assert [event for row in rows for event in row.events] == events
+    assert [len(row.events) for row in rows] == [FOLDED_FROM + 1, 1, 1, 1, 1, 1]
+    assert TimeRow((quiet(1), quiet(2, 1500.0), quiet(3, None))).place == (
+        "1.5 km from the home at most; 1 tell no place"
+    )
 
 
 def test_an_after_photo_alone_is_enough_where_the_drawing_asks_for_no_more():
