@@ -110,6 +110,8 @@ def _refuse_other_code(roll: CompanyRollType, stored: CompanyRollType) -> None:
 
 
 def _refuse_what_cannot_be(roll: CompanyRollType) -> None:
+    if not roll.name:
+        raise Refused("It has no name.", field="name", remedy="Give it the name your crews use.")
     refuse_invalid(roll)
     laid_m3 = roll.roll.laid_volume_m3
     if roll.packed_volume_m3 > SLACK * laid_m3:
