@@ -19,8 +19,9 @@ HEADER = "X-Request-Id"
 NO_REQUEST = "-"
 # Asked for every few seconds, or once a picture; their lines would hide the others.
 UNLOGGED_PATHS = ("/health/", "/static/")
-# A path under here is a secret itself: who reads the log must not read the calendar.
-SECRET_PATHS = ("/calendars/",)
+# A path under here is a secret itself: who reads the log must not read the calendar, nor set a
+# password.
+SECRET_PATHS = ("/calendars/", "/account/password/reset/key/", "/account/address/confirm/")
 WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 logger = logging.getLogger("eavesbook.requests")

@@ -8,7 +8,7 @@ from django.db import OperationalError
 from jobs.evidence import inspection, stopping
 from jobs.intake import batches
 from jobs.models import IntakeBatch, Job, Photo, User
-from jobs.platform import invitations
+from jobs.platform import addresses, invitations
 from jobs.surveying import quantities
 from jobs.uploads import cleaning
 
@@ -77,6 +77,19 @@ def quantify_waiting_jobs() -> None:
 def send_invitation(user_id: int) -> bool:
     """Mail a person the link to set its password; False if there is none to set any more."""
     return invitations.send_invitation_mail(User.objects.with_place().get(pk=user_id))
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def send_address_link(user_id: int, email: str, version: int) -> bool:
+    """Mail the link that makes an address count; False if the account was changed meanwhile."""
+    return addresses.send_link_mail(User.objects.get(pk=user_id), email, version)
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)
+def tell_former_address(user_id: int, former: str, email: str, what: str, by: str) -> None:
+    """Tell the address a person signed in with that another is asked for, or counts now."""
+    person = User.objects.with_place().get(pk=user_id)
+    addresses.tell_former(person, former, email, what, by)
 
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=5, max_retries=6)

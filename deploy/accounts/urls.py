@@ -9,6 +9,7 @@ from __future__ import annotations
 from allauth.account import views
 from django.urls import path, re_path
 
+from deploy.accounts.address import address, address_confirm
 from deploy.accounts.views import SignInView
 
 urlpatterns = [
@@ -17,6 +18,8 @@ urlpatterns = [
     path("closed/", views.signup, name="account_signup"),
     path("inactive/", views.account_inactive, name="account_inactive"),
     path("confirm-password/", views.reauthenticate, name="account_reauthenticate"),
+    path("address/", address, name="account_address"),
+    path("address/confirm/<str:key>/", address_confirm, name="account_address_confirm"),
     path("password/change/", views.password_change, name="account_change_password"),
     path("password/set/", views.password_set, name="account_set_password"),
     path("password/reset/", views.password_reset, name="account_reset_password"),

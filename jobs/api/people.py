@@ -18,7 +18,9 @@ from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.api.roles import ACCOUNT_KEEPERS
 from jobs.errors import Refused
 from jobs.models import Company, Role, Scheme, User
+from jobs.platform.addresses import ask_address
 from jobs.platform.invitations import awaits_password, invite, link_shown_to
+from jobs.platform.mail_bounds import refuse_too_often
 from jobs.platform.people import (
     Capacity,
     Name,
@@ -70,9 +72,9 @@ class PersonSerializer(serializers.ModelSerializer):
         """Name and capacity first, then open or closed; all in the transaction of the request."""
         if data.pop("email", person.email) != person.email:
             raise Refused(
-                "The e-mail address of an account stays.",
+                "The e-mail address of an account is not edited here.",
                 field="email",
-                remedy="Close this account and open another with the new address.",
+                remedy="Post the new one to the account’s address/, which mails a link to it.",
             )
         open_now = data.pop("is_active", person.is_active)
         if data:
@@ -99,6 +101,10 @@ class PersonSerializer(serializers.ModelSerializer):
             data.get("company", person.company),
             data.get("scheme", person.scheme),
         )
+
+
+class AddressIn(serializers.Serializer[Any]):
+    email = serializers.EmailField()
 
 
 class InvitationOut(serializers.Serializer[Any]):
@@ -139,6 +145,17 @@ class PersonViewSet(
         person = self.get_object()
         invite(person)
         return Response({"link": link_shown_to(request.user, person)})
+
+    @extend_schema(request=AddressIn, responses={202: PersonSerializer})
+    @action(detail=True, methods=["post"], url_path="address", filterset_class=None)
+    def address(self, request: Request, pk: str | None = None) -> Response:
+        """Mail a link to another address, which counts once its person opened it."""
+        person, given = self.get_object(), AddressIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        email = given.validated_data["email"]
+        refuse_too_often(request, email)
+        asked = ask_address(person, email, by=request.user)
+        return Response(self.get_serializer(asked).data, status=202)
 
 
 router = SimpleRouter()

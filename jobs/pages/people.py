@@ -14,15 +14,23 @@ from django.views.decorators.http import require_POST
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
-from jobs.pages.people_forms import NewPersonForm, PeopleFilter, PersonForm, person_values
+from jobs.pages.people_forms import (
+    AddressForm,
+    NewPersonForm,
+    PeopleFilter,
+    PersonForm,
+    person_values,
+)
 from jobs.pages.platform import ROWS_A_PAGE, kept
-from jobs.pages.refusals import tell
+from jobs.pages.refusals import REFUSED, put_back, tell, tried
+from jobs.platform.addresses import ask_address
 from jobs.platform.invitations import (
     awaits_password,
     days_to_set_password,
     invite,
     link_shown_to,
 )
+from jobs.platform.mail_bounds import refuse_too_often
 from jobs.platform.people import change_person, close_account, open_account, reopen_account
 
 KEEPERS = (Role.PLANNER, Role.PLATFORM_ADMIN)
@@ -73,26 +81,58 @@ def person_new(request: HttpRequest) -> HttpResponse:
 def person(request: HttpRequest, pk: int) -> HttpResponse:
     """One account. A platform admin edits name and role here."""
     record = _kept_person(request, pk)
-    form = None
-    if request.user.role == Role.PLATFORM_ADMIN:
-        form = PersonForm(request.POST or None, by=request.user, initial=person_values(record))
+    form = _person_form(request.user, record, request.POST or None)
+    if form is not None:
         changed = kept(form, request, lambda given: _change(record, form, request.user))
         if changed is not None:
             messages.success(request, f"{changed} is saved.")
             return redirect("person", pk)
-    link = _link_once(request, record)
-    context = {
+    return render(request, "jobs/people/person.html", _about(request, record, form))
+
+
+def _about(request: HttpRequest, record: User, form: PersonForm | None) -> dict[str, Any]:
+    """The context of an account's page."""
+    asked = AddressForm(initial={"version": record.version}) if record.is_active else None
+    return {
         "person": record,
         "form": form,
-        "link": link,
+        "address_form": asked,
+        "link": _link_once(request, record),
         "days": days_to_set_password(),
         "awaits_password": awaits_password(record),
         "is_self": record.pk == request.user.pk,
         "page_title": str(record),
         "page_kicker": record.get_role_display(),
-        "page_actions": [{"url": reverse("person_edits", args=[pk]), "label": "History"}],
+        "page_actions": [{"url": reverse("person_edits", args=[record.pk]), "label": "History"}],
     }
-    return render(request, "jobs/people/person.html", context)
+
+
+def _person_form(by: Any, record: User, data: Any = None) -> PersonForm | None:
+    """The form of name and role, for the platform admin, who keeps them."""
+    if by.role != Role.PLATFORM_ADMIN:
+        return None
+    return PersonForm(data, by=by, initial=person_values(record))
+
+
+@page_for(*KEEPERS)
+@require_POST
+def person_address(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for another address of an account; refused, the page again with what was typed."""
+    record, form = _kept_person(request, pk), AddressForm(request.POST)
+    if tried(request, form, lambda given: _ask(request, record, given)):
+        return redirect("person", pk)
+    context = put_back(
+        _about(request, record, _person_form(request.user, record)), address_form=form
+    )
+    return render(request, "jobs/people/person.html", context, status=REFUSED)
+
+
+def _ask(request: HttpRequest, record: User, given: Any) -> str:
+    refuse_too_often(request, given["email"])
+    person = ask_address(record, given["email"], by=request.user, version=given["version"])
+    if awaits_password(person):
+        return f"The address is put right, and an invitation is on its way to {person.email}."
+    return f"A link is on its way to {given['email']}: until it is opened, {person.email} counts."
 
 
 def _change(record: User, form: PersonForm, by: Any) -> User:
@@ -155,5 +195,6 @@ urlpatterns = [
     path("people/<int:pk>/", person, name="person"),
     path("people/<int:pk>/close/", person_close, name="person_close"),
     path("people/<int:pk>/reopen/", person_reopen, name="person_reopen"),
+    path("people/<int:pk>/address/", person_address, name="person_address"),
     path("people/<int:pk>/invite/", person_invite, name="person_invite"),
 ]

@@ -67,6 +67,13 @@ class NewPersonForm(PersonForm):
     field_order = ("email",)
 
 
+class AddressForm(forms.Form):
+    """Another address to sign in with."""
+
+    email = forms.EmailField(label="New e-mail address")
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
 def person_values(person: User) -> dict[str, Any]:
     """What the form shows of a person to begin with."""
     names = ("first_name", "last_name", "role", "company", "scheme", "version")

@@ -85,7 +85,7 @@ def close_account(person: User, *, by: User, version: int | None = None) -> User
     with refusals_explained():
         _lock_admins()
         stored = lock_at(person, version)
-        _check_keeps(by, stored)
+        check_keeps(by, stored)
         if not stored.is_active:
             return stored
         _refuse_last_admin(stored, "is_active")
@@ -118,7 +118,7 @@ def reopen_account(person: User, *, by: User, version: int | None = None) -> Use
     """
     with refusals_explained():
         stored = lock_at(person, version)
-        _check_keeps(by, stored)
+        check_keeps(by, stored)
         if stored.is_active:
             return stored
         stored.is_active = True
@@ -132,7 +132,7 @@ def reopen_account(person: User, *, by: User, version: int | None = None) -> Use
 def change_person(
     person: User, name: Name, capacity: Capacity, *, by: User, version: int | None = None
 ) -> User:
-    """Another name, or another capacity that the database's rule allows. The address stays.
+    """Another name, or another capacity that the database's rule allows.
 
     Raises:
         Stale: somebody changed it since it was read at `version`.
@@ -200,7 +200,7 @@ def _of_own_company(capacity: Capacity, by: User) -> Capacity:
     return replace(capacity, company=by.company)
 
 
-def _check_keeps(by: User, person: User) -> None:
+def check_keeps(by: User, person: User) -> None:
     own = by.role == Role.PLANNER and person.company_id == by.company_id
     if by.role != Role.PLATFORM_ADMIN and not own:
         raise Refused(

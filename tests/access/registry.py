@@ -158,6 +158,7 @@ THINGS: dict[str, Thing] = {
     "photos/<moment>": value("before"),
     "key/<uidb36>": value("1"),
     "key/<uidb36>-<key>": value("none"),
+    "address/confirm/<key>": value("none"),
 }
 
 # Where the address works on a record in another state than the one of THINGS.
@@ -234,6 +235,7 @@ OPEN = {
     "account_signup": "closed by the adapter; the sign-in page needs its address",
     "account_inactive": "tells a person whose sign-in was taken away",
     "account_reauthenticate": "asks a signed-in person for the password again",
+    "account_address_confirm": "a new address, by the key that was mailed and the password",
     "account_change_password": "a signed-in person's own password",
     "account_set_password": "a signed-in person's own password",
     "account_reset_password": "a forgotten password",
@@ -272,6 +274,7 @@ KEPT_BY_ADMIN = (
     "person",
     "person_new",
     "person_edits",
+    "person_address",
     "api_company-list",
     "api_company-detail",
     "api_scheme-list",
@@ -279,6 +282,7 @@ KEPT_BY_ADMIN = (
     "api_person-list",
     "api_person-detail",
     "api_person-invitation",
+    "api_person-address",
 )
 TOLD_BY_OFFICE = {(name, "platform_admin") for name in ("rule_list", "rule_edits", *KEPT_BY_ADMIN)}
 
