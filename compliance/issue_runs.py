@@ -25,6 +25,7 @@ from compliance.certificates.issue import issue_certificate
 from compliance.certificates.withdraw import withdrawn_by_a_person
 from compliance.models import Assessment, Certificate, IssueRun, IssueRunJob
 from jobs.errors import Conflict, Refused
+from jobs.evidence.engine_words import zones_in_plural
 from jobs.models import Job, Scheme, Stage, User
 
 PIECE = 10
@@ -242,7 +243,7 @@ def _why_not(job_id: int, refusal: Refused) -> str:
         return "It was not judged yet: the work is not handed over."
     if latest.verdict == Assessment.Verdict.MEETS:
         return str(refusal)[:600]
-    said = [str(sentence) for sentence in latest.missing]
+    said = [zones_in_plural(sentence) for sentence in latest.missing]
     if latest.verdict == Assessment.Verdict.SHORT:
         deficit = f"{latest.deficit_mm:.0f} mm over {latest.deficit_area_m2:.1f} m²"
         said.insert(0, f"Too little wool: {deficit}.")

@@ -11,6 +11,7 @@ from typing import Any
 
 from compliance.judging import STEP_TITLES
 from compliance.models import Assessment
+from jobs.evidence.engine_words import zones_in_plural
 from jobs.models import WorkStep
 
 
@@ -52,5 +53,5 @@ def missing_told(assessment: Assessment) -> list[str]:
     for sentence in assessment.missing:
         begins = next((said for said in undone if sentence.startswith(said)), None)
         note = notes.get(undone[begins], "") if begins else ""
-        told.append(f"{begins}: {note.rstrip('.')}." if note else sentence)
+        told.append(f"{begins}: {note.rstrip('.')}." if note else zones_in_plural(sentence))
     return told

@@ -6,10 +6,17 @@ from django import template
 from django.utils.html import json_script
 from django.utils.safestring import SafeString
 
+from jobs.evidence.engine_words import zones_in_plural
 from jobs.evidence.phone_rules import phone_rules
 from jobs.evidence.site_record import SiteRecord
 
 register = template.Library()
+
+
+@register.filter
+def engine_words(sentence: str) -> str:
+    """A sentence of the engine as pages tell it."""
+    return zones_in_plural(sentence)
 
 
 @register.simple_tag

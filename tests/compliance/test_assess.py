@@ -258,6 +258,20 @@ def test_unproven_names_each_step_of_the_work_that_is_missing():
     )
 
 
+def test_zones_without_a_reading_are_told_in_the_plural_and_stored_as_the_engine_says():
+    scene = bare()
+    told_of = {"visit": scene.visit, "area": scene.area, "measured_by": scene.installer}
+    DepthReadingFactory(**told_of, x_mm=1000, y_mm=1000, depth_mm=285)
+    assessment = assess_job(scene.job.pk)
+    (stored,) = (said for said in assessment.missing if "in the zone round" in said)
+    places = stored.partition("in the zone round ")[2].rstrip(".").split("; ")
+
+    (told,) = (said for said in missing_told(assessment) if "zones" in said)
+
+    assert len(places) > 1
+    assert told.endswith(f"no reading in the {len(places)} zones round {'; '.join(places)}.")
+
+
 def test_steps_that_are_all_done_or_not_needed_keep_no_certificate_back():
     scene = fitted()
     for step in ("eaves", "first_layer", "cross_layers", "hatch_and_tank"):
