@@ -29,7 +29,7 @@ from compliance.pages.audit_reading_parts import job_page
 from jobs.errors import Refused
 from jobs.models import Role
 from jobs.pages.access import page_for
-from jobs.pages.refusals import show_refusal
+from jobs.pages.refusals import REFUSED, put_back, show_refusal
 
 
 @page_for(Role.AUDITOR)
@@ -47,15 +47,13 @@ def drawn_job(request: HttpRequest, pk: int) -> HttpResponse:
 def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None) -> HttpResponse:
     page, point = job_page(drawn, request.user, request.GET.get("point")), request.GET.get("point")
     things = list(page.things())
-    if form is None:
-        form = FindingForm(initial={"concerns": request.GET.get("about", "")}, things=things)
-    form.fields["concerns"].widget.choices = things
+    fresh = FindingForm(initial={"concerns": request.GET.get("about", "")}, things=things)
     context = {
         "drawn": drawn,
         "job": drawn.job,
         "read": page,
         "point": point,
-        "form": form,
+        "form": fresh if drawn.round.state == AuditRound.State.DRAWN else None,
         "neighbours": neighbours_of(drawn),
         "seen": sorted(seen_by(drawn, request.user)),  # type: ignore[arg-type]
         "wordings": WORDINGS,
@@ -64,7 +62,11 @@ def _page(request: HttpRequest, drawn: DrawnJob, form: FindingForm | None = None
         "page_title": f"{drawn.job.reference}, {drawn.job.property.address}",
         **said_of(drawn, dict(things)),
     }
-    return render(request, "compliance/audits/reading.html", context)
+    if form is not None:
+        form.fields["concerns"].widget.choices = things
+        put_back(context, form=form)
+    status = REFUSED if form is not None else HTTPStatus.OK
+    return render(request, "compliance/audits/reading.html", context, status=status)
 
 
 @require_POST

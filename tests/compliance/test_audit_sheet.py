@@ -197,6 +197,21 @@ def test_a_script_marks_a_job_as_read_and_is_told_when_it_is_not_taken(client):
     assert refused.status_code == 409 and "closed" in refused.json()["refused"]
 
 
+@pytest.mark.django_db
+def test_words_of_a_finding_that_comes_too_late_are_shown_to_be_copied(client):
+    scene = audit_scene()
+    client.force_login(scene.auditor)
+    scene.round.state = "closed"
+    scene.round.save(update_fields=["state"])
+
+    typed = {"severity": "major", "text": "Gap of a hand beside the hatch."}
+    refused = client.post(reverse("finding_draft_new", args=[scene.drawn.pk]), typed)
+
+    assert refused.status_code == 422
+    assert "closed" in refused.text and typed["text"] in refused.text
+    assert "data-finding-form" not in refused.text
+
+
 def looked_at(photo, *warnings: dict[str, object], version: str = "8") -> None:
     PhotoInspection.objects.create(
         photo=photo, inspector_version=version, readable=True, warnings=list(warnings)
