@@ -194,9 +194,11 @@ def erasure_answer(request: HttpRequest, pk: int) -> HttpResponse:
         waiting = ErasureRequest.objects.filter(job=job).waiting().first()
         if waiting is None:
             raise Refused("No erasure of this job waits for an answer.")
-        agreed = request.POST.get("decision") == "agree"
-        answer_request(waiting, agreed, request.user, given["answer"])
-        return "Erased." if agreed else "It is kept."
+        decision = request.POST.get("decision")
+        if decision not in ("agree", "keep"):
+            raise Refused("Say whether it is erased or kept.")
+        answer_request(waiting, decision == "agree", request.user, given["answer"])
+        return "Erased." if decision == "agree" else "It is kept."
 
     return _act(request, pk, act, answer_form=AnswerForm(request.POST))
 

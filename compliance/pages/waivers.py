@@ -36,12 +36,15 @@ def waive(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(*WAIVER_ANSWERERS)
 def waiver_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """The second person's answer to the waiver of a job that waits for one."""
-    agreed = request.POST.get("answer") == "agree"
+    answer = request.POST.get("answer")
+    agreed = answer == "agree"
 
     def act(job: Job, given: Mapping[str, Any]) -> str:
         waiver = newest_waiver(job)
         if waiver is None:
             raise Refused("This job has no waiver.")
+        if answer not in ("agree", "no"):
+            raise Refused("Say whether you agree to the waiver or turn it down.")
         answer_waiver(waiver, agreed, request.user, given["note"])
         return "The shortfall is waived." if agreed else "Turned down."
 

@@ -43,17 +43,26 @@ def survey_form(request: HttpRequest, pk: int) -> HttpResponse:
     posted = request.POST if request.method == "POST" else None
     try:
         draft, source = draft_or_blank(job, request.user, timezone.localdate())
-        sheet = SurveySheet(draft, source, posted)
-        if posted is not None and sheet.is_valid():
-            return _keep(request, job, sheet)
     except Conflict as refusal:
-        if posted is None or refusal.field == "job":
+        if posted is None:
             messages.error(request, str(refusal))
             return redirect("job", pk=job.pk)
-        sheet.form.add_error(None, str(refusal))
+        return _show(request, job, _too_late(job, request, refusal))
+    sheet = SurveySheet(draft, source, posted)
+    try:
+        if posted is not None and sheet.is_valid():
+            return _keep(request, job, sheet)
     except Refused as refusal:
         sheet.form.add_error(None, str(refusal))
     return _show(request, job, sheet)
+
+
+def _too_late(job: Job, request: HttpRequest, refusal: Refused) -> SurveySheet:
+    """What was measured while the job went on past surveying, to be read and noted elsewhere."""
+    never = Survey(job=job, surveyed_by=request.user, surveyed_on=timezone.localdate())
+    sheet = SurveySheet(never, None, request.POST)
+    sheet.form.add_error(None, str(refusal))
+    return sheet
 
 
 def _keep(request: HttpRequest, job: Job, sheet: SurveySheet) -> HttpResponse:

@@ -300,6 +300,41 @@ def test_the_page_leads_both_people_through(client: Client):
     assert Shortfall.objects.get().waived_by is not None
 
 
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"answer": "agree", "note": "x" * 601}, "At most 600 characters"),
+        ({"answer": "", "note": REASON}, "Say whether you agree"),
+    ],
+)
+def test_a_refused_answer_comes_back_with_its_note(client: Client, given: dict, said: str):
+    scene, _ = short_scene()
+    record_waiver(open_of(scene), REASON, officer(scene))
+    client.force_login(officer(scene))
+
+    page = client.post(f"/proof/jobs/{scene.job.pk}/waiver-answer/", given)
+
+    assert page.status_code == 422
+    assert page.context["answer_form"]["note"].value() == given["note"]
+    assert said in page.content.decode()
+    assert not WaiverAnswer.objects.exists()
+
+
+def test_an_answer_that_comes_second_is_left_to_be_copied(client: Client):
+    scene, _ = short_scene()
+    answer_waiver(
+        record_waiver(open_of(scene), REASON, officer(scene)), False, officer(scene), "No"
+    )
+    client.force_login(officer(scene))
+    given = {"answer": "no", "note": "The ceiling bears it after all"}
+
+    page = client.post(f"/proof/jobs/{scene.job.pk}/waiver-answer/", given).content.decode()
+
+    told = page.partition("<h1>")[0]
+    assert "This waiver is answered already." in told
+    assert given["note"] in told
+
+
 def test_the_api_does_the_same():
     scene, _ = short_scene()
     one, two = APIClient(), APIClient()

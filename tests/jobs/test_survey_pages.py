@@ -162,6 +162,17 @@ def test_a_second_surveyors_save_is_not_overwritten(client, job, surveyor):
     assert "changed by someone else" in stale.text
 
 
+def test_what_was_measured_is_not_lost_when_the_job_went_on_meanwhile(client, surveyor):
+    job = JobFactory(company=surveyor.company, stage="booked")
+
+    page = client.post(reverse("survey_form", args=[job.pk]), typed(**{"areas-0-length_m": "8.17"}))
+
+    assert page.status_code == 422
+    assert "until a fitting visit is booked" in page.content.decode()
+    assert "8.17" in page.content.decode()
+    assert not Survey.objects.exists()
+
+
 def test_another_companys_survey_is_not_there(client, surveyor):
     foreign = JobFactory()
 
