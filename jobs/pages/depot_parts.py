@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from jobs.catalogues import has_own_roll_types
 from jobs.loading.standing import urgent_count
-from jobs.models import Role, User
+from jobs.models import Job, Role, User
 from jobs.pages.registry import (
     Attention,
     NavigationItem,
@@ -27,10 +27,11 @@ def stock_attention(user: User) -> list[Attention]:
 
 
 def roll_attention(user: User) -> list[Attention]:
-    """Told until the company has a roll type of its own: what it plans with is invented."""
-    invented = 0 if has_own_roll_types(user.company_id) else 1
+    """Told, from the first open job on, until the company has a roll type of its own in use."""
+    invented = not has_own_roll_types(user.company_id)
+    waits = invented and Job.objects.visible_to(user).open().exists()
     sentence = "list of rolls is invented: lofts are planned with it until you enter your own"
-    return [Attention(invented, sentence, reverse("roll_type_list"))]
+    return [Attention(int(waits), sentence, reverse("roll_type_list"))]
 
 
 def register() -> None:

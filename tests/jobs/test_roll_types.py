@@ -244,6 +244,7 @@ def test_the_list_says_what_follows_from_each_roll(office):
 
 def test_while_there_is_none_every_page_of_it_says_that_rolls_are_invented(office):
     planner = signed_in(office.planner)
+    office.job()
     assert "You plan with invented rolls" in planner.get(reverse("roll_type_list")).text
     assert "list of rolls is invented" in planner.get(reverse("desk")).text
 
