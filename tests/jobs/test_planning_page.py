@@ -147,7 +147,7 @@ def test_what_waits_is_listed_with_what_it_asks_for():
     words = text_of(board_page(office))
 
     assert "To be planned 1" in words
-    assert re.search(r"7 Waiting Way .* Fitting visit, 3 h .*late .*priority 5", words)
+    assert re.search(r"7 Waiting Way .* Fitting visit, 3:00 h .*late .*priority 5", words)
 
 
 @pytest.mark.parametrize(
