@@ -10,6 +10,7 @@ from datetime import timedelta
 
 from django.utils import timezone
 
+from compliance.audits.answers import DAYS_FOR_CRITICAL
 from compliance.certificates.withdraw import withdraw_certificate
 from compliance.models import (
     AuditFollowUp,
@@ -27,7 +28,8 @@ from jobs.stages import lock_job
 
 Kind = AuditFollowUp.Kind
 DAYS_FOR = {Kind.CALL_BACK: 28, Kind.WITHDRAWAL: 7}
-"""Until when the company acts [days]: common practice, no published source."""
+"""Until when the company acts [days]: common practice, no published source. After a critical
+finding it is the day by which that is to be answered (`DAYS_FOR_CRITICAL`)."""
 
 SERIOUS = (Finding.Severity.MAJOR, Finding.Severity.CRITICAL)
 URGENT_PRIORITY, USUAL_PRIORITY = 5, 4
@@ -61,9 +63,14 @@ def ask_follow_up(finding: Finding, kind: str, by: User, reason: str = "") -> Au
             finding=finding,
             job=job,
             reason=(reason.strip() or finding.text)[:600],
-            due_on=timezone.localdate() + timedelta(days=DAYS_FOR[Kind(kind)]),
+            due_on=timezone.localdate() + timedelta(days=_days_for(finding, kind)),
             asked_by=by,
         )
+
+
+def _days_for(finding: Finding, kind: str) -> int:
+    critical = finding.severity == Finding.Severity.CRITICAL
+    return DAYS_FOR_CRITICAL if critical else DAYS_FOR[Kind(kind)]
 
 
 def take_up(follow_up: AuditFollowUp, by: User, note: str = "") -> AuditFollowUpAnswer:

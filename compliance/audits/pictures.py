@@ -207,18 +207,29 @@ def measured_again(user: User | Any, record: AuditRound | None) -> Picture | Non
         rows = rows.filter(drawn_job__round=record)
     found = list(
         rows.order_by("drawn_job_id", "reading_id").values_list(
-            "drawn_job__job_id", "reading__visit__crew__name", "depth_mm", "reading__depth_mm"
+            "drawn_job__job_id",
+            "reading__visit__crew__name",
+            "reading__visit__crew__company__name",
+            "depth_mm",
+            "reading__depth_mm",
         )
     )
     if len(found) < LEAST_PAIRS:
         return None
-    pairs = [(float(again), float(first)) for _, _, again, first in found]
-    columns = ("job", "crew", "auditor_mm", "installer_mm", "difference_mm")
+    pairs = [(float(again), float(first)) for *_, again, first in found]
+    several = len({company for _, _, company, _, _ in found}) > 1
     data = tuple(
-        (reference_of(job), crew, again, first, _mm(again - first))
-        for job, crew, again, first in found
+        (
+            reference_of(job),
+            f"{company}: {crew}" if several else crew,
+            again,
+            first,
+            _mm(again - first),
+        )
+        for job, crew, company, again, first in found
     )
-    table = Table(columns, data)
+    names = ("job", "crew", "auditor_mm", "installer_mm", "difference_mm")
+    table = Table(tuple(name.replace("_", " ") for name in names), data)
     return Picture(
         "measured-again",
         "Measured again",
@@ -226,7 +237,7 @@ def measured_again(user: User | Any, record: AuditRound | None) -> Picture | Non
         "Bland and Altman’s picture: the auditor’s depth less the installer’s over the mean of "
         "both. About 95% of differences lie between the outer lines.",
         table,
-        table,
+        Table(names, data),
     )
 
 

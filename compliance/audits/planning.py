@@ -98,6 +98,8 @@ def commit_round(
         _inspect_as_the_rules_say(record, terms.severity)
     _refuse_plan(record)
     with refusals_explained():
+        Scheme.objects.select_for_update(no_key=True).get(pk=scheme.pk)
+        _refuse_used_secret(record)
         record.save()
         begin_series(record)
         _note_inspected_so(record)
@@ -177,6 +179,20 @@ def _commitment(given: str) -> str:
             remedy="Give its 64 hexadecimal digits; the page makes them for you.",
         )
     return commitment
+
+
+def _refuse_used_secret(record: AuditRound) -> None:
+    """A draw shows its secret. Used again, the company would know it before the next Seal, and
+    could try which jobs to certify before it. The scheme's row is locked: of two at once one waits.
+    """
+    used = AuditRound.objects.filter(nonce_commitment=record.nonce_commitment)
+    if used.exists():
+        own = used.filter(scheme=record.scheme).first()
+        raise Refused(
+            f"{f'“{own.name}”' if own else 'A round'} was begun with this secret already.",
+            field="nonce_commitment",
+            remedy="Make another one: a draw shows its secret, so each serves one round.",
+        )
 
 
 def _areas(given: tuple[str, ...] | list[str]) -> list[str]:

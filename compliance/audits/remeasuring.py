@@ -6,7 +6,7 @@ agreement between two methods of clinical measurement", The Lancet 327 (1986), 3
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -96,15 +96,23 @@ def remeasure(drawn: DrawnJob, by: User, rows: Iterable[Again]) -> list[Remeasur
 def agreement_of(record: AuditRound) -> RoundAgreement:
     """How the auditor's depths agree with the installers' in a round. One query."""
     rows = list(Remeasurement.objects.current().filter(drawn_job__round=record).with_pairs())
-    by_crew: dict[str, list[Remeasurement]] = {}
+    crew_of, by_crew = crew_names(rows), dict[str, list[Remeasurement]]()
     for row in rows:
-        by_crew.setdefault(row.reading.visit.crew.name, []).append(row)
+        by_crew.setdefault(crew_of(row), []).append(row)
     whole = _crew("All crews", rows)
     return RoundAgreement(
         whole=whole,
         crews=tuple(_crew(name, by_crew[name]) for name in sorted(by_crew)),
         svg=draw_agreement(pairs_mm(rows)) if whole.found else "",
     )
+
+
+def crew_names(rows: Sequence[Remeasurement]) -> Callable[[Remeasurement], str]:
+    """Tells the crew whose reading it is; with its company where crews of several are compared,
+    since two companies may have crews of one name."""
+    if len({row.reading.visit.crew.company_id for row in rows}) > 1:
+        return lambda row: f"{row.reading.visit.crew.company.name}: {row.reading.visit.crew.name}"
+    return lambda row: str(row.reading.visit.crew.name)
 
 
 def pairs_mm(rows: Sequence[Remeasurement]) -> list[tuple[float, float]]:

@@ -253,7 +253,10 @@ def _picture(picture: Picture) -> dict[str, Any]:
 
 
 def _table(table: Table) -> dict[str, Any]:
-    return {"columns": list(table.columns), "rows": [_said(row) for row in table.rows]}
+    return {
+        "columns": [name[:1].upper() + name[1:] for name in table.columns],
+        "rows": [_said(row) for row in table.rows],
+    }
 
 
 def _said(row: Iterable[Cell]) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Count, Exists, OuterRef, Subquery
 from django.utils import timezone
 
+from compliance.audits.things import words_of
 from compliance.models import AuditFollowUp, AuditRound, Finding, PopulationJob
 from jobs.models import User
 from jobs.models.jobs import reference_of
@@ -76,7 +77,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "company": str(job.company),
         "number": finding.pk,
         "on": _day(finding.found_at),
-        "concerns": finding.concerns.replace(":", " "),
+        "concerns": (words_of(job, finding.concerns) or "") if finding.concerns else "",
         "text": finding.text,
         "exchange": exchange,
         "open": "" if exchange else f"Not answered yet.{due}",

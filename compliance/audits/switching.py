@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calculations.sampling import InspectionPlan, SwitchingState, after_lot, resume
-from calculations.sampling.switching import SCORE_FOR_REDUCED
+from calculations.sampling.switching import SCORE_FOR_REDUCED, WATCHED_LOTS
 from compliance.models import AuditRound, SwitchingStep
 from jobs.errors import Conflict, Refused
 from jobs.models import Company, Crew, Scheme, User
@@ -151,6 +151,11 @@ def _store(
     )
 
 
+def _lots_in_which_another_tightens(recent: tuple[bool, ...]) -> int:
+    """How many lots more the one that was not accepted stays among five in a row."""
+    return WATCHED_LOTS - (len(recent) - recent.index(False)) if False in recent else 0
+
+
 def _why(
     name: str,
     before: SwitchingState,
@@ -175,8 +180,11 @@ def _why(
     if moved == ("reduced", "normal"):
         return f"{ended}: one lot that is not ends reduced inspection."
     if after.severity == "normal":
-        if False in after.recent:
+        if not accepted:
             return f"{ended}: one more like it within five rounds, and inspection is tightened."
+        if left := _lots_in_which_another_tightens(after.recent):
+            rounds = "the next round" if left == 1 else f"one of the next {left} rounds"
+            return f"{ended}, but one before it was not: if {rounds} is not, it is tightened."
         return f"{ended}; the switching score is {after.score} of {SCORE_FOR_REDUCED}."
     if after.severity == "tightened":
         in_row = (*after.recent[::-1], False).index(False)

@@ -66,7 +66,7 @@ class RemeasurementQuerySet(models.QuerySet[Any]):
     def with_pairs(self) -> Self:
         """With the installer's reading beside each, its crew and its loft area."""
         return self.select_related(
-            "reading__area", "reading__visit__crew", "drawn_job__job", "measured_by"
+            "reading__area", "reading__visit__crew__company", "drawn_job__job", "measured_by"
         ).order_by("drawn_job__draw_order", "reading_id", "id")
 
 

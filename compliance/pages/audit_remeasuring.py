@@ -11,7 +11,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 
 from calculations.drawing.places import NumberedPlace, draw_places
-from compliance.audits.remeasuring import agreement_of, readings_to_measure, remeasure
+from compliance.audits.remeasuring import (
+    agreement_of,
+    crew_names,
+    readings_to_measure,
+    remeasure,
+)
 from compliance.evidence_access import note_access
 from compliance.models import AuditRound, DrawnJob, Remeasurement
 from compliance.pages.audit_reading_forms import AgainForm
@@ -119,17 +124,19 @@ def agreement_csv(request: HttpRequest, pk: int) -> HttpResponse:
     answer = HttpResponse(content_type="text/csv", headers={"Content-Disposition": name})
     lines = csv.writer(answer)
     lines.writerow(COLUMNS)
-    for row in agreement_of(record).whole.pairs:
-        lines.writerow(_line(row))
+    rows = agreement_of(record).whole.pairs
+    crew_of = crew_names(rows)
+    for row in rows:
+        lines.writerow(_line(row, crew_of(row)))
     return answer
 
 
-def _line(row: Remeasurement) -> list[object]:
+def _line(row: Remeasurement, crew: str) -> list[object]:
     reading = row.reading
     return [
         row.drawn_job.job.reference,
         reading.pk,
-        _plain(reading.visit.crew.name),
+        _plain(crew),
         _plain(reading.area.name),
         row.x_mm,
         row.y_mm,

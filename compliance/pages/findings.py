@@ -31,7 +31,7 @@ from jobs.evidence.media_types import JPEG
 from jobs.models import Role
 from jobs.pages.access import page_for
 from jobs.pages.photos import NOTHING_RUNS, chunks_for
-from jobs.pages.refusals import show_refusal
+from jobs.pages.refusals import refuse_unfit, show_refusal, tell
 
 PAGE_ROWS = 40
 COPIES = ("display", "thumb")
@@ -147,13 +147,18 @@ def _may_reply(request: HttpRequest, told: Any) -> bool:
 def finding_reply(request: HttpRequest, pk: int) -> HttpResponse:
     """The auditor accepts the newest answer, which closes the finding, or says why not."""
     record = _finding(request, pk)
-    accepted = request.POST.get("word") == "accept"
-    try:
-        reply_to_answer(record, request.user, accepted=accepted, text=request.POST.get("text", ""))
-        messages.success(request, "Closed." if accepted else "The company is asked again.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    tell(request, lambda: _replied(record, request))
     return redirect("finding", pk=record.pk)
+
+
+def _replied(record: Finding, request: HttpRequest) -> str:
+    form, word = ReplyForm(request.POST), request.POST.get("word")
+    if word not in ("accept", "return"):
+        raise Refused("Say whether the answer is accepted, or asked for again.", field="word")
+    refuse_unfit(form)
+    accepted = word == "accept"
+    reply_to_answer(record, request.user, accepted=accepted, **form.cleaned_data)
+    return "Closed." if accepted else "The company is asked again."
 
 
 @page_for(*READS)

@@ -18,11 +18,12 @@ from compliance.pages.audits import population_answer
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
-from jobs.pages.refusals import tell
+from jobs.pages.refusals import refuse_unfit, tell
 from jobs.pages.registry import Attention, register_attention
 
 ANSWERERS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 SHOWN_ANSWERED = 50
+ACTS = {"take_up": take_up, "turn_down": turn_down}
 
 
 class FollowUpAnswerForm(forms.Form):
@@ -110,9 +111,16 @@ def follow_up_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Do what was asked, or say why not."""
     follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
     follow_up = get_object_or_404(follow_ups, pk=pk)
-    act = turn_down if request.POST.get("answer") == "turn_down" else take_up
-    tell(request, lambda: _told(act(follow_up, request.user, request.POST.get("note", ""))))
+    tell(request, lambda: _answered(follow_up, request))
     return redirect("asked_by_auditors")
+
+
+def _answered(follow_up: AuditFollowUp, request: HttpRequest) -> str:
+    form, act = FollowUpAnswerForm(request.POST), ACTS.get(request.POST.get("answer", ""))
+    if act is None:
+        raise Refused("Say whether it is done, or turned down.", field="answer")
+    refuse_unfit(form)
+    return _told(act(follow_up, request.user, form.cleaned_data["note"]))
 
 
 def _told(answer: object) -> str:

@@ -135,7 +135,6 @@ SECRETS = {
     "other_company": "Oxbarrow",
 }
 ROLES = tuple(Role.values)
-NONCE = "5f" * 32
 
 
 @dataclass
@@ -526,9 +525,10 @@ def audit(world: World) -> None:
         period_to=today + timedelta(days=2),
         company=world.company,
     )
-    committed = hashlib.sha256(bytes.fromhex(NONCE)).hexdigest()
+    nonce = hashlib.sha256(f"nonce of {world.secret}".encode())
+    committed = hashlib.sha256(nonce.digest()).hexdigest()
     world.round = commit_round(world.scheme, auditor, terms, committed)
-    world.round = draw_sample(seal_population(world.round), NONCE)
+    world.round = draw_sample(seal_population(world.round), nonce.hexdigest())
     world.seal = make_seal()
     world.drawn = world.round.drawn_jobs.get(job=world.job)
     world.finding = record_finding(

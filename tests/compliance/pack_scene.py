@@ -28,7 +28,7 @@ from compliance.verify import MemorySource, PackReport, verify_pack
 from compliance.waivers import answer_waiver
 from jobs.evidence.content_store import keep
 from jobs.models import Photo
-from tests.access.worlds import NONCE, World, build
+from tests.access.worlds import World, build
 from tests.compliance.edited_scene import edited_rows
 from tests.compliance.scene import certified_scene, look_at
 from tests.factories import (
@@ -106,9 +106,10 @@ def widened_round(world: World) -> None:
         confidence=0.5,
     )
     auditor = world.people["auditor"]
-    committed = hashlib.sha256(bytes.fromhex(NONCE)).hexdigest()
+    nonce = "6e" * 32
+    committed = hashlib.sha256(bytes.fromhex(nonce)).hexdigest()
     begun = commit_round(world.scheme, auditor, terms, committed)
-    drawn = draw_sample(seal_population(begun), NONCE)
+    drawn = draw_sample(seal_population(begun), nonce)
     record_finding(drawn.drawn_jobs.get(), auditor, severity="minor", text="Thin at the hatch")
     widen_round(drawn, "One of one was defective", auditor)
 

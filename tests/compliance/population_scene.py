@@ -38,8 +38,19 @@ from tests.factories import (
     VisitFactory,
 )
 
-NONCE = hashlib.sha256(b"a secret of the auditor").hexdigest()
-COMMITMENT = hashlib.sha256(bytes.fromhex(NONCE)).hexdigest()
+_secrets: dict[str, str] = {}
+"""By commitment: each round has a secret of its own."""
+
+
+def new_commitment() -> str:
+    nonce = hashlib.sha256(f"secret {len(_secrets)} of the auditor".encode()).hexdigest()
+    commitment = hashlib.sha256(bytes.fromhex(nonce)).hexdigest()
+    _secrets[commitment] = nonce
+    return commitment
+
+
+def secret_of(record: AuditRound) -> str:
+    return _secrets[record.nonce_commitment]
 
 
 @dataclass(frozen=True)
@@ -71,10 +82,11 @@ class Population:
             "period_to": today,
             **terms,
         }
-        return commit_round(self.scheme, self.auditor, RoundTerms(**asked), COMMITMENT)
+        return commit_round(self.scheme, self.auditor, RoundTerms(**asked), new_commitment())
 
     def draw(self, **terms: Any) -> AuditRound:
-        return draw_sample(seal_population(self.begin(**terms)), NONCE)
+        sealed = seal_population(self.begin(**terms))
+        return draw_sample(sealed, secret_of(sealed))
 
     def read(self, record: AuditRound, defective: int = 0, severity: str = "major") -> None:
         """Read what is unread of a round; the first `defective` jobs are found so."""

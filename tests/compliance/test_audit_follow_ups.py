@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, transaction
 from django.test import Client
+from django.utils import timezone
 
+from compliance.audits.findings import record_finding
 from compliance.audits.follow_up import ask_follow_up, take_up, turn_down
 from compliance.audits.outcome import outcome_of
 from compliance.audits.rounds import close_round, widen_round
@@ -65,6 +67,16 @@ def test_two_of_five_not_accepted_tighten_the_next_round_and_it_says_why(scene: 
     noted = AuditFollowUp.objects.get(round=last, kind="tightened")
     assert noted.answer.note == "Autumn is inspected at tightened."
     assert LedgerEntry.objects.filter(kind="compliance_switchingstep").count() == 3
+
+
+def test_an_accepted_round_after_one_that_was_not_says_how_long_that_one_counts(scene: Population):
+    """ISO 2859-1, 9.3.3.1: two of five or fewer lots in a row that are not accepted tighten."""
+    said = [scene.closed(found, **SMALL).switching_step.why for found in (1, 0, 0, 0, 0)]
+
+    assert "one more like it within five rounds" in said[0]
+    assert "accepted, but one before it was not: if one of the next 3 rounds is not" in said[1]
+    assert "if the next round is not, it is tightened" in said[3]
+    assert "the switching score is" in said[4]
 
 
 def test_each_crew_company_and_scheme_has_a_series_of_its_own(scene: Population):
@@ -241,6 +253,36 @@ def test_a_widening_is_noted_and_done_once_all_is_read(scene: Population):
 
 
 # --- Pages
+
+
+def test_what_may_be_dangerous_is_put_right_sooner(scene: Population):
+    record = scene.draw()
+    first, second = record.drawn_jobs.select_related("round", "job")[:2]
+    days = []
+    for drawn, severity in ((first, "critical"), (second, "major")):
+        finding = record_finding(drawn, scene.auditor, severity=severity, text="A covered light.")
+        for kind in ("call_back", "withdrawal"):
+            days.append(ask_follow_up(finding, kind, scene.auditor).due_on - timezone.localdate())
+
+    assert [each.days for each in days] == [3, 3, 28, 7]
+
+
+@pytest.mark.parametrize(
+    ("sent", "said"),
+    [
+        pytest.param({"answer": "turn_down", "note": "x" * 601}, "600", id="too long"),
+        pytest.param({"answer": "else"}, "done, or turned down", id="no such answer"),
+        pytest.param({}, "done, or turned down", id="nothing"),
+    ],
+)
+def test_an_answer_that_the_page_does_not_offer_does_nothing(scene: Population, sent, said):
+    asked = ask_follow_up(scene.finding(), "withdrawal", scene.auditor)
+
+    shown = signed_in(scene.officer).post(f"/findings/asked/{asked.pk}/answer/", sent, follow=True)
+
+    assert shown.status_code == 200 and said in shown.text
+    assert not AuditFollowUpAnswer.objects.exists()
+    assert Certificate.objects.current().filter(job=asked.job).exists()
 
 
 def test_the_officer_sees_what_is_asked_and_withdraws_on_the_page(scene: Population):

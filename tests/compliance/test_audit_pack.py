@@ -22,7 +22,7 @@ from compliance.audits.rounds import commit_round
 from compliance.models import EvidenceAccess
 from compliance.verify import layout
 from jobs.errors import Conflict
-from tests.compliance.audit_scene import ANSWER_FILE, COMMITMENT, ReadRound, read_round
+from tests.compliance.audit_scene import ANSWER_FILE, ReadRound, read_round
 from tests.compliance.pack_scene import check, files_of, own_key
 from tests.compliance.tampering import insider
 from tests.compliance.test_audit_rounds import terms
@@ -168,7 +168,7 @@ def test_the_verifier_in_it_needs_nothing_but_python(files, tmp_path: Path):
 
 
 def test_there_is_none_before_the_draw(scene: ReadRound):
-    begun = commit_round(scene.auditor.scheme, scene.auditor, terms(), COMMITMENT)
+    begun = commit_round(scene.auditor.scheme, scene.auditor, terms(), "ab" * 32)
 
     with pytest.raises(Conflict, match="once the sample is drawn"):
         round_scope(begun, scene.auditor)

@@ -15,7 +15,7 @@ from compliance.audits.pictures import pictures_for
 from compliance.audits.report import report_contents
 from compliance.audits.rounds import commit_round
 from jobs.errors import Conflict
-from tests.compliance.audit_scene import COMMITMENT, ReadRound, read_round
+from tests.compliance.audit_scene import ReadRound, read_round
 from tests.compliance.test_audit_rounds import terms
 from tests.factories import UserFactory
 
@@ -112,7 +112,7 @@ def test_the_report_says_what_was_decided_and_by_which_draw(scene: ReadRound):
 
 
 def test_there_is_no_report_before_the_draw(client: Client, scene: ReadRound):
-    begun = commit_round(scene.auditor.scheme, scene.auditor, terms(), COMMITMENT)
+    begun = commit_round(scene.auditor.scheme, scene.auditor, terms(), "ab" * 32)
     client.force_login(scene.auditor)
 
     answer = client.get(f"/audit/rounds/{begun.pk}/report.pdf", follow=True)

@@ -40,7 +40,7 @@ from compliance.ledger.seals import make_seal
 from compliance.models import AuditRound, LedgerEntry, PopulationJob
 from jobs.errors import Conflict, Refused
 from jobs.models import Job
-from tests.compliance.population_scene import NONCE, Population, population
+from tests.compliance.population_scene import Population, population, secret_of
 from tests.factories import CrewFactory
 
 pytestmark = pytest.mark.django_db
@@ -150,7 +150,7 @@ def test_what_changes_after_the_seal_changes_nothing(scene: Population):
     scene.jobs[0].visits.update(crew=CrewFactory(company=scene.company))
 
     assert population_file(sealed) == before
-    assert repeat_agrees(draw_sample(sealed, NONCE))
+    assert repeat_agrees(draw_sample(sealed, secret_of(sealed)))
 
 
 def test_small_strata_are_put_together_until_each_can_have_two():
@@ -166,7 +166,7 @@ def test_small_strata_are_put_together_until_each_can_have_two():
 def test_by_confidence_every_stratum_is_made_sure_of(scene: Population):
     terms = {"plan": "confidence", "confidence": 0.9, "defective_share": 0.25}
     alike = seal_population(scene.begin(**terms))
-    draw_sample(alike, NONCE)
+    draw_sample(alike, secret_of(alike))
     risky = seal_population(scene.begin(**terms, strata_by="crew", allocation="risk"))
 
     assert alike.sample_size == confidence_sample_size(12, 0.9, 0.25)
@@ -275,7 +275,7 @@ def test_nobody_seals_again_and_again_until_a_sample_pleases(scene: Population):
     sealed = seal_population(other)
     assert [record.name for record in given_up_before(sealed)] == ["Autumn"]
     with pytest.raises(Conflict, match="Given up"):
-        draw_sample(first, NONCE)
+        draw_sample(first, secret_of(first))
 
 
 def test_a_round_given_up_over_one_crew_is_told_of_that_crew_and_of_no_other(scene: Population):
@@ -389,7 +389,7 @@ def test_raw_sql_cannot_draw_a_stranger_or_too_few(scene: Population):
     refused(f"{DRAWN} VALUES (%s, %s, 1, '', 1, NULL)", sealed.pk, stranger.pk)
     refused(
         "UPDATE compliance_auditround SET state = 'drawn', nonce_hex = %s WHERE id = %s",
-        NONCE,
+        secret_of(sealed),
         sealed.pk,
     )
     refused(

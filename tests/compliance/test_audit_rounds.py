@@ -149,6 +149,17 @@ def test_terms_that_cannot_be_are_refused(auditor, changes, commitment, field):
     assert refusal.value.field == field
 
 
+def test_a_secret_serves_one_round(auditor):
+    """A draw shows it: the company would know the seed of the next before it is sealed."""
+    first = commit_round(auditor.scheme, auditor, terms(), COMMITMENT)
+
+    with pytest.raises(Refused, match="begun with this secret already") as refusal:
+        commit_round(auditor.scheme, auditor, terms(name="Again"), COMMITMENT.upper())
+
+    assert refusal.value.field == "nonce_commitment"
+    assert list(AuditRound.objects.all()) == [first]
+
+
 def test_a_period_without_certificates_has_nothing_to_draw_from(auditor):
     early = timezone.localdate() - timedelta(days=400)
     empty = commit_round(

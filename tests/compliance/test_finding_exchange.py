@@ -23,7 +23,14 @@ from compliance.audits.answers import (
 from compliance.audits.chasing import remind_of_answers
 from compliance.audits.findings import record_finding
 from compliance.audits.follow_up import ask_follow_up
-from compliance.models import AnswerEvidence, EvidenceAccess, Finding, FindingAnswer, LedgerEntry
+from compliance.models import (
+    AnswerEvidence,
+    EvidenceAccess,
+    Finding,
+    FindingAnswer,
+    FindingReply,
+    LedgerEntry,
+)
 from jobs.errors import Conflict, Refused
 from tests.compliance.paper import plain_pdf
 from tests.compliance.reading_scene import AuditScene, audit_scene
@@ -136,6 +143,23 @@ def test_an_answer_is_not_turned_down_without_a_reason(scene, finding, officer):
 def test_nothing_is_replied_before_an_answer(scene, finding):
     with pytest.raises(Conflict, match="No answer waits"):
         reply_to_answer(finding, scene.auditor, accepted=True)
+
+
+@pytest.mark.parametrize(
+    ("sent", "said"),
+    [
+        ({"word": "accepted", "text": "Fine."}, "accepted, or asked for again"),
+        ({"word": "return", "text": "x" * 4001}, "most 4000 characters"),
+    ],
+)
+def test_a_reply_that_the_page_does_not_offer_is_none(client, scene, finding, officer, sent, said):
+    answer_finding(finding, officer, "Covered again.")
+    client.force_login(scene.auditor)
+
+    shown = client.post(reverse("finding_reply", args=[finding.pk]), sent, follow=True)
+
+    assert said in shown.text
+    assert not FindingReply.objects.exists()
 
 
 def test_pages_give_each_side_its_form_when_it_is_its_turn(client, scene, finding, officer):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -9,12 +11,19 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 
 from compliance.audits.reading import mark_read
-from compliance.audits.remeasuring import Again, agreement_of, readings_to_measure, remeasure
+from compliance.audits.remeasuring import (
+    Again,
+    agreement_of,
+    crew_names,
+    readings_to_measure,
+    remeasure,
+)
 from compliance.audits.rounds import close_round
 from compliance.models import LedgerEntry, Remeasurement
 from jobs.errors import Refused
 from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.compliance.scene import certified_scene
+from tests.factories import CompanyFactory, CrewFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -46,6 +55,20 @@ def test_bias_spread_and_limits_are_those_of_the_paper(scene):
     assert crew.found.spread == pytest.approx((80 / 3) ** 0.5)
     assert crew.found.high == pytest.approx(2 + 1.96 * (80 / 3) ** 0.5)
     assert found.svg.startswith("<svg") and "Bias 2.0 mm" in found.svg
+
+
+def test_crews_of_one_name_and_two_companies_are_told_apart():
+    def reading_of(company: str, number: int) -> Any:
+        crew = CrewFactory.build(
+            name="North", company=CompanyFactory.build(pk=number, name=company)
+        )
+        return SimpleNamespace(reading=SimpleNamespace(visit=SimpleNamespace(crew=crew)))
+
+    first, second = reading_of("Warm Co", 1), reading_of("Dry Co", 2)
+
+    crew_of = crew_names([first, second])
+    assert [crew_of(first), crew_of(second)] == ["Warm Co: North", "Dry Co: North"]
+    assert crew_names([first])(first) == "North"
 
 
 def test_the_phone_page_hides_the_installers_depths_until_they_are_measured(client, scene):
