@@ -1,11 +1,12 @@
 """How often near pictures are found, and others taken for near: false negatives and positives.
 
-    python -m benchmarks.photo_hash_quality [lofts]
+    python -m benchmarks.photo_hash_quality [lofts, or a folder of photographs]
 
 Drawn photos of lofts, altered as pictures are on their way (compression, size, light, crops of a
 random share of each side); each altered one is looked for among all originals, and the other way
 round. As strangers serve all pairs of different lofts, and each loft before against after. Also
-how often sharp and light pictures are called blurred or dark, by how much they are.
+how often sharp and light pictures are called blurred or dark, by how much they are. Of a folder of
+true photographs, each of another thing, the same is told but for what needs a loft drawn twice.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import io
 import random
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import django
 import numpy as np
@@ -49,18 +51,20 @@ def cropped(picture: Image.Image, chance: random.Random, most: float) -> Image.I
     return picture.crop(tuple(map(round, box)))  # type: ignore[arg-type]
 
 
+def scaled(picture: Image.Image, by: float) -> Image.Image:
+    return picture.resize((round(picture.width * by), round(picture.height * by)))
+
+
 ALTERED: dict[str, Alter] = {
     "JPEG, quality 25 to 60": lambda p, c: recoded(p, "JPEG", c.randint(25, 60)),
     "WebP, quality 40": lambda p, c: recoded(p, "WEBP", 40),
-    "half the size": lambda p, c: recoded(p.resize((600, 450)), "JPEG", 50),
+    "half the size": lambda p, c: recoded(scaled(p, 0.5), "JPEG", 50),
     "light 65 to 135 %": lambda p, c: ImageEnhance.Brightness(p).enhance(c.uniform(0.65, 1.35)),
     "cropped up to 3 % a side": lambda p, c: cropped(p, c, 0.03),
     "cropped up to 5 % a side": lambda p, c: cropped(p, c, 0.05),
     "cropped up to 8 % a side": lambda p, c: cropped(p, c, 0.08),
     "crop 8 %, light, half size, JPEG": lambda p, c: recoded(
-        ImageEnhance.Brightness(cropped(p, c, 0.08)).enhance(c.uniform(0.75, 1.25)).resize(
-            (640, 480)
-        ),
+        scaled(ImageEnhance.Brightness(cropped(p, c, 0.08)).enhance(c.uniform(0.75, 1.25)), 0.55),
         "JPEG",
         50,
     ),
@@ -120,6 +124,8 @@ def strangers(looks: Sequence[Look], after: Sequence[Look]) -> None:
         f"which the closer look takes {sum(wrong)} for the same: "
         f"{100 * sum(wrong) / len(pairs):.4f} % false positives"
     )
+    if not after:
+        return
     both = list(zip(after, looks, strict=False))
     near_bits = [nearest(a, b.hashes[0]) <= SAME_JOB_BITS for a, b in both]
     alike = [close and same(a, b) for close, (a, b) in zip(near_bits, both, strict=True)]
@@ -152,16 +158,33 @@ def light_and_sharpness(originals: Sequence[Image.Image]) -> None:
         print(f"  {light:4} {share([look.is_too_dark for look in looks])}")
 
 
+def photographed(folder: Path) -> list[Image.Image]:
+    """The photographs of a folder, as large as a drawn one."""
+    pictures = []
+    for file in sorted(folder.iterdir()):
+        picture = Image.open(file).convert("RGB")
+        picture.thumbnail((1200, 1200))
+        pictures.append(picture)
+    return pictures
+
+
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    originals = [drawn(seed) for seed in range(count)]
+    asked = sys.argv[1] if len(sys.argv) > 1 else "200"
+    is_folder = not asked.isdigit()
+    originals = photographed(Path(asked)) if is_folder else [drawn(s) for s in range(int(asked))]
     looks = [look_of(picture) for picture in originals]
-    print(f"{count} drawn lofts; a search finds for certain what is {SURE_RADIUS} bits away\n")
+    count, what = len(originals), "photographs" if is_folder else "drawn lofts"
+    print(f"{count} {what}; a search finds for certain what is {SURE_RADIUS} bits away\n")
     quality(originals, looks)
-    after = [look_of(drawn(s, moment="after", depth_mm=280.0)) for s in range(min(count, 100))]
+    after = [] if is_folder else [look_of(drawn_after(s)) for s in range(min(count, 100))]
     strangers(looks, after)
-    of_one_job(looks, after)
-    light_and_sharpness(originals[: min(count, 60)])
+    if after:
+        of_one_job(looks, after)
+    light_and_sharpness(originals[:60])
+
+
+def drawn_after(seed: int) -> Image.Image:
+    return drawn(seed, moment="after", depth_mm=280.0)
 
 
 if __name__ == "__main__":
