@@ -130,9 +130,11 @@ def _map(sheet: Sheet, spots: Sequence[MapSpot], tallest: float) -> None:
         f'<rect class="eb-map" x="{MARGIN:g}" y="{view.top:.2f}" width="{WIDTH - 2 * MARGIN:g}" '
         f'height="{view.height:.2f}" fill="{PAPER}" stroke="{FAINT}"/>'
     )
+    sheet.left, sheet.plan_width = MARGIN, WIDTH - 2 * MARGIN  # words stay on their own map
+    sheet.top, sheet.plan_height = view.top, view.height
+    _scale(sheet, view)
     _marks(sheet, view, spots)
     _districts(sheet, view, spots)
-    _scale(sheet, view)
     sheet.bottom = view.top + view.height
 
 
@@ -198,6 +200,7 @@ def _scale(sheet: Sheet, view: _View) -> None:
     end = x + km * view.unit
     sheet.line([(x, y - 4), (x, y), (end, y), (end, y - 4)], "scale", stroke=INK, stroke_width=1.1)
     sheet.text(end + 5, y, f"{km:g} km", size=SMALL)
+    sheet.take((x, y - SMALL, end + 40, y + 4))
     top = WIDTH - MARGIN - 12, view.top + 10
     sheet.path(
         line_path([(top[0], top[1]), (top[0] + 4, top[1] + 10), (top[0] - 4, top[1] + 10)]) + "Z",
@@ -205,6 +208,7 @@ def _scale(sheet: Sheet, view: _View) -> None:
         fill=INK,
     )
     sheet.text(top[0], top[1] + 20, "N", size=SMALL, anchor="middle", weight="bold")
+    sheet.take((top[0] - 8, top[1] - 2, top[0] + 8, top[1] + 22))
 
 
 def _mark_of(sheet: Sheet, kind: SpotKind) -> Callable[[Position], None]:

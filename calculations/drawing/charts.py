@@ -134,6 +134,8 @@ def draw_agreement(
         x, y = frame.at(mean, difference)
         symbols.circle(frame.sheet, (x, y), 2.6, "pair")
         frame.sheet.take((x - 3.5, y - 3.5, x + 3.5, y + 3.5))
+    for value in (0.0, found.bias, found.low, found.high):
+        frame.take_level(value)
     for value, words, _ in levels:
         frame.level_words(value, words)
     draw_key(frame.sheet, [(_line_mark(frame.sheet, "4 3"), "About 95% of differences")])

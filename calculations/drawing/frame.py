@@ -103,6 +103,11 @@ class Frame:
     def level_line(self, value: float, dash: str = "") -> None:
         self.line([(self.across[0], value), (self.across[1], value)], "level", dash)
 
+    def take_level(self, value: float) -> None:
+        """Keep words off a level line."""
+        y = self.at(self.across[0], value)[1]
+        self.sheet.take((self.left, y - 0.9, self.right, y + 0.9))
+
     def level_words(self, value: float, words: str) -> None:
         """Words on a level line where they cover least of what is taken: at its right end if that
         is free. Called after the marks are drawn."""

@@ -19,6 +19,7 @@ from calculations.charts import (
     draw_depths_by_crew,
     draw_findings_map,
 )
+from calculations.drawing.sheet import text_width
 from calculations.sampling import SamplingError
 
 MONTHS = ("Mar 2026", "Apr 2026", "May 2026")
@@ -118,6 +119,35 @@ def test_the_worst_of_several_homes_of_one_place_is_the_mark_and_all_are_counted
     assert marks(svg, "major") == 1
     assert ">2 jobs<" in svg
     assert described(svg).endswith("Defective in ZZ1, ZZ2.")
+
+
+def words_placed(svg: str, name: str) -> list[tuple[float, float, float, float]]:
+    """Boxes of the words of a class, by the engine's own measure of their width."""
+    found = re.findall(
+        rf'class="eb-{name}" x="([^"]+)" y="([^"]+)" font-size="([^"]+)"[^>]*>([^<]*)<', svg
+    )
+    boxes = []
+    for x, y, size, words in found:
+        wide, high = text_width(words, float(size)), float(size)
+        left = float(x) - wide / 2
+        boxes.append((left, float(y) - 0.75 * high, left + wide, float(y)))
+    return boxes
+
+
+def test_names_of_districts_that_lie_close_cover_neither_one_another_nor_the_map_beside():
+    """A town of six districts low on its map, and a second map below it."""
+    town = [(0, 0), (3, 4), (-4, 3), (5, -2), (-2, -6), (2, 8)]
+    spots = [MapSpot(20, 60, SpotKind.MINOR, "YY1"), MapSpot(90, -200, SpotKind.SOUND, "YY9")]
+    for number, (east, north) in enumerate(town):
+        spots += [MapSpot(east, north, SpotKind.SOUND, f"ZZ{number}")] * 2
+
+    boxes = words_placed(draw_findings_map(spots), "label")
+
+    assert len(boxes) == 14
+    for number, (left, top, right, bottom) in enumerate(boxes):
+        for other in boxes[number + 1 :]:
+            apart = other[0] >= right or other[2] <= left or other[1] >= bottom or other[3] <= top
+            assert apart, (boxes[number], other)
 
 
 @pytest.mark.parametrize(
