@@ -40,7 +40,7 @@ def stands_against(job: Job, kinds: Sequence[str]) -> list[str]:
     evidence = [BY_CODE[kind].label.lower() for kind in kinds if BY_CODE[kind].evidence]
     if evidence:
         found += [
-            f"Certificate {code} is valid and rests on {' and on '.join(evidence)}."
+            f"Certificate {code} is valid and rests on: {'; '.join(evidence)}."
             for code in Certificate.objects.current().filter(job=job).values_list("code", flat=True)
         ]
     if evidence and job.stage not in CLOSED:
