@@ -116,6 +116,10 @@ class VisitQuerySet(JobScopedQuerySet):
     def with_job(self) -> Self:
         return self.select_related("job__property", "job__scheme", "crew", "van")
 
+    def with_who_goes(self) -> Self:
+        """With the operatives on each, and what its need asks of them."""
+        return self.select_related("need").prefetch_related("visit_operatives__operative")
+
 
 class CompanyScopedQuerySet(models.QuerySet[Any]):
     """Records of a company that no job leads to: properties, crews, vans, operatives."""

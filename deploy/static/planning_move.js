@@ -110,39 +110,39 @@ export function leave({ silent = false } = {}) {
 /**
  * Ask the server to move or book; tell what came of it, with a way back. `leaves`: who goes along
  * and could not come, as was told while it was in hand; of anybody else the server asks first.
+ * `back`: who was left behind by the move that is undone, and goes along again if still free.
  */
-async function put(thing, at, { undoing = false, leaves = [] } = {}) {
+async function put(thing, at, { undoing = false, leaves = [], back = [] } = {}) {
   const fields = { crew: at.crew, starts_at: momentOf(at) };
   const address = thing.type === "visit" ? board().dataset.move : board().dataset.place;
-  if (thing.type === "visit") Object.assign(fields, { visit: thing.id, version: thing.version, leaves });
+  if (thing.type === "visit") Object.assign(fields, { visit: thing.id, version: thing.version, leaves, back });
   else fields.need = thing.id;
   const answer = await send(address, fields);
   if (answer.status === 200) {
     await drawAgain(answer.crews);
     redrawBeside(thing);
-    tell("done", answer.words, undoing ? [] : wayBack(thing, answer, leaves));
+    tell("done", answer.words, undoing ? [] : wayBack(thing, answer));
     return focusOn({ type: "visit", id: answer.visit });
   }
   await drawAgain([at.crew, ...(thing.from ? [thing.from.crew] : []), ...(answer.crews || [])]);
-  let again = answer.status === 412 ? [["Move it all the same", () => putAgain(thing, at)]] : [];
-  if (answer.leaves) again = [["Move it without them", () => put(thing, at, { leaves: answer.leaves })]];
+  let again = answer.status === 412 ? [["Move it all the same", () => putAgain(thing, at, { undoing, back })]] : [];
+  if (answer.leaves) again = [["Move it without them", () => put(thing, at, { undoing, back, leaves: answer.leaves })]];
   tell("refused", answer.message, again);
   focusOn(thing);
 }
 
 /** After somebody else was faster: from the visit as it stands now, on purpose. */
-function putAgain(thing, at) {
+function putAgain(thing, at, again) {
   const link = elementOf(thing);
   if (!link) return tell("refused", `${thing.label} is not on these days any more.`);
-  return put({ ...thing, version: Number(link.dataset.version) }, at);
+  return put({ ...thing, version: Number(link.dataset.version) }, at, again);
 }
 
-/** Who was left behind does not come back by it, and that is said. */
-function wayBack(thing, answer, leaves) {
+/** Who was left behind comes back by it, where they are still free; the server says who could not. */
+function wayBack(thing, answer) {
   if (thing.type !== "visit") return [];
-  const back = { ...thing, version: answer.version };
-  const words = leaves.length ? "Move it back, without them" : "Undo";
-  return [[words, () => put(back, thing.from, { undoing: true })]];
+  const there = { ...thing, version: answer.version };
+  return [["Undo", () => put(there, thing.from, { undoing: true, back: answer.left })]];
 }
 
 /** What else on the page tells of the same: the list that waits, the map. */

@@ -10,13 +10,6 @@ export const WORD = { yes: "fits", dear: "can be booked, but", no: "does not fit
 /** While the server is still asked, which knows drives, agreed times and stock. */
 export const SO_FAR = "fits so far…";
 
-const SKILL_OF_KIND = {
-  survey: "surveying",
-  fitting: "insulation",
-  call_back: "insulation",
-  electrical: "electrical",
-};
-
 const no = (why) => ({ fit: NO, why: [why] });
 
 /** The verdict on a place: { fit, why: [sentences], besides: those the server does not tell }. */
@@ -35,12 +28,14 @@ export function verdictOn(thing, track, step) {
   return { fit: why.length ? DEAR : YES, why, besides };
 }
 
-/** Why a visit would be refused anywhere on a track; "" if it would not. */
+/**
+ * Why a visit would be refused anywhere on a track; "" if it would not. Who goes along may have what
+ * the crew lacks: whether they can come at a time is the server's to say.
+ */
 export function neverHere(thing, track) {
   const row = rowOf(track);
-  const skills = row.dataset.skills.split(" ");
-  const needed = thing.skills || [SKILL_OF_KIND[thing.kind]];
-  const missing = needed.find((skill) => skill && !skills.includes(skill));
+  const skills = [...row.dataset.skills.split(" "), ...thing.along];
+  const missing = thing.skills.find((skill) => !skills.includes(skill));
   if (missing) return `Nobody in ${row.dataset.name} can do it: ${missing.replaceAll("_", " ")}.`;
   if (hasPassed(track.dataset.day, STEPS_A_DAY)) return "That day has passed.";
   return "";

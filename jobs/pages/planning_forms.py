@@ -129,13 +129,25 @@ class WhereForm(forms.Form):
         crew.queryset = Crew.objects.visible_to(user).select_related("van")
 
 
+OPERATIVES = r"^\d{1,15}(,\d{1,15})*$"  # ids
+
+
 class MoveForm(WhereForm):
     """A move of a visit, with the version its mover saw."""
 
     version = forms.IntegerField()
-    leaves = forms.RegexField(r"^\d{1,15}(,\d{1,15})*$", required=False)
+    leaves = forms.RegexField(OPERATIVES, required=False)
+    back = forms.RegexField(OPERATIVES, required=False)
 
     @property
     def may_leave_behind(self) -> list[int]:
         """Who goes along so far and, as the mover was told, could not come (ids of operatives)."""
-        return [int(pk) for pk in self.cleaned_data["leaves"].split(",") if pk]
+        return self._ids("leaves")
+
+    @property
+    def bring_back(self) -> list[int]:
+        """Whom the move that is taken back left behind (ids of operatives)."""
+        return self._ids("back")
+
+    def _ids(self, name: str) -> list[int]:
+        return [int(pk) for pk in self.cleaned_data[name].split(",") if pk]

@@ -68,6 +68,7 @@ def planning_move(request: HttpRequest) -> HttpResponse:
             by=request.user,
             version=given["version"],
             may_leave_behind=form.may_leave_behind,
+            bring_back=form.bring_back,
         )
     except Refused as refusal:
         return _refused(refusal, visit)
@@ -153,6 +154,7 @@ def _done(moved: Moved) -> JsonResponse:
             "visit": moved.visit.pk,
             "version": moved.visit.version,
             "crews": moved.crews,
+            "left": moved.left,
         }
     )
 

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from jobs.loading.needs import VisitShare, shares_of
 from jobs.loading.reloads import Reload, reloads_planned
+from jobs.managers import VisitQuerySet
 from jobs.models import Absence, Crew, Operative, Property, User, Visit
 from jobs.planning.board_parts import (
     STEP_MIN,
@@ -47,7 +48,7 @@ def board_of(user: User, first: date, count: int, crews: Iterable[int] | None = 
     does not depend on how much is booked.
     """
     until = working_days_from(first, count)
-    visits = list(_visits(user, first, until, crews))
+    visits = list(_visits(user, first, until, crews).with_who_goes())
     days = _days(first, count, until, visits)
     found = list(_crews(user, crews, visits))
     shares = shares_of(visits)
@@ -125,7 +126,7 @@ def depot_of(crew: Crew) -> Position | None:
 # --- What is read
 
 
-def _visits(user: User, first: date, until: date, crews: Iterable[int] | None) -> Iterable[Visit]:
+def _visits(user: User, first: date, until: date, crews: Iterable[int] | None) -> VisitQuerySet:
     visits = Visit.objects.visible_to(user).live().between(first, until).with_job()
     if crews is not None:
         visits = visits.filter(crew__in=crews)

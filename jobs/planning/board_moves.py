@@ -10,19 +10,23 @@ from django.utils import timezone
 
 from jobs.models import Crew, User, Van, Visit, VisitNeed
 from jobs.planning.booking import book_visit, move_visit, refuse_past
-from jobs.planning.going_along import along_words, going_along
+from jobs.planning.going_along import along_words, back_words, going_along
 from jobs.planning.needs import Place, open_parts
 
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """What was done, in a sentence, and what would undo it."""
+    """What was done, in a sentence, and what would undo it.
+
+    `left`: ids of those who went along and do not any more.
+    """
 
     visit: Visit
     sentence: str
     crews: tuple[int, ...]
     was_crew: int | None = None
     was_starts_at: datetime | None = None
+    left: tuple[int, ...] = ()
 
 
 def move_on_board(
@@ -33,10 +37,12 @@ def move_on_board(
     by: User,
     version: int,
     may_leave_behind: Collection[int] = (),
+    bring_back: Collection[int] = (),
 ) -> Moved:
     """Move a visit to a crew and time; its van is the usual one of whoever goes.
 
-    A van that was chosen for the visit alone stays with it.
+    A van that was chosen for the visit alone stays with it. `bring_back`: ids of those whom the
+    move that is taken back left behind; they go along again where they are still free.
 
     Raises: what `move_visit` raises; Refused for a time that has passed.
     """
@@ -51,13 +57,18 @@ def move_on_board(
         crew=crew,
         van=van_that_goes(visit, crew),
         may_leave_behind=may_leave_behind,
+        bring_back=bring_back,
     )
     sentence = f"{_home(moved)} is moved to {_where(moved)}."
     if was_promised is not None and moved.promised_at is None:
         sentence += " The householder was told another time: tell them again."
     if went_along:
         sentence += along_words(moved, went_along)
-    return Moved(moved, sentence, (was_crew, crew.pk), was_crew, was_starts_at)
+    if bring_back:
+        sentence += back_words(moved, bring_back)
+    on_it = set(moved.visit_operatives.values_list("operative_id", flat=True))
+    left = tuple(person.pk for person in went_along if person.pk not in on_it)
+    return Moved(moved, sentence, (was_crew, crew.pk), was_crew, was_starts_at, left)
 
 
 def place_on_board(need: VisitNeed, crew: Crew, starts_at: datetime, *, by: User) -> Moved:

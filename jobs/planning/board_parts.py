@@ -10,6 +10,8 @@ from datetime import date, timedelta
 
 from jobs.models import Crew, Job, ProposedVisit, Visit
 from jobs.planning.board_stock import DayStock
+from jobs.planning.booking_checks import skills_for
+from jobs.planning.lending import lent_to
 
 STEP_MIN = 5
 STEPS_A_DAY = 24 * 60 // STEP_MIN
@@ -87,6 +89,17 @@ class Block:
     is_going: bool = False
     back: BackAtDepot | None = None
     loads_during: tuple[int, ...] = ()
+
+    @property
+    def skills(self) -> tuple[str, ...]:
+        """What it takes of whoever goes."""
+        return tuple(skills_for(self.visit.kind, self.visit.need))
+
+    @property
+    def along_skills(self) -> tuple[str, ...]:
+        """What those of other crews can do who go along with it, where they can come."""
+        found = {skill for person in lent_to(self.visit) for skill in person.skills}
+        return tuple(sorted(found))
 
     @property
     def legs(self) -> tuple[Leg, ...]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.utils import timezone
 
 from jobs.models import Skill, Visit, VisitNeed
@@ -18,6 +19,7 @@ from jobs.planning.board_parts import STEP_MIN, Block, Board, CrewRow, Position,
 from jobs.planning.booking import hours_of
 from jobs.planning.booking_checks import skills_for
 from jobs.planning.calendars import at
+from jobs.planning.going_along import coming_along, going_along
 from jobs.planning.needs import open_parts
 from jobs.planning.spelling import spell_minutes
 from jobs.planning.travel import drive_between, known_roads
@@ -28,15 +30,23 @@ MOST_OVER_MIN = 120
 
 @dataclass(frozen=True, slots=True)
 class ToPlace:
-    """What is to be placed: its length in steps, where, what it takes, when it was agreed."""
+    """What is to be placed: its length in steps, where, what it takes, when it was agreed.
 
-    visit_id: int | None
+    `along_skills`: what those of other crews can do who go along with `visit` so far.
+    """
+
+    visit: Visit | None
     steps: int
     at: Position | None
     skills: tuple[str, ...]
     windows: tuple[tuple[datetime, datetime], ...]
     due_on: date | None
     only_crew: int | None
+    along_skills: frozenset[str] = frozenset()
+
+    @property
+    def visit_id(self) -> int | None:
+        return self.visit.pk if self.visit else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,14 +81,20 @@ def to_place(thing: Visit | VisitNeed) -> ToPlace:
         part = next(iter(open_parts(thing)), len(thing.part_hours))
         hours = thing.part_hours[part - 1]
     return ToPlace(
-        thing.pk if isinstance(thing, Visit) else None,
+        thing if isinstance(thing, Visit) else None,
         -(round(hours * 60) // -STEP_MIN),
         position_of(thing.job.property),
         tuple(skills_for(thing.kind, need)),
         windows,
         need.due_on if need else thing.job.due_on,
         need.fixed_crew_id if need else None,
+        _skills_along(thing) if isinstance(thing, Visit) else frozenset(),
     )
+
+
+def _skills_along(visit: Visit) -> frozenset[str]:
+    people = going_along(visit, visit.crew)
+    return frozenset(skill for person in people for skill in person.skills)
 
 
 def places_on(board: Board, thing: ToPlace, now: datetime | None = None) -> list[Opening | Closed]:
@@ -109,9 +125,8 @@ def cost_where_it_is(board: Board, visit: Visit) -> float | None:
 
 def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Opening | Closed:
     missing = [skill for skill in thing.skills if skill not in row.skills]
-    if missing:
-        skill = Skill(missing[0]).label.lower()
-        return Closed(row, track, f"Nobody in {row.crew} can do it: {skill}.", "skill")
+    if not thing.along_skills.issuperset(missing):
+        return _nobody_can(row, track, [s for s in missing if s not in thing.along_skills])
     if track.closed is not None and track.closed.refuses:
         return Closed(row, track, f"{row.crew} is away: {track.closed.words}.", "away")
     today = timezone.localtime(now).date()
@@ -126,10 +141,29 @@ def _place_on(row: CrewRow, track: Track, thing: ToPlace, now: datetime) -> Open
     blocks = [block for block in track.blocks if block.visit.pk != thing.visit_id]
     found = list(_openings(row, track, blocks, thing, earliest))
     fitting = [opening for opening in found if isinstance(opening, Opening)]
+    fitting.sort(key=lambda opening: (round(opening.extra_min), opening.step))
+    best = next((each for each in fitting if _can_be_done(each, thing, missing)), None)
+    if best is not None:
+        return best
     if fitting:
-        return min(fitting, key=lambda opening: (round(opening.extra_min), opening.step))
+        return _nobody_can(row, track, missing, "; who goes along cannot come")
     lacking = [closed for closed in found if isinstance(closed, Closed)]
     return min(lacking, key=lambda closed: closed.lacks_min or 10_000)
+
+
+def _can_be_done(opening: Opening, thing: ToPlace, missing: Sequence[str]) -> bool:
+    """Whether who goes along has what the crew lacks and can come then; a query where it lacks."""
+    if not missing or thing.visit is None:
+        return not missing
+    start = moment_of(opening.track.day, opening.step)
+    lasts = timedelta(hours=hours_of(thing.visit))
+    people = coming_along(thing.visit, opening.row.crew, DateTimeTZRange(start, start + lasts))
+    return {skill for person in people for skill in person.skills}.issuperset(missing)
+
+
+def _nobody_can(row: CrewRow, track: Track, missing: Sequence[str], besides: str = "") -> Closed:
+    skill = Skill(missing[0]).label.lower()
+    return Closed(row, track, f"Nobody in {row.crew} can do it: {skill}{besides}.", "skill")
 
 
 def _too_far(row: CrewRow, track: Track, thing: ToPlace) -> Closed | None:

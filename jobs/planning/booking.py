@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -25,7 +26,7 @@ from jobs.planning.booking_checks import (
     refuse_objections,
 )
 from jobs.planning.calendars import away_between
-from jobs.planning.going_along import left_behind, refuse_leaving_behind, take_off
+from jobs.planning.going_along import coming_back, left_behind, refuse_leaving_behind, take_off
 from jobs.planning.need_facts import SKILLS, USUAL_HOURS
 from jobs.planning.needs import Place, need_for, open_parts, place_for_booking
 from jobs.stages import call_off, lock_job, move_job
@@ -134,12 +135,14 @@ def move_visit(
     van: Van | None | str = "same",
     note: str | None = None,
     may_leave_behind: Collection[int] = (),
+    bring_back: Collection[int] = (),
 ) -> Visit:
     """Move a booked visit to another time, crew or van; what is not given stays.
 
     `version` is the one the mover saw. `van=None` sends the crew without one. Who goes along from
     another crew stays with it if they are free then; `may_leave_behind`: ids of those of whom the
-    mover knows that they are not.
+    mover knows that they are not. `bring_back`: ids of those whom a move left behind; who of them
+    is free goes along again.
 
     Raises:
         LeftBehind: somebody goes along who could not, and was not named.
@@ -160,11 +163,13 @@ def move_visit(
         visit.note = visit.note if note is None else note.strip()
         hold_crews([visit.crew], [visit.van])
         during = span(start, lasts)
-        refuse_objections(intended_move(visit, during))
+        back, _ = coming_back(visit, visit.crew, during, bring_back)
+        refuse_objections(replace(intended_move(visit, during), joining=back))
         left = left_behind(visit, visit.crew, during)
         refuse_leaving_behind(left, may_leave_behind)
         take_off(visit, left)
         put_visit(visit, during, before)
+        VisitOperative.objects.bulk_create(VisitOperative(visit=visit, operative=p) for p in back)
     return visit
 
 

@@ -6,7 +6,7 @@ Each objection is a refusal with a sentence. Booking raises the first; trying a 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -26,7 +26,10 @@ COMING = ("booked", "on_site")
 
 @dataclass(frozen=True, slots=True)
 class Intended:
-    """A visit that somebody wants to book, or to move (`visit`)."""
+    """A visit that somebody wants to book, or to move (`visit`).
+
+    `joining`: who of other crews, besides those who go along so far, is to be on it again.
+    """
 
     job: Job
     kind: str
@@ -35,6 +38,7 @@ class Intended:
     during: DateTimeTZRange
     need: VisitNeed | None = None
     visit: Visit | None = None
+    joining: Sequence[Operative] = ()
 
     @property
     def word(self) -> str:
@@ -85,7 +89,7 @@ def crew_objections(intended: Intended) -> Iterator[Refused]:
         if not any(skill in person.skills for person in there)
     ]
     if lacking and intended.visit is not None:  # who goes along may have it
-        along = coming_along(intended.visit, crew, during)
+        along = [*coming_along(intended.visit, crew, during), *intended.joining]
         lacking = [skill for skill in lacking if not any(skill in p.skills for p in along)]
     usually = {skill for person in crew.operatives.all() for skill in person.skills}
     for skill in lacking:

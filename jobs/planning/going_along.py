@@ -36,6 +36,10 @@ class Kept:
         return {"operative": self.person.pk, "name": self.person.name, "why": self.why}
 
     @property
+    def stays_away(self) -> str:
+        return f"{named(self.person)} {self.why} and could not come back."
+
+    @property
     def is_left(self) -> str:
         return f"{named(self.person)} {self.why} and does not go along any more."
 
@@ -106,6 +110,19 @@ def coming_along(visit: Visit, crew: Crew, during: DateTimeTZRange) -> list[Oper
     return [each for each in _asked(visit, crew, during) if not kept_from(each, during)]
 
 
+def coming_back(
+    visit: Visit, crew: Crew, during: DateTimeTZRange, ids: Collection[int]
+) -> tuple[list[Operative], list[Kept]]:
+    """Of those who were left behind: who can be on the visit again, and who cannot. One query.
+
+    Who is on it already, or of the crew itself, is neither.
+    """
+    people = Operative.objects.filter(company=visit.company_id, pk__in=ids).exclude(crew=crew)
+    absent = people.exclude(on_visits__visit=visit).order_by("name")
+    told = [(p, kept_from(p, during)) for p in with_what_keeps(absent, during, but=[visit.pk])]
+    return [p for p, why in told if not why], [Kept(p, why) for p, why in told if why]
+
+
 def _asked(visit: Visit, crew: Crew, during: DateTimeTZRange) -> QuerySet[Operative]:
     people = going_along(visit, crew).order_by("name")
     return with_what_keeps(people, during, but=[visit.pk])
@@ -143,6 +160,14 @@ def along_words(visit: Visit, went_along: Iterable[Operative]) -> str:
         for person in went_along
     )
     return "".join(told)
+
+
+def back_words(visit: Visit, ids: Collection[int]) -> str:
+    """Who of those left behind goes along again with a visit, as stored by now, and who not."""
+    again = Operative.objects.filter(pk__in=ids, on_visits__visit=visit).order_by("name")
+    _, kept = coming_back(visit, visit.crew, visit.during, ids)
+    told = [*(f"{named(p)} goes along again." for p in again), *(k.stays_away for k in kept)]
+    return "".join(f" {sentence}" for sentence in told)
 
 
 def named(person: Operative) -> str:

@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from jobs.models import Crew, User
+from jobs.planning.lending import lend
 from tests.browser.board import BoardPlanner
 from tests.browser.conftest import Screens
 from tests.factories import UserFactory
@@ -70,6 +71,53 @@ def test_a_visit_is_moved_by_mouse_and_taken_back(scene: Scene, desk: Screen, sc
     planner.presses("Undo")
     planner.sees_at("1 Loft Lane", scene.wren, "08:00")
     finds_again(planner, "1 Loft Lane", scene.wren, "08:00")
+    assert screens.troubles == []
+
+
+@dataclass
+class Along:
+    """Ana of Swift goes along to Heron's 2 Tall Close from 14; Swift is at 5 Busy Street from 8.
+
+    Nobody in Robin can lay insulation.
+    """
+
+    planner: User
+    heron: Crew
+    robin: Crew
+
+
+@pytest.fixture
+def along(transactional_db: None) -> Along:
+    office = a_board()
+    heron, swift, robin = (a_crew(office, name) for name in ("Heron", "Swift", "Robin"))
+    robin.operatives.update(skills=["surveying"])
+    ana = swift.operatives.first()
+    ana.name = "Ana Reed"
+    ana.save()
+    a_visit(office, swift, "5 Busy Street", hours=4)
+    visit = a_visit(office, heron, "2 Tall Close", hour=14, hours=2)
+    lend(visit, ana, by=office.planner, version=visit.version)
+    return Along(office.planner, heron, robin)
+
+
+def test_who_goes_along_makes_a_place_possible_and_comes_back_with_undo(
+    along: Along, desk: Screen, screens: Screens
+):
+    planner = opened(desk, along.planner)
+    block = planner.block("2 Tall Close")
+
+    planner.drags(block, along.robin, 14.5)
+    planner.is_told("2 Tall Close is moved to Robin", "Ana Reed (Swift) still goes along.")
+    planner.presses("Undo")
+    planner.is_told("2 Tall Close is moved to Heron")  # once its rows are drawn again
+
+    planner.drags(block, along.heron, 9, drop=False)
+    planner.reads("Ana Reed (Swift) is at", within=planner.page.locator("#moving-bar"))
+    planner.page.mouse.up()
+    planner.is_told("2 Tall Close is moved to Heron", "Ana Reed (Swift) does not go along.")
+    planner.presses("Undo")
+    planner.is_told("Ana Reed (Swift) goes along again.")
+    planner.sees_at("2 Tall Close", along.heron, "14:00")
     assert screens.troubles == []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, time, timedelta
 
 import pytest
@@ -241,3 +242,69 @@ def test_a_plan_that_moves_both_takes_nobody_off(office, crew, plover, joined, a
 
     assert (answered.refused, [line.answer_words for line in answered.done]) == ((), ["", ""])
     assert ana.name in on_it(joined)
+
+
+def on_board(office, visit: Visit, day: date, hour: int, **given) -> dict:
+    """A move on the board; what it answered."""
+    there = {"visit": visit.pk, "version": visit.version, "starts_at": f"{day}T{hour:02}:00"}
+    asked = {**there, "crew": visit.crew_id, **given}
+    answer = signed_in(office.planner).post("/planning/move/", asked).json()
+    visit.refresh_from_db()
+    return answer
+
+
+@pytest.mark.parametrize("only_ana", [False, True], ids=["", "who alone makes it possible"])
+def test_a_move_taken_back_brings_back_who_was_left_behind(
+    office, crew, plover, joined, ana, day, only_ana
+):
+    booked(office, plover, day, 14)
+    gone = on_board(office, joined, day, 14, leaves=ana.pk)
+    assert (gone["left"], ana.name in on_it(joined)) == ([ana.pk], False)
+    if only_ana:
+        crew.operatives.update(skills=[])
+
+    taken_back = on_board(office, joined, day, 9, back=ana.pk)
+
+    assert taken_back["words"].endswith("Ana Reed (Plover) goes along again.")
+    assert joined.visit_operatives.get(operative=ana).during == joined.during
+
+
+def test_a_move_taken_back_says_who_could_not_come_back(office, crew, plover, joined, ana, day):
+    booked(office, plover, day, 14)
+    on_board(office, joined, day, 14, leaves=ana.pk)
+    booked(office, plover, day, 10)
+
+    taken_back = on_board(office, joined, day, 9, back=ana.pk)
+
+    assert "Ana Reed (Plover) is at " in taken_back["words"]
+    assert taken_back["words"].endswith(" then and could not come back.")
+    assert ana.name not in on_it(joined)
+
+
+def test_nobody_of_another_company_is_brought_along(office, joined, day):
+    stranger = OperativeFactory(skills=["insulation"])
+    on_board(office, joined, day, 12, back=stranger.pk)
+    assert stranger.name not in on_it(joined)
+
+
+def test_the_board_says_what_the_server_says_of_a_skill_that_only_they_have(
+    office, crew, plover, joined, ana, day
+):
+    """In the block, for the scripts; on every track; and of one place, where they cannot come."""
+    crew.operatives.update(skills=[])
+    tomorrow = day + timedelta(days=1)
+    away_all_day(office, tomorrow, operative=ana)
+    client, span = signed_in(office.planner), {"from": str(day), "days": "5"}
+
+    block = re.search(rf'<a id="visit-{joined.pk}"[^>]*>', client.get("/planning/", span).text)
+    assert block
+    assert 'data-skills="insulation" data-along="insulation"' in block[0]
+
+    places = client.get("/planning/places/", {"visit": joined.pk, **span}).json()["places"]
+    said = {place["day"]: place for place in places if place["crew"] == crew.pk}
+    assert said[str(day)]["fit"] == "yes"
+    assert said[str(tomorrow)]["words"].endswith("insulation; who goes along cannot come.")
+    for on, fit in ((day, "yes"), (tomorrow, "no")):
+        there = {"visit": joined.pk, "crew": crew.pk, "starts_at": f"{on}T12:00", **span}
+        told = client.get("/planning/fit/", there).json()
+        assert (told["fit"] == "no") == (fit == "no"), told
