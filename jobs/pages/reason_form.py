@@ -1,4 +1,4 @@
-"""Why something is ended: asked before a job is called off or a visit cancelled."""
+"""Why something is ended: asked before a job is called off, a visit cancelled or not needed."""
 
 from __future__ import annotations
 

@@ -134,6 +134,17 @@ class MovingForm(VisitForm):
         self.asks_without = True
 
 
+class FoundForm(forms.Form):
+    """What a competent person says of the wiring."""
+
+    found = forms.CharField(
+        label="What was done or found",
+        max_length=400,
+        error_messages={"required": "Say what was done or found."},
+        help_text="Such as “circuit made safe, cable rerouted over the joists, certificate left”.",
+    )
+
+
 class VisitFilter(forms.Form):
     show = forms.ChoiceField(label="Which", required=False, choices=SHOW)
     kind = forms.ChoiceField(required=False, choices=[("", "Any kind"), *Visit.Kind.choices])

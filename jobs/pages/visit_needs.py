@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
+from http import HTTPStatus
 from typing import Any
 
 from django.contrib import messages
@@ -12,15 +13,19 @@ from django.urls import path
 from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
-from jobs.models import AgreedWindow, Job, Role, User, Visit, VisitNeed
+from jobs.models import AgreedWindow, Job, Role, User, VisitNeed
 from jobs.pages.access import page_for
 from jobs.pages.edits import history_link
-from jobs.pages.refusals import show_refusal
+from jobs.pages.reason_form import ReasonForm
+from jobs.pages.refusals import REFUSED, put_back, show_refusal, tell, tried
 from jobs.pages.registry import StorySection, register_story_section
 from jobs.pages.visit_need_forms import NeedForm, WindowForm
 from jobs.planning.agreeing import agree_window, drop_window
-from jobs.planning.electrical import finish_electrical_visit
 from jobs.planning.need_edits import change_need, reopen_need, withdraw_need, work_out_again
+
+PAGE = "jobs/visits/need.html"
+EDITED_AT = ("open", "booked")
+CHANGED = "What is needed is changed."
 
 
 def _need(request: HttpRequest, pk: int) -> VisitNeed:
@@ -32,7 +37,7 @@ def _need(request: HttpRequest, pk: int) -> VisitNeed:
 def visit_need(request: HttpRequest, pk: int) -> HttpResponse:
     """What the visit asks for; for the planner the form to change it."""
     need = _need(request, pk)
-    may_edit = request.user.role == Role.PLANNER and need.state in ("open", "booked")
+    may_edit = request.user.role == Role.PLANNER and need.state in EDITED_AT
     form = NeedForm(request.POST or None, need=need, user=request.user) if may_edit else None
     if form and form.is_valid():
         try:
@@ -74,59 +79,74 @@ def need_window_drop(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @page_for(Role.PLANNER)
-def need_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
-    """Withdraw it, ask for it again, or have it worked out again."""
-    need = _need(request, pk)
-    version = request.POST.get("version", "")
-    seen: dict[str, Any] = {
-        "by": request.user,
-        "version": int(version) if version.isdigit() else 0,
-    }
-    acts: dict[str, Callable[[], VisitNeed]] = {
-        "withdraw": lambda: withdraw_need(need, request.POST.get("reason", ""), **seen),
-        "reopen": lambda: reopen_need(need, **seen),
-        "work-out": lambda: work_out_again(need, **seen),
-    }
-    try:
-        acts[act]()
-        messages.success(request, "What is needed is changed.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("visit_need", pk=pk)
+def need_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say that it is not needed."""
+    need, form = _need(request, pk), _withdraw_form(request.POST)
+
+    def act(given: Mapping[str, Any]) -> str:
+        withdraw_need(need, given["reason"], **_seen(request))
+        return CHANGED
+
+    if tried(request, form, act):
+        return redirect("visit_need", pk=pk)
+    shown = _unbound(need, request.user) if need.state in EDITED_AT else None  # type: ignore[arg-type]
+    return _page(request, need, form=shown, refused={"withdraw_form": form})
 
 
 @require_POST
 @page_for(Role.PLANNER)
-def visit_finish(request: HttpRequest, pk: int) -> HttpResponse:
-    """Record what an electrician did, so that the fitting may follow."""
-    visit = get_object_or_404(Visit.objects.visible_to(request.user), pk=pk)
-    try:
-        finish_electrical_visit(visit, request.POST.get("found", ""), by=request.user)
-        messages.success(request, "The electrical visit is recorded as done.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("visit", pk=pk)
+def need_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
+    """Ask for it again, or have it worked out again."""
+    need = _need(request, pk)
+    change = {"reopen": reopen_need, "work-out": work_out_again}[act]
+
+    def told() -> str:
+        change(need, **_seen(request))
+        return CHANGED
+
+    tell(request, told)
+    return redirect("visit_need", pk=pk)
+
+
+def _seen(request: HttpRequest) -> dict[str, Any]:
+    """Who acts, on which version of the need."""
+    version = request.POST.get("version", "")
+    return {"by": request.user, "version": int(version) if version.isdigit() else 0}
+
+
+def _withdraw_form(data: Any = None) -> ReasonForm:
+    form = ReasonForm(data, unless_given="Say why the visit is not needed.")
+    form.fields["reason"].label = "Why it is not needed"
+    return form
 
 
 def _unbound(need: VisitNeed, user: User) -> NeedForm:
     return NeedForm(need=need, user=user)
 
 
-def _page(request: HttpRequest, need: VisitNeed, **context: Any) -> HttpResponse:
+def _page(
+    request: HttpRequest,
+    need: VisitNeed,
+    refused: dict[str, Any] | None = None,
+    **context: Any,
+) -> HttpResponse:
     visits = need.visits.live().select_related("crew").order_by("part", "during")
+    may_edit = request.user.role == Role.PLANNER
     context = {
         "need": need,
         "visits": visits,
         "windows": need.windows.all(),
         "window_form": WindowForm(),
         "by_hand": _set_by_hand(need, request.user),
-        "may_edit": request.user.role == Role.PLANNER,
+        "may_edit": may_edit,
+        "withdraw_form": _withdraw_form() if may_edit and need.state == "open" else None,
         "page_title": f"{need.get_kind_display()} to {need.job.property}",
         "page_kicker": need.job.reference,
         "page_actions": [history_link("job_edits", need.job_id)]
         * (request.user.role != Role.SURVEYOR),
     } | context
-    return render(request, "jobs/visits/need.html", context)
+    status = REFUSED if refused else HTTPStatus.OK
+    return render(request, PAGE, put_back(context, **(refused or {})), status=status)
 
 
 def _set_by_hand(need: VisitNeed, user: User) -> list[str]:
@@ -151,11 +171,11 @@ def register() -> None:
     register_story_section(section)
 
 
-ACTS = ("withdraw", "reopen", "work-out")
+ACTS = ("reopen", "work-out")
 urlpatterns = [
     path("needs/<int:pk>/", visit_need, name="visit_need"),
     path("needs/<int:pk>/windows/", need_window, name="need_window"),
     path("needs/windows/<int:pk>/drop/", need_window_drop, name="need_window_drop"),
+    path("needs/<int:pk>/withdraw/", need_withdraw, name="need_withdraw"),
     *[path(f"needs/<int:pk>/{act}/", need_act, {"act": act}, name=f"need_{act}") for act in ACTS],
-    path("visits/<int:pk>/finish/", visit_finish, name="visit_finish"),
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -20,8 +21,8 @@ from jobs.pages.access import page_for
 from jobs.pages.edits import history_link
 from jobs.pages.planning_lend import SendAlongForm
 from jobs.pages.reason_form import ReasonForm
-from jobs.pages.refusals import show_refusal
-from jobs.pages.visit_forms import BookingForm, MovingForm, VisitFilter, VisitForm
+from jobs.pages.refusals import REFUSED, put_back, show_refusal, tried
+from jobs.pages.visit_forms import BookingForm, FoundForm, MovingForm, VisitFilter, VisitForm
 from jobs.planning.booking import (
     book_visit,
     cancel_visit,
@@ -32,10 +33,12 @@ from jobs.planning.booking import (
     span,
 )
 from jobs.planning.clashes import clashing_visits, in_words
+from jobs.planning.electrical import finish_electrical_visit
 from jobs.planning.going_along import LeftBehind, along_words, going_along
 from jobs.planning.week import crews_on_day
 
 VISITS_A_PAGE = 50
+PAGE = "jobs/visits/visit.html"
 
 
 @page_for(Role.PLANNER, Role.SURVEYOR)
@@ -127,7 +130,15 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     if form and form.is_valid() and (told := _try_moving(form, record, request.user)):
         messages.success(request, told)
         return redirect("visit", pk=record.pk)
-    return render(request, "jobs/visits/visit.html", _visit_context(record, form, request.user))
+    return render(request, PAGE, _visit_context(record, form, request.user))
+
+
+def show_refused(request: HttpRequest, record: Visit, **refused: Any) -> HttpResponse:
+    """The visit's page with a form of it that was refused, and all that was given still in it."""
+    booked = record.status == Visit.Status.BOOKED
+    form = MovingForm(visit=record, user=request.user) if booked else None  # type: ignore[arg-type]
+    context = put_back(_visit_context(record, form, request.user), **refused)  # type: ignore[arg-type]
+    return render(request, PAGE, context, status=REFUSED)
 
 
 def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[str, Any]:
@@ -138,6 +149,7 @@ def _visit_context(record: Visit, form: MovingForm | None, user: User) -> dict[s
         "send_along": SendAlongForm(visit=record, user=user) if form else None,
         "hours": hours_of(record),
         "reason_form": ReasonForm() if form else None,
+        "found_form": FoundForm() if form and record.kind == Visit.Kind.ELECTRICAL else None,
         "day": form.shown_day if form else None,
         "crews": crews_on_day(user, form.shown_day) if form else (),
         "page_title": f"{record.get_kind_display()} at {record.job.property}",
@@ -176,14 +188,32 @@ def _try_moving(form: MovingForm, record: Visit, user: User) -> str:
 @require_POST
 @page_for(Role.PLANNER)
 def visit_cancel(request: HttpRequest, pk: int) -> HttpResponse:
-    record = get_object_or_404(Visit.objects.visible_to(request.user), pk=pk)
-    try:
-        cancel_visit(record, request.POST.get("reason", ""), request.user)
-        messages.success(request, "The visit is cancelled.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("visit", pk=record.pk)
-    return redirect("job", pk=record.job_id)
+    record = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
+    form = ReasonForm(request.POST, unless_given="Say why the visit is cancelled.")
+
+    def act(given: Mapping[str, Any]) -> str:
+        cancel_visit(record, given["reason"], request.user)
+        return "The visit is cancelled."
+
+    if tried(request, form, act):
+        return redirect("job", pk=record.job_id)
+    return show_refused(request, record, reason_form=form)
+
+
+@require_POST
+@page_for(Role.PLANNER)
+def visit_finish(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record what an electrician did, so that the fitting may follow."""
+    record = get_object_or_404(Visit.objects.visible_to(request.user).with_job(), pk=pk)
+    form = FoundForm(request.POST)
+
+    def act(given: Mapping[str, Any]) -> str:
+        finish_electrical_visit(record, given["found"], by=request.user)
+        return "The electrical visit is recorded as done."
+
+    if tried(request, form, act):
+        return redirect("visit", pk=pk)
+    return show_refused(request, record, found_form=form)
 
 
 urlpatterns = [
@@ -191,5 +221,6 @@ urlpatterns = [
     path("visits/crews/", crews_day, name="crews_day"),
     path("visits/<int:pk>/", visit, name="visit"),
     path("visits/<int:pk>/cancel/", visit_cancel, name="visit_cancel"),
+    path("visits/<int:pk>/finish/", visit_finish, name="visit_finish"),
     path("jobs/<int:pk>/book/", book, name="book_visit"),
 ]
