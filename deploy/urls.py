@@ -14,3 +14,5 @@ urlpatterns = [
     path("", include("jobs.pages.urls")),
     path("", include("compliance.pages.urls")),
 ]
+
+handler500 = "deploy.server_errors.server_error"

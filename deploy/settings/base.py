@@ -108,6 +108,8 @@ CACHES = {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",
         "LOCATION": env.text("CACHE_URL", redis_database(REDIS_URL, 2)),
         "KEY_PREFIX": "eavesbook",
+        # A page must not hang on a server that takes connections and answers nothing.
+        "OPTIONS": {"socket_connect_timeout": 3, "socket_timeout": 5},
     },
 }
 
@@ -123,8 +125,18 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_RESULT_EXPIRES = 24 * 3600
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-# A task not acknowledged within this time is handed out again; longer than any task may run.
-CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 30 * 60}
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    # A task not acknowledged within this time is handed out again; longer than any task may run.
+    "visibility_timeout": 30 * 60,
+    # Whoever sends a task while the broker is away gives up after a second, not when it is back:
+    # it has stored what it was told, and the beat finds what was not sent.
+    "max_retries": 2,
+    "interval_start": 0,
+    "interval_step": 0.2,
+    "interval_max": 0.5,
+    "socket_connect_timeout": 3,
+    "socket_timeout": 15,
+}
 CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"visibility_timeout": 30 * 60}
 # Plan runs take a processor for minutes: a queue and a worker of their own, so that photos and
 # verdicts don't wait for them.
@@ -167,7 +179,7 @@ ACCOUNT_RATE_LIMITS = {
     "login": "60/m/ip",
     "login_failed": "20/m/ip,5/5m/key",
 }
-SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
+SESSION_ENGINE = "deploy.sessions"
 # An installer signs in once a fortnight: a phone in a loft has no patience for more.
 SESSION_COOKIE_AGE = 14 * 24 * 3600
 SESSION_COOKIE_HTTPONLY = True

@@ -17,7 +17,7 @@ STYLES = "".join(
     for room in ("deploy", "jobs", "compliance")
     for path in (PROJECT / room / "static").rglob("*.css")
 )
-ERROR_PAGES = ("400.html", "403.html", "403_csrf.html", "404.html", "500.html")
+ERROR_PAGES = ("400.html", "403.html", "403_csrf.html", "404.html", "500.html", "503.html")
 
 named = pytest.mark.parametrize(
     ("path", "name"),
