@@ -266,4 +266,5 @@ def _refuse_plan(record: AuditRound) -> None:
     try:
         sample_of(record, lot_size=1000)
     except SamplingError as error:
-        raise Refused(error.message, field=error.field, remedy=error.remedy) from error
+        said = f"{error.field} {error.message}"
+        raise Refused(said, field=error.field, remedy=error.remedy) from error

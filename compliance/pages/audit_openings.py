@@ -22,7 +22,7 @@ LEAD = (
 @page_for(Role.COMPLIANCE_OFFICER, Role.PLANNER)
 def openings(request: HttpRequest) -> HttpResponse:
     """What auditors opened, the latest first; `?job=J-000123` narrows it to one job."""
-    words = request.GET.get("job", "").strip()
+    words = request.GET.get("job", "").replace("\0", "").strip()
     page = Paginator(openings_of(request.user, words), PAGE_ROWS).get_page(request.GET.get("page"))
     context = {
         "page": page,

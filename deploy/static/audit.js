@@ -28,8 +28,10 @@
     });
     const again = field.value && kept(field.value); // the form came back to be mended
     if (again) show(again);
-  } else if (button) {
+  } else if (button) { // no cryptography without an encrypted connection: it is made elsewhere
     button.hidden = true;
+    const own = document.querySelector("[data-own-secret]");
+    if (own) own.open = true;
   }
 
   const commitment = document.querySelector("[data-commitment-shown]");

@@ -79,7 +79,7 @@ function tellState(row, item) {
   const line = row.querySelector("[data-place-state]");
   line.hidden = !item;
   if (!item) return;
-  const words = `${item.body.depth_mm} mm. ${stateOf(item)}.`;
+  const words = `${item.body.depth_mm} mm. ${stateOf(item).replace(/\.+$/, "")}.`;
   line.dataset.state = item.state === "safe" || item.state === "refused" ? item.state : "waiting";
   line.replaceChildren(words);
   if (!isOnPhoneOnly(item) || isEdited(item)) return;

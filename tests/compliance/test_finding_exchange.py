@@ -305,3 +305,5 @@ def test_the_company_reads_what_auditors_opened_of_its_jobs_alone(client, scene,
 
     assert "audit reading" in told(officer) and str(scene.auditor) in told(officer)
     assert "audit reading" not in told(UserFactory(role="compliance_officer"))
+    client.force_login(officer)
+    assert client.get(reverse("auditor_openings"), {"job": "\0"}).status_code == 200
