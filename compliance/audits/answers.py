@@ -20,8 +20,8 @@ from compliance.audits.things import require_thing
 from compliance.models import AnswerEvidence, Finding, FindingAnswer, FindingReply
 from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.evidence.content_store import ByteSource, Kept, keep
-from jobs.evidence.decoding.probing import require_decodable
-from jobs.evidence.media_types import HEAD_BYTES, require_whole, sniff
+from jobs.evidence.decoding.probing import SMALLER, require_decodable
+from jobs.evidence.media_types import HEAD_BYTES, NotAPhoto, require_whole, sniff
 from jobs.models import User
 
 DAYS_TO_ANSWER = 14
@@ -36,6 +36,9 @@ TAKEN = (
     "Photos (JPEG, PNG, HEIC, WebP) and whole PDF documents are taken. Nothing was sent yet: "
     "choose the files again."
 )
+AS_SAVED = "Choose the file as the camera saved it."
+AT_OFFICE = {SMALLER: "Save a smaller copy of it."}
+"""What a photo's refusal tells who holds the camera, and what an office can do instead."""
 
 answered = Signal()
 """Sent inside the transaction, with `evidence`: what came with an answer."""
@@ -218,10 +221,7 @@ def _keep_file(source: ByteSource) -> tuple[Kept, str]:
             pdf_documents.require_plain(file, size_bytes)
             media_types.append(pdf_documents.MEDIA_TYPE)
             return
-        media_type = sniff(head)
-        require_whole(file, media_type, size_bytes)
-        require_decodable(file, media_type)
-        media_types.append(media_type)
+        media_types.append(_photo_type(head, file, size_bytes))
 
     try:
         kept = keep(source, FOLDER, limit_bytes=FILE_LIMIT_BYTES, check=look)
@@ -233,3 +233,16 @@ def _keep_file(source: ByteSource) -> tuple[Kept, str]:
             remedy=f"{refusal.remedy} {TAKEN}".strip(),
         ) from refusal
     return kept, media_types[0]
+
+
+def _photo_type(head: bytes, file: BinaryIO, size_bytes: int) -> str:
+    """What the checks of photos say, with the remedies of an office, where no camera is at hand."""
+    try:
+        media_type = sniff(head)
+        require_whole(file, media_type, size_bytes)
+        require_decodable(file, media_type)
+    except NotAPhoto as refusal:
+        raise Refused(refusal.message) from refusal
+    except Refused as refusal:
+        raise Refused(refusal.message, remedy=AT_OFFICE.get(refusal.remedy, AS_SAVED)) from refusal
+    return media_type

@@ -6,6 +6,7 @@ can still take it again. Nothing is decoded here.
 
 from __future__ import annotations
 
+from codecs import getincrementaldecoder
 from typing import BinaryIO
 
 from jobs.errors import Refused
@@ -36,14 +37,18 @@ NO_PHOTOS: tuple[tuple[bytes, str, str], ...] = (
 )
 
 
+class NotAPhoto(Refused):
+    """A file of another kind. Its remedy is for who holds the camera, not for an office."""
+
+
 def sniff(head: bytes) -> str:
     """The media type of a photo that begins with `head`.
 
     Raises:
-        Refused: it is empty, or anything else than JPEG, PNG, HEIC or WebP.
+        NotAPhoto: it is empty, or anything else than JPEG, PNG, HEIC or WebP.
     """
     if not head:
-        raise _refused("is empty: the phone had not finished saving it", TAKE_AGAIN)
+        raise _not_a_photo("is empty: the phone had not finished saving it", TAKE_AGAIN)
     if head.startswith(b"\xff\xd8\xff"):
         return JPEG
     if head.startswith(b"\x89PNG\r\n\x1a\n"):
@@ -54,10 +59,21 @@ def sniff(head: bytes) -> str:
         return _sniff_boxes(head)
     for beginning, what, remedy in NO_PHOTOS:
         if head.startswith(beginning):
-            raise _refused(f"is {what}, not a photo", remedy)
+            raise _not_a_photo(f"is {what}, not a photo", remedy)
     if head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
-        raise _refused("is a web page or drawing, not a photo", TAKE_AGAIN)
-    raise _refused("is no photo that can be kept as proof", AS_JPEG)
+        raise _not_a_photo("is a web page or drawing, not a photo", TAKE_AGAIN)
+    if _is_text(head):
+        raise _not_a_photo("is a text, not a photo", TAKE_AGAIN)
+    raise _not_a_photo("is no photo that can be kept as proof", AS_JPEG)
+
+
+def _is_text(head: bytes) -> bool:
+    """Whether these are words in UTF-8, of which the end of `head` may cut the last in two."""
+    try:
+        words = getincrementaldecoder("utf-8-sig")().decode(head)
+    except UnicodeDecodeError:
+        return False
+    return all(sign.isprintable() or sign in "\t\r\n" for sign in words)
 
 
 def _sniff_boxes(head: bytes) -> str:
@@ -65,10 +81,10 @@ def _sniff_boxes(head: bytes) -> str:
     length = int.from_bytes(head[:4], "big")
     brands = {head[at : at + 4] for at in (8, *range(16, min(length, len(head)) - 3, 4))}
     if head[8:12] in (b"avif", b"avis") or b"avif" in brands:
-        raise _refused("is an AVIF picture", AS_JPEG)
+        raise _not_a_photo("is an AVIF picture", AS_JPEG)
     if brands & HEIC_BRANDS:
         return HEIC
-    raise _refused("is a video, not a photo", "Take a photo instead of a video.")
+    raise _not_a_photo("is a video, not a photo", "Take a photo instead of a video.")
 
 
 def require_whole(file: BinaryIO, media_type: str, size_bytes: int) -> None:
@@ -146,6 +162,10 @@ def _heic_is_whole(file: BinaryIO, size_bytes: int) -> bool:
             return False
         at += length
     return at <= size_bytes and b"meta" in names
+
+
+def _not_a_photo(what: str, remedy: str) -> NotAPhoto:
+    return NotAPhoto(f"This file {what}.", field="file", remedy=remedy)
 
 
 def _refused(what: str, remedy: str) -> Refused:

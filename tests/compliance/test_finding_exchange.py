@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 from datetime import timedelta
 
 import pytest
@@ -35,7 +36,7 @@ from jobs.errors import Conflict, Refused
 from tests.compliance.paper import plain_pdf
 from tests.compliance.reading_scene import AuditScene, audit_scene
 from tests.factories import UserFactory
-from tests.pictures import loft_jpeg
+from tests.pictures import loft_jpeg, png_claiming
 
 pytestmark = pytest.mark.django_db
 
@@ -98,6 +99,8 @@ def test_the_company_answers_with_photo_document_and_link(client, scene, finding
         pytest.param(PDF[:-8], "broke off", id="a document without its end"),
         pytest.param(loft_jpeg(1)[:9000], "broke off", id="a photo without its end"),
         pytest.param(b"MZ" + bytes(99), "a program", id="a program"),
+        pytest.param(b"GIF89a" + bytes(99), "a GIF picture", id="a picture of another kind"),
+        pytest.param(png_claiming(2**15, 2**15), "smaller copy", id="a picture that is too large"),
     ],
 )
 def test_what_is_no_evidence_is_refused_and_nothing_is_answered(finding, officer, content, said):
@@ -105,7 +108,18 @@ def test_what_is_no_evidence_is_refused_and_nothing_is_answered(finding, officer
         answer_finding(finding, officer, "See here.", files=[io.BytesIO(content)])
 
     assert refusal.value.field == "files"
+    assert not re.search("(?i)set the camera|take (it|the|a photo)", str(refusal.value))
     assert not FindingAnswer.objects.exists()
+
+
+def test_an_office_that_chose_a_text_is_told_so_and_what_is_taken(client, finding, officer):
+    client.force_login(officer)
+    notes = SimpleUploadedFile("notes.txt", "Fitted – see the van’s log.\n".encode(), "text/plain")
+
+    page = client.post(reverse("finding", args=[finding.pk]), {"text": "Done.", "files": [notes]})
+
+    assert "notes.txt: this file is a text, not a photo. Photos (JPEG, PNG" in page.text
+    assert "camera" not in page.text
 
 
 def test_an_answer_links_nothing_of_another_job(finding, officer):

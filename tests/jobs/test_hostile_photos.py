@@ -50,7 +50,7 @@ REFUSED: list[tuple[str, bytes, str]] = [
     ("SVG with a prologue", b'\xef\xbb\xbf <?xml version="1.0"?><svg/>', "drawing"),
     ("web page", b"<!doctype html><script>alert(1)</script>", "web page"),
     ("shell script", b"#!/bin/sh\nrm -rf /\n", "a script"),
-    ("script text", b"alert(document.cookie)", "no photo"),
+    ("script text", b"alert(document.cookie)", "a text, not a photo"),
     ("PHP in a text", b"<?php system($_GET['x']); ?>", "web page"),
     ("Windows program", b"MZ\x90\x00" + bytes(200), "a program"),
     ("Linux program", b"\x7fELF" + bytes(200), "a program"),
