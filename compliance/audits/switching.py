@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from calculations.sampling import InspectionPlan, SwitchingState, after_lot, resume
 from calculations.sampling.switching import SCORE_FOR_REDUCED, WATCHED_LOTS
 from compliance.models import AuditRound, SwitchingStep
-from jobs.errors import Conflict, Refused
+from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import Company, Crew, Scheme, User
 
 FIRST_TIME = "The first lot of its series is inspected normally."
@@ -129,7 +129,9 @@ def resume_inspection(subject: Subject, by: User, reason: str) -> SwitchingStep:
     before = standing_of(subject)
     if not before.stopped:
         raise Conflict(f"Inspection is not stopped for {subject}.")
-    return _store(subject, Standing(resume(before.state), f"Resumed: {reason.strip()}"[:300]), by)
+    with refusals_explained():
+        standing = Standing(resume(before.state), f"Resumed: {reason.strip()}"[:300])
+        return _store(subject, standing, by)
 
 
 def _store(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
@@ -22,10 +22,11 @@ from compliance.audits.switching import Subject, resume_inspection
 from compliance.models import AuditRound, SwitchingStep
 from compliance.pages.audit_forms import DrawForm, ReasonForm
 from compliance.pages.audit_round_parts import jobs_in_words
-from compliance.pages.audits import round_of
+from compliance.pages.audits import HOME, PAGE, home_context, round_context, round_of
 from jobs.errors import Refused
 from jobs.models import Role
 from jobs.pages.access import page_for
+from jobs.pages.refusals import REFUSED, put_back, tried
 
 
 def act_on(
@@ -40,9 +41,21 @@ def act_on(
     return redirect("audit_round", pk=record.pk)
 
 
-def _reason(request: HttpRequest) -> str:
-    form = ReasonForm(request.POST)
-    return str(form.cleaned_data["reason"]) if form.is_valid() else ""
+def act_with_form(
+    request: HttpRequest,
+    pk: int,
+    act: Callable[[AuditRound, Mapping[str, Any]], str],
+    **forms: Any,
+) -> HttpResponse:
+    """Do what one form of the round asks for; refused, the page comes back with all of it."""
+    record = round_of(request, pk)
+    ((name, form),) = forms.items()
+    if tried(request, form, lambda given: act(record, given)):
+        return redirect("audit_round", pk=record.pk)
+    context = round_context(request, record)
+    if name == "draw_form" and record.state != AuditRound.State.SEALED:
+        context["draw_form"] = None  # the page has no place for a secret then
+    return render(request, PAGE, put_back(context, **forms), status=REFUSED)
 
 
 @require_POST
@@ -56,38 +69,34 @@ def round_seal(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @page_for(Role.AUDITOR)
 def round_draw(request: HttpRequest, pk: int) -> HttpResponse:
-    form = DrawForm(request.POST)
-    nonce = form.cleaned_data["nonce_hex"] if form.is_valid() else ""
-    return act_on(
-        request,
-        pk,
-        lambda record: draw_sample(record, nonce),
-        lambda drawn: f"Drawn: {jobs_in_words(drawn.sample_size)}.",
-    )
+    def act(record: AuditRound, given: Mapping[str, Any]) -> str:
+        return f"Drawn: {jobs_in_words(draw_sample(record, given['nonce_hex']).sample_size)}."
+
+    return act_with_form(request, pk, act, draw_form=DrawForm(request.POST))
 
 
 @require_POST
 @page_for(Role.AUDITOR)
 def round_widen(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw as many jobs again from the same population."""
-    return act_on(
-        request,
-        pk,
-        lambda record: widen_round(record, _reason(request), request.user),
-        lambda w: f"Drawn: {w.size_after - w.size_before} more jobs, {w.size_after} in all.",
-    )
+
+    def act(record: AuditRound, given: Mapping[str, Any]) -> str:
+        w = widen_round(record, given["reason"], request.user)
+        return f"Drawn: {w.size_after - w.size_before} more jobs, {w.size_after} in all."
+
+    return act_with_form(request, pk, act, reason_form=ReasonForm(request.POST))
 
 
 @require_POST
 @page_for(Role.AUDITOR)
 def round_give_up(request: HttpRequest, pk: int) -> HttpResponse:
     """End a round without a draw; it stays in the list with its reason."""
-    return act_on(
-        request,
-        pk,
-        lambda record: give_up_round(record, _reason(request)),
-        lambda _: "The round is given up. It stays in the list with your reason.",
-    )
+
+    def act(record: AuditRound, given: Mapping[str, Any]) -> str:
+        give_up_round(record, given["reason"])
+        return "The round is given up. It stays in the list with your reason."
+
+    return act_with_form(request, pk, act, reason_form=ReasonForm(request.POST))
 
 
 @require_POST
@@ -103,14 +112,19 @@ def series_resume(request: HttpRequest, pk: int) -> HttpResponse:
     series = SwitchingStep.objects.visible_to(request.user).select_related(
         "scheme", "company", "crew"
     )
-    step = get_object_or_404(series, pk=pk)
-    try:
-        subject = Subject(step.scheme, step.company, step.crew)
-        resume_inspection(subject, request.user, _reason(request))
-        messages.success(request, f"Resumed for {subject}: the next round is tightened.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("audit_home")
+    step, form = get_object_or_404(series, pk=pk), ReasonForm(request.POST)
+    subject = Subject(step.scheme, step.company, step.crew)
+
+    def act(given: Mapping[str, Any]) -> str:
+        resume_inspection(subject, request.user, given["reason"])
+        return f"Resumed for {subject}: the next round is tightened."
+
+    if tried(request, form, act):
+        return redirect("audit_home")
+    context = home_context(request)
+    is_offered = any(each.pk == pk and each.stopped for each in context["series"])
+    context |= {"resuming": pk, "resume_form": form} if is_offered else {"left_over": form}
+    return render(request, HOME, context, status=REFUSED)
 
 
 urlpatterns = [

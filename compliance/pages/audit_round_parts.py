@@ -95,10 +95,17 @@ def round_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:
         "given_up_before": given_up_before(record),
         "lots_before": _lots_before(record),
         "draw_form": DrawForm(),
-        "reason_form": ReasonForm(),
+        "reason_form": ReasonForm() if _asks_why(record, outcome) else None,
         "population_url": reverse("audit_population", args=[record.pk]),
         **draw_parts(record, repeat=repeat),
     }
+
+
+def _asks_why(record: AuditRound, outcome: Outcome | None) -> bool:
+    """Whether the page offers to give the round up, or to draw more."""
+    if outcome is None:
+        return record.state in (AuditRound.State.COMMITTED, AuditRound.State.SEALED)
+    return record.state == AuditRound.State.DRAWN and outcome.may_widen
 
 
 def draw_parts(record: AuditRound, *, repeat: bool = False) -> dict[str, Any]:

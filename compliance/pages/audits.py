@@ -13,31 +13,34 @@ from compliance.models import AuditRound, SwitchingStep
 from compliance.pages.audit_forms import RoundForm
 from compliance.pages.audit_round_parts import round_parts
 from jobs.errors import Refused
-from jobs.models import Role
+from jobs.models import Role, User
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal
 from jobs.pages.registry import attention_for
+
+HOME = "compliance/audits/home.html"
+PAGE = "compliance/audits/round.html"
 
 
 @page_for(Role.AUDITOR)
 def audit_home(request: HttpRequest) -> HttpResponse:
     """Auditor's home: what waits, the rounds of the scheme, and how series are inspected."""
-    rounds = AuditRound.objects.visible_to(request.user).with_progress()
-    return render(
-        request,
-        "compliance/audits/home.html",
-        {
-            "attention": attention_for(request.user),
-            "rounds": rounds,
-            "series": SwitchingStep.objects.visible_to(request.user).newest(),
-            "page_title": "Audit",
-            "page_lead": request.user.scheme.name,
-            "page_actions": [
-                {"url": "/audit/rounds/new/", "label": "Begin a round", "primary": True},
-                {"url": "/audit/pictures/", "label": "Pictures of all rounds"},
-            ],
-        },
-    )
+    return render(request, HOME, home_context(request))
+
+
+def home_context(request: HttpRequest) -> dict[str, Any]:
+    user: User = request.user  # type: ignore[assignment]
+    return {
+        "attention": attention_for(user),
+        "rounds": AuditRound.objects.visible_to(user).with_progress(),
+        "series": SwitchingStep.objects.visible_to(user).newest(),
+        "page_title": "Audit",
+        "page_lead": user.scheme.name,
+        "page_actions": [
+            {"url": "/audit/rounds/new/", "label": "Begin a round", "primary": True},
+            {"url": "/audit/pictures/", "label": "Pictures of all rounds"},
+        ],
+    }
 
 
 @page_for(Role.AUDITOR)
@@ -60,10 +63,6 @@ def round_new(request: HttpRequest) -> HttpResponse:
     return render(request, "compliance/audits/round_new.html", context)
 
 
-def _parts(request: HttpRequest, record: AuditRound) -> dict[str, Any]:
-    return round_parts(record, repeat=bool(request.GET.get("repeat")))
-
-
 def round_of(request: HttpRequest, pk: int) -> AuditRound:
     """The round, if the person may see it; else a 404."""
     rounds = AuditRound.objects.visible_to(request.user).select_related(
@@ -76,8 +75,12 @@ def round_of(request: HttpRequest, pk: int) -> AuditRound:
 def audit_round(request: HttpRequest, pk: int) -> HttpResponse:
     """One round: how far it is, the draw explained, the sample, the outcome and what follows."""
     record = round_of(request, pk)
-    context = {"page_kicker": "Audit", "page_title": record.name, **_parts(request, record)}
-    return render(request, "compliance/audits/round.html", context)
+    return render(request, PAGE, round_context(request, record))
+
+
+def round_context(request: HttpRequest, record: AuditRound) -> dict[str, Any]:
+    parts = round_parts(record, repeat=bool(request.GET.get("repeat")))
+    return {"page_kicker": "Audit", "page_title": record.name, **parts}
 
 
 @page_for(Role.AUDITOR)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 
@@ -31,9 +32,10 @@ from jobs.evidence.media_types import JPEG
 from jobs.models import Role
 from jobs.pages.access import page_for
 from jobs.pages.photos import NOTHING_RUNS, chunks_for
-from jobs.pages.refusals import refuse_unfit, show_refusal, tell
+from jobs.pages.refusals import REFUSED, put_back, show_refusal, tried
 
 PAGE_ROWS = 40
+PAGE = "compliance/audits/finding.html"
 COPIES = ("display", "thumb")
 COMPANY = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 READS = (*COMPANY, Role.AUDITOR)
@@ -118,14 +120,19 @@ def finding(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("finding", pk=record.pk)
         except Refused as refusal:
             show_refusal(form, refusal)
-    context = {
+    return render(request, PAGE, _context(request, told, form))
+
+
+def _context(request: HttpRequest, told: Any, form: AnswerForm | None) -> dict[str, Any]:
+    record = told.finding
+    job = record.drawn_job.job
+    return {
         "told": told,
         "form": form,
         "reply_form": ReplyForm() if _may_reply(request, told) else None,
         "page_kicker": f"{job.reference} · {record.drawn_job.round}",
         "page_title": f"{record.get_severity_display()} finding, {job.property}",
     }
-    return render(request, "compliance/audits/finding.html", context)
 
 
 def _answer_form(request: HttpRequest, told: Any) -> AnswerForm | None:
@@ -146,19 +153,19 @@ def _may_reply(request: HttpRequest, told: Any) -> bool:
 @page_for(Role.AUDITOR)
 def finding_reply(request: HttpRequest, pk: int) -> HttpResponse:
     """The auditor accepts the newest answer, which closes the finding, or says why not."""
-    record = _finding(request, pk)
-    tell(request, lambda: _replied(record, request))
-    return redirect("finding", pk=record.pk)
+    record, form = _finding(request, pk), ReplyForm(request.POST)
 
+    def replied(given: Mapping[str, Any]) -> str:
+        word = request.POST.get("word")
+        if word not in ("accept", "return"):
+            raise Refused("Say whether the answer is accepted, or asked for again.", field="word")
+        reply_to_answer(record, request.user, accepted=word == "accept", **given)
+        return "Closed." if word == "accept" else "The company is asked again."
 
-def _replied(record: Finding, request: HttpRequest) -> str:
-    form, word = ReplyForm(request.POST), request.POST.get("word")
-    if word not in ("accept", "return"):
-        raise Refused("Say whether the answer is accepted, or asked for again.", field="word")
-    refuse_unfit(form)
-    accepted = word == "accept"
-    reply_to_answer(record, request.user, accepted=accepted, **form.cleaned_data)
-    return "Closed." if accepted else "The company is asked again."
+    if tried(request, form, replied):
+        return redirect("finding", pk=record.pk)
+    context = _context(request, told_finding(record), None)
+    return render(request, PAGE, put_back(context, reply_form=form), status=REFUSED)
 
 
 @page_for(*READS)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,11 +21,12 @@ from compliance.pages.audits import population_answer
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
-from jobs.pages.refusals import refuse_unfit, tell
+from jobs.pages.refusals import REFUSED, tried
 from jobs.pages.registry import Attention, register_attention
 
 ANSWERERS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 SHOWN_ANSWERED = 50
+PAGE = "compliance/audits/asked.html"
 ACTS = {"take_up": take_up, "turn_down": turn_down}
 
 
@@ -31,9 +35,12 @@ class FollowUpAnswerForm(forms.Form):
         max_length=600,
         required=False,
         label="Note",
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=forms.Textarea(attrs={"rows": 1}),
         help_text="Needed when you turn it down. No names: it stays in the ledger.",
     )
+
+    def __init__(self, data: Any = None, *, pk: int) -> None:
+        super().__init__(data, auto_id=f"asked_{pk}_%s")
 
 
 @require_POST
@@ -60,17 +67,28 @@ def follow_up_ask(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(*ANSWERERS)
 def asked(request: HttpRequest) -> HttpResponse:
     """What auditors asked of the company: first what waits, then what was answered."""
+    return render(request, PAGE, _context(request))
+
+
+def _context(
+    request: HttpRequest, refused: FollowUpAnswerForm | None = None, pk: int = 0
+) -> dict[str, Any]:
+    """refused: the form of the follow-up `pk`, with all that was given still in it."""
     follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
-    context = {
-        "waiting": follow_ups.waiting().order_by("due_on", "pk"),
+    waiting = list(follow_ups.waiting().order_by("due_on", "pk"))
+    is_offered = any(each.pk == pk for each in waiting)
+    return {
+        "waiting": [
+            (each, refused if refused and each.pk == pk else FollowUpAnswerForm(pk=each.pk))
+            for each in waiting
+        ],
+        "left_over": None if is_offered else refused,
         "answered": follow_ups.filter(answer__isnull=False)[:SHOWN_ANSWERED],
-        "answer_form": FollowUpAnswerForm(),
         "today": timezone.localdate(),
-        "may_withdraw": request.user.role == Role.COMPLIANCE_OFFICER,
+        "may_withdraw": request.user.role == Role.COMPLIANCE_OFFICER,  # type: ignore[union-attr]
         "page_kicker": "Findings",
         "page_title": "Asked by auditors",
     }
-    return render(request, "compliance/audits/asked.html", context)
 
 
 @page_for(*ANSWERERS)
@@ -111,16 +129,17 @@ def follow_up_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Do what was asked, or say why not."""
     follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
     follow_up = get_object_or_404(follow_ups, pk=pk)
-    tell(request, lambda: _answered(follow_up, request))
-    return redirect("asked_by_auditors")
+    form = FollowUpAnswerForm(request.POST, pk=pk)
 
+    def answered(given: Mapping[str, Any]) -> str:
+        act = ACTS.get(request.POST.get("answer", ""))
+        if act is None:
+            raise Refused("Say whether it is done, or turned down.", field="answer")
+        return _told(act(follow_up, request.user, given["note"]))
 
-def _answered(follow_up: AuditFollowUp, request: HttpRequest) -> str:
-    form, act = FollowUpAnswerForm(request.POST), ACTS.get(request.POST.get("answer", ""))
-    if act is None:
-        raise Refused("Say whether it is done, or turned down.", field="answer")
-    refuse_unfit(form)
-    return _told(act(follow_up, request.user, form.cleaned_data["note"]))
+    if tried(request, form, answered):
+        return redirect("asked_by_auditors")
+    return render(request, PAGE, _context(request, form, pk), status=REFUSED)
 
 
 def _told(answer: object) -> str:

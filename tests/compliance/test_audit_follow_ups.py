@@ -278,9 +278,10 @@ def test_what_may_be_dangerous_is_put_right_sooner(scene: Population):
 def test_an_answer_that_the_page_does_not_offer_does_nothing(scene: Population, sent, said):
     asked = ask_follow_up(scene.finding(), "withdrawal", scene.auditor)
 
-    shown = signed_in(scene.officer).post(f"/findings/asked/{asked.pk}/answer/", sent, follow=True)
+    shown = signed_in(scene.officer).post(f"/findings/asked/{asked.pk}/answer/", sent)
 
-    assert shown.status_code == 200 and said in shown.text
+    assert shown.status_code == 422 and said in shown.text
+    assert sent.get("note", "") in shown.text
     assert not AuditFollowUpAnswer.objects.exists()
     assert Certificate.objects.current().filter(job=asked.job).exists()
 
