@@ -130,3 +130,18 @@ def test_another_schemes_auditor_finds_no_round(drawn):
 
     assert api.get(f"/api/v1/audit-rounds/{drawn.pk}/").status_code == 404
     assert api.get("/api/v1/audit-rounds/").data["results"] == []
+
+
+def test_a_refused_act_on_a_round_keeps_the_secret_and_the_reason(client, auditor):
+    client.post(reverse("audit_round_new"), typed())
+    record = AuditRound.objects.get()
+    client.post(reverse("audit_round_seal", args=[record.pk]))
+    wrong, reason = "ab" * 32, {"reason": "The secret is lost"}
+
+    page = client.post(reverse("audit_round_draw", args=[record.pk]), {"nonce_hex": wrong})
+    assert page.status_code == 422
+    assert page.context["draw_form"]["nonce_hex"].value() == wrong
+
+    client.post(reverse("audit_round_draw", args=[record.pk]), {"nonce_hex": NONCE})
+    page = client.post(reverse("audit_round_give_up", args=[record.pk]), reason).text
+    assert reason["reason"] in page.partition("<h1>")[0]
