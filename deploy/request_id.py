@@ -15,13 +15,12 @@ from celery.signals import before_task_publish, task_postrun, task_prerun
 from django.http import HttpRequest, HttpResponseBase
 from django.utils.decorators import sync_and_async_middleware
 
+from jobs.secret_paths import without_secret
+
 HEADER = "X-Request-Id"
 NO_REQUEST = "-"
 # Asked for every few seconds, or once a picture; their lines would hide the others.
 UNLOGGED_PATHS = ("/health/", "/static/")
-# A path under here is a secret itself: who reads the log must not read the calendar, nor set a
-# password.
-SECRET_PATHS = ("/calendars/", "/account/password/reset/key/", "/account/address/confirm/")
 WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 logger = logging.getLogger("eavesbook.requests")
@@ -49,16 +48,8 @@ def end(request: HttpRequest, response: HttpResponseBase, begun: tuple[str, floa
     response[HEADER] = request_id
     if not request.path.startswith(UNLOGGED_PATHS):
         took_ms = (time.monotonic() - started) * 1000
-        path = path_to_log(request.path)
+        path = without_secret(request.path)
         logger.info("%s %s %d %.0f ms", request.method, path, response.status_code, took_ms)
-
-
-def path_to_log(path: str) -> str:
-    """The path, or only its beginning where the rest is a secret."""
-    for beginning in SECRET_PATHS:
-        if path.startswith(beginning):
-            return f"{beginning}..."
-    return path
 
 
 @sync_and_async_middleware

@@ -12,6 +12,8 @@ from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest
 from pghistory.middleware import HistoryMiddleware
 
+from jobs.secret_paths import without_secret
+
 _open_tasks: dict[str, ExitStack] = {}
 
 
@@ -19,7 +21,9 @@ class HistoryFromWhere(HistoryMiddleware):
     """Who and which address of ours, as the library has it, and the network address besides."""
 
     def get_context(self, request: HttpRequest) -> dict[str, Any]:
-        return {**super().get_context(request), "from": _network_address(request)}
+        known = super().get_context(request)
+        where = {"url": without_secret(known["url"]), "from": _network_address(request)}
+        return {**known, **where}
 
 
 def _network_address(request: HttpRequest) -> str:

@@ -41,6 +41,7 @@ class VisitSerializer(serializers.ModelSerializer):
 
     When it is moved, who goes along from another crew stays with it. Who could not come is named
     by a 409 (`left_behind`) before anything is moved; `may_leave_behind` (ids) moves without them.
+    `bring_back` (ids): who of those left behind is free again goes along as before.
     """
 
     job = VisibleRelatedField(queryset=Job.objects.all())
@@ -50,8 +51,11 @@ class VisitSerializer(serializers.ModelSerializer):
     ends_at = serializers.DateTimeField(read_only=True)
     hours = serializers.FloatField(min_value=0.25, max_value=14)
     operatives = serializers.SerializerMethodField()
-    may_leave_behind = serializers.ListField(
-        child=serializers.IntegerField(min_value=1), required=False, write_only=True
+    may_leave_behind, bring_back = (
+        serializers.ListField(
+            child=serializers.IntegerField(min_value=1), required=False, write_only=True
+        )
+        for _ in range(2)
     )
 
     class Meta:
@@ -65,6 +69,7 @@ class VisitSerializer(serializers.ModelSerializer):
             "van",
             "operatives",
             "may_leave_behind",
+            "bring_back",
             "starts_at",
             "ends_at",
             "hours",
@@ -111,7 +116,8 @@ class VisitSerializer(serializers.ModelSerializer):
         return data
 
     def create(self, data: dict[str, Any]) -> Visit:
-        data.pop("may_leave_behind", None)  # nobody goes along yet
+        for name in ("may_leave_behind", "bring_back"):
+            data.pop(name, None)  # nobody goes along yet
         data.setdefault("van", data["crew"].van)
         return book_visit(by=self.context["request"].user, **data)
 

@@ -83,6 +83,7 @@ def test_an_address_counts_once_its_link_is_opened_with_the_password(office, per
     history = signed_in(office.planner).get(f"/people/{person.pk}/history/").text
     assert "ada@example.test" in history
     assert "ada.new@example.test" in history
+    assert link.split("/")[-2] not in history
 
 
 @pytest.mark.parametrize("what", ["another is asked for", "the account is closed", "cut short"])

@@ -205,6 +205,10 @@ def test_a_program_is_told_by_name_before_anything_moves(office, plover, joined,
     assert moved.status_code == 200
     assert ana.pk not in moved.json()["operatives"]
 
+    again = {"starts_at": at(day, time(9)).isoformat(), "bring_back": [ana.pk]}
+    back = api.patch(address, again, headers={"If-Match": moved.headers["ETag"]})
+    assert ana.pk in back.json()["operatives"]
+
 
 @pytest.mark.parametrize("own", ["booked", "planned"])
 def test_a_plan_tells_who_could_not_come_before_and_after_it_is_accepted(
