@@ -123,6 +123,9 @@ CELERY_TASK_SOFT_TIME_LIMIT = 14 * 60
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+# Nobody asks what became of a task: its outcome is in the database. Asking would have each sender
+# listen for it, and fail for good once the server of results was away for half a minute.
+CELERY_TASK_IGNORE_RESULT = True
 CELERY_RESULT_EXPIRES = 24 * 3600
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {

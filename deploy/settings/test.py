@@ -23,6 +23,8 @@ CACHES["default"]["KEY_PREFIX"] = f"test-{WORKER}"
 # need the broker and a worker process.
 CELERY_TASK_ALWAYS_EAGER = env.flag("EAVESBOOK_TEST_EAGER", True)
 CELERY_TASK_EAGER_PROPAGATES = True
+# Tests ask a running worker what came of a task.
+CELERY_TASK_IGNORE_RESULT = False
 CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
 CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"global_keyprefix": f"test-{WORKER}-"}
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import psycopg
 import pytest
+from celery import Celery
 from django.contrib.sessions.models import Session
 from django.core.cache.backends.redis import RedisCache
 from django.db import OperationalError
@@ -16,6 +17,7 @@ from kombu.exceptions import OperationalError as BrokerError
 from redis.exceptions import ConnectionError as RedisConnectionError
 from redis.exceptions import TimeoutError as RedisTimeoutError
 
+from deploy.settings import base
 from tests.factories import UserFactory
 
 handler500 = "deploy.server_errors.server_error"
@@ -82,3 +84,15 @@ def test_who_is_signed_in_goes_on_without_the_cache(
 
     assert answer.status_code == 302
     assert "sign-in" not in answer["Location"]
+
+
+def test_who_sends_a_task_gives_up_while_the_broker_is_away() -> None:
+    """With the broker's own error, which says that it may work again later."""
+    nobody = "redis://127.0.0.1:1/0"
+    app = Celery("away", broker=nobody, backend=nobody, set_as_current=False)
+    app.conf.broker_transport_options = base.CELERY_BROKER_TRANSPORT_OPTIONS
+    app.conf.task_ignore_result = base.CELERY_TASK_IGNORE_RESULT
+    task = app.task(name="anything")(lambda: None)
+    for _ in range(2):
+        with pytest.raises(BrokerError):
+            task.delay()
