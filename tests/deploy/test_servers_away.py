@@ -92,7 +92,10 @@ def test_who_sends_a_task_gives_up_while_the_broker_is_away() -> None:
     app = Celery("away", broker=nobody, backend=nobody, set_as_current=False)
     app.conf.broker_transport_options = base.CELERY_BROKER_TRANSPORT_OPTIONS
     app.conf.task_ignore_result = base.CELERY_TASK_IGNORE_RESULT
-    task = app.task(name="anything")(lambda: None)
+
+    @app.task(name="anything", shared=False)
+    def anything() -> None: ...
+
     for _ in range(2):
         with pytest.raises(BrokerError):
-            task.delay()
+            anything.delay()
