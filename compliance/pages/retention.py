@@ -9,14 +9,14 @@ from typing import Any
 
 from django import forms
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 
 from compliance.models import ErasureRequest, LegalHold
 from compliance.pages.roles import DECIDERS
-from compliance.personal.kinds import BY_CODE, DataKind, in_words, labels_of
+from compliance.personal.kinds import BY_CODE, KINDS, DataKind, in_words, labels_of
 from compliance.personal.retention import (
     AHEAD,
     Period,
@@ -61,11 +61,9 @@ def retention(request: HttpRequest) -> HttpResponse:
     user: User = request.user  # type: ignore[assignment]
     refused = None
     if request.method == "POST":
-        kind = BY_CODE.get(request.POST.get("kind", ""))
-        if kind is None:
-            raise Http404
+        kind = BY_CODE.get(request.POST.get("kind", ""), KINDS[0])
         refused = MonthsForm(request.POST, kind=kind)
-        if tried(request, refused, partial(_set, user)):
+        if tried(request, refused, partial(_set, user), kind=""):
             return redirect("retention")
     context = _context(request, user, refused)
     status = REFUSED if refused else HTTPStatus.OK
@@ -83,14 +81,16 @@ def _context(request: HttpRequest, user: User, refused: MonthsForm | None) -> di
     today = timezone.localdate()
     jobs = due_jobs(shown, user.company, today + AHEAD).with_place()
     page = Paginator(jobs, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    rows = [_row(period, user, today, refused) for period in periods]
     return {
-        "periods": [_row(period, user, today, refused) for period in periods],
+        "periods": rows,
         "shown": shown,
         "page": page,
         "due": [(job, due_on(job, shown)) for job in page],
         "waiting": _waiting(user),
         "holds": LegalHold.objects.visible_to(user).open().select_related("job__property"),
         "today": today,
+        "left_over": refused if refused and not any(r["form"] is refused for r in rows) else None,
         "page_title": "Personal data",
         "page_lead": "How long each kind is kept after a job was closed, and what is erased when. "
         "Erasing takes the data, never the proof.",
@@ -99,7 +99,7 @@ def _context(request: HttpRequest, user: User, refused: MonthsForm | None) -> di
 
 def _row(period: Period, user: User, today: Any, refused: MonthsForm | None) -> dict[str, Any]:
     kind = period.kind
-    is_refused = refused is not None and refused.data["kind"] == kind.code
+    is_refused = refused is not None and refused.data.get("kind", KINDS[0].code) == kind.code
     return {
         "period": period,
         "form": refused if is_refused else MonthsForm(kind=kind, months=period.months),

@@ -211,6 +211,8 @@ def test_a_refused_period_comes_back_beside_its_kind(client: Client, scene: Scen
     assert forms["photos"].errors["months"] == ["At least 72: enter more."]
     assert not any(form.errors for kind, form in forms.items() if kind != "photos")
     assert not RetentionPeriod.objects.exists()
+    unknown = client.post(reverse("retention"), {"kind": "shoes", "months": "13"})
+    assert "no such kind of data" in unknown.content.decode().partition("<h1>")[0]
 
 
 def test_what_a_page_has_no_form_for_any_more_is_left_to_be_copied(client: Client, scene: Scene):
