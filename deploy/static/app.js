@@ -74,6 +74,33 @@
     if (isLeaving) event.preventDefault();
   });
 
+  // The session ended under an open page: what was typed stays in it, and goes along with the token
+  // of the new sign-in once another tab has made one.
+  document.addEventListener("htmx:configRequest", function (event) {
+    const token = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+    const sent = event.detail.parameters;
+    if (token && sent.csrfmiddlewaretoken) sent.csrfmiddlewaretoken = token[1];
+  });
+  document.addEventListener("htmx:responseError", function (event) {
+    const place = document.getElementById("messages");
+    if (event.detail.xhr.status !== 401 || !place) return;
+    const said = document.createElement("p");
+    said.className = "message message-error";
+    said.dataset.signedOut = "";
+    const way = document.createElement("a");
+    way.href = "/account/sign-in/";
+    way.target = "_blank";
+    way.textContent = "Sign in again in another tab";
+    said.append("You are signed out, so nothing was sent. What you typed is still here. ", way, ", then send it once more.");
+    place.replaceChildren(said);
+    place.scrollIntoView({ block: "center" });
+  });
+
+  document.addEventListener("htmx:afterOnLoad", function (event) {
+    const said = document.querySelector("#messages [data-signed-out]");
+    if (said && event.detail.xhr.status < 400) said.remove();
+  });
+
   // Signal: said in words in the head of every on-site page.
   function tellConnection() {
     document.querySelectorAll("[data-connection]").forEach(function (place) {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from jobs.models import User
 from tests.browser.board import Held
@@ -26,6 +26,22 @@ ASKS_WHILE_LEAVING = """
 @pytest.fixture
 def planner(transactional_db: None) -> User:
     return UserFactory()
+
+
+def test_a_page_whose_session_has_ended_says_so_and_stays(
+    planner: User, desk: Callable[[str, User], Page]
+) -> None:
+    page = desk("planner", planner)
+    page.goto("/desk/")
+    heading = page.get_by_role("heading", level=1).inner_text()
+    ask = "() => { window.htmx.ajax('GET', '/desk/', { target: 'main', swap: 'innerHTML' }); }"
+
+    page.context.clear_cookies(name="sessionid")
+    page.evaluate(ask)
+
+    expect(page.get_by_role("status")).to_contain_text("You are signed out")
+    expect(page.get_by_role("heading", level=1)).to_have_text(heading)
+    expect(page.get_by_label("Password")).to_have_count(0)
 
 
 def test_a_page_told_to_load_again_brings_nobody_back(

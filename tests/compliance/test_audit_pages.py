@@ -124,6 +124,15 @@ def test_the_whole_round_over_the_api(job):
     assert closed.data["state"] == "closed"
 
 
+def test_a_part_of_a_page_is_no_page_for_signing_in(client, drawn):
+    client.logout()
+    address = reverse("audit_round", args=[drawn.pk])
+
+    whole, part = client.get(address), client.get(address, headers={"HX-Request": "true"})
+
+    assert (whole.status_code, part.status_code) == (302, 401)
+
+
 def test_another_schemes_auditor_finds_no_round(drawn):
     api = APIClient()
     api.force_authenticate(UserFactory(role="auditor"))
