@@ -48,15 +48,6 @@ def tried(
     return True
 
 
-def refuse_unfit(form: Any) -> None:
-    """Raises Refused with the first thing wrong with a form, where no page shows it again."""
-    if form.is_valid():
-        return
-    field, said = next(iter(form.errors.items()))
-    label = f"{form[field].label}: " if field in form.fields else ""
-    raise Refused(f"{label}{said[0]}", field=field if field in form.fields else "")
-
-
 def put_back(context: dict[str, Any], **refused: Any) -> dict[str, Any]:
     """A page's context with a refused form in the place of its own, under the same name.
 
