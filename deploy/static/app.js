@@ -76,14 +76,23 @@
 
   // The session ended under an open page: what was typed stays in it, and goes along with the token
   // of the new sign-in once another tab has made one.
+  function newestToken() {
+    const kept = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+    return kept ? kept[1] : "";
+  }
+  document.addEventListener("submit", function (event) {
+    const field = event.target.querySelector("[name=csrfmiddlewaretoken]");
+    if (field) field.value = newestToken() || field.value;
+  }, true);
   document.addEventListener("htmx:configRequest", function (event) {
-    const token = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+    const token = newestToken();
     const sent = event.detail.parameters;
-    if (token && sent.csrfmiddlewaretoken) sent.csrfmiddlewaretoken = token[1];
+    if (token) event.detail.headers["X-CSRFToken"] = token;
+    if (token && sent.csrfmiddlewaretoken) sent.csrfmiddlewaretoken = token;
   });
   document.addEventListener("htmx:responseError", function (event) {
     const place = document.getElementById("messages");
-    if (event.detail.xhr.status !== 401 || !place) return;
+    if (event.detail.xhr.status !== 401 || !place || place.querySelector("[data-signed-out]")) return;
     const said = document.createElement("p");
     said.className = "message message-error";
     said.dataset.signedOut = "";

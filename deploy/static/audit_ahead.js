@@ -2,6 +2,9 @@
 // and shown without waiting. The server logs that as sent ahead; that a page was shown is told to
 // it when it is shown. Nothing typed is left behind: the caller asks `mayLeave` first.
 
+import { token } from "./token.js";
+
+const NOT_CONFIRMED = "eavesbook-read-not-confirmed";
 const STALE_MS = 10 * 60 * 1000;
 const ahead = new Map();
 const root = () => document.querySelector("[data-reading-page]");
@@ -53,8 +56,6 @@ export function show(url, { remember = true } = {}) {
   tellShown();
 }
 
-const token = () => document.querySelector("[name=csrfmiddlewaretoken]")?.value || "";
-
 /** Reaches the server even when the page is left meanwhile. */
 export function send(method, url, body = undefined, headers = {}) {
   return fetch(url, { method, body, keepalive: true, headers: { "X-CSRFToken": token(), ...headers } });
@@ -68,7 +69,8 @@ async function tellShown() {
   try {
     const answer = await post(shown.dataset.shown);
     const list = document.getElementById("finding-list");
-    if (!answer.ok || shown !== root() || !list) return;
+    if (!answer.ok) throw new Error("not logged");
+    if (shown !== root() || !list) return;
     const told = new DOMParser().parseFromString(await answer.text(), "text/html");
     list.replaceWith(document.adoptNode(told.getElementById("finding-list")));
     window.htmx?.process(document.getElementById("finding-list"));
@@ -77,17 +79,42 @@ async function tellShown() {
   }
 }
 
-/** Marks a job as read while the next one is shown already; says so where it was not taken. */
+/** Marks a job as read while the next one is shown already; says so where it was not taken, on the
+    page after that where this one had to go. */
 export async function markRead(form, name) {
-  const address = location.pathname;
+  const read = { name, address: location.pathname };
+  remember(read);
   let refused = "";
   try {
     const answer = await post(form.action, { Accept: "application/json" });
-    refused = answer.ok ? "" : (await answer.json()).refused;
+    if (!answer.ok || answer.redirected) refused = await reasonIn(answer);
   } catch {
     refused = "The office could not be reached.";
   }
-  if (!refused) return;
+  if (refused) tellNotRead({ ...read, refused });
+  else remember(null);
+}
+
+async function reasonIn(answer) {
+  try { return (await answer.json()).refused; } catch { return "You are signed out, or the page is too old."; }
+}
+
+function remember(read) {
+  try {
+    if (read) sessionStorage.setItem(NOT_CONFIRMED, JSON.stringify(read));
+    else sessionStorage.removeItem(NOT_CONFIRMED);
+  } catch { /* said on this page alone */ }
+}
+
+/** What the page before this one could not learn any more; said once. */
+export function tellNotConfirmed() {
+  let read = null;
+  try { read = JSON.parse(sessionStorage.getItem(NOT_CONFIRMED)); } catch { /* nothing is known */ }
+  remember(null);
+  if (read) tellNotRead({ ...read, refused: "The office did not confirm it." });
+}
+
+function tellNotRead({ name, address, refused }) {
   const said = document.createElement("p");
   const link = document.createElement("a");
   said.className = "message message-error";

@@ -1,6 +1,6 @@
 // Reading a drawn job by keyboard. The page works without it; it moves the selection among things
 // that a finding can be about, shows their place on the drawing, and opens the form for one.
-import { fetchAhead, isAhead, markRead, show } from "./audit_ahead.js";
+import { fetchAhead, isAhead, markRead, show, tellNotConfirmed } from "./audit_ahead.js";
 import { beginZoom, isZoomed, zoomPair } from "./audit_reading_zoom.js";
 import { beginSheet, pairBy, seeScreen, toggleSeen, unseen } from "./audit_sheet.js";
 import { circle, planOf, square } from "./on_site/drawing.js";
@@ -317,3 +317,4 @@ keysOn.addEventListener("change", () => {
 tell();
 beginZoom((pair) => choose(pair, { focus: false }));
 beginPage();
+tellNotConfirmed();

@@ -1,8 +1,5 @@
-// Speaking with the server in JSON, with the page's own CSRF token.
-
-function token() {
-  return JSON.parse(document.body.getAttribute("hx-headers") || "{}")["X-CSRFToken"] || "";
-}
+// Speaking with the server in JSON.
+import { token } from "./token.js";
 
 /** GET; resolves to the answer, or null when it could not be had (the page goes on without). */
 export async function ask(address, query, signal) {

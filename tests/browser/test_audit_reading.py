@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
 from playwright.sync_api import Page, expect
 
-from compliance.models import PointsSeen
+from compliance.models import JobRead, PointsSeen
 from jobs.evidence.content_store import keep
 from jobs.models import PhotoInspection
 from tests.browser.conftest import Screens
@@ -29,13 +31,17 @@ FINDING_BEFORE_THE_ZOOM_IS_TOLD_CLOSED = """
 """
 """Both in one turn of the browser, which tells of the closing only in the next."""
 
+NEXT_IS_AT_HAND = (
+    "() => performance.getEntriesByType('resource').some(r => r.name.endsWith('?ahead'))"
+)
+
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
 def scene(transactional_db: None) -> AuditScene:
-    """A drawn job with a pair whose pictures can be shown large."""
-    made = audit_scene()
+    """Two drawn jobs, the first with a pair whose pictures can be shown large."""
+    made = audit_scene(jobs=2)
     kept = keep(io.BytesIO(small_picture(90)), "photo-copies", limit_bytes=100_000)
     for moment in ("before", "after"):
         photo = PhotoFactory(visit=made.scene.visit, moment=moment, point_label="X1")
@@ -78,3 +84,34 @@ def test_a_closing_zoom_takes_no_focus_and_a_job_is_read_by_keys(
     expect(page.locator("#verdict :focus")).to_be_visible()
     expect(page.locator("[data-reading-drawing] .eb-reading").first).to_be_in_viewport()
     assert screens.troubles == []
+
+
+def test_a_session_that_ends_under_the_reader_takes_neither_words_nor_a_mark_with_it(
+    scene: AuditScene, desk: Callable[..., Page], screens: Screens
+) -> None:
+    page = desk("auditor", scene.auditor)
+    first = elsewhere(lambda: scene.round.drawn_jobs.order_by("draw_order").first().pk)
+    page.goto(reverse("drawn_job", args=[first]))
+    page.wait_for_function(NEXT_IS_AT_HAND)
+    page.locator(".pair h3").first.click()
+    here = page.context.cookies()
+
+    page.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
+    page.keyboard.press("f")
+    page.keyboard.press("1")
+    page.keyboard.press("Enter")
+    expect(page.locator("#messages")).to_contain_text("You are signed out")
+    expect(page.get_by_label("What was found")).not_to_have_value("")
+    page.context.add_cookies(here)
+    page.keyboard.press("Enter")
+    expect(page.locator(".finding-draft")).to_be_visible()
+
+    page.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
+    page.keyboard.press("m")
+    expect(page).to_have_url(re.compile(r"/account/sign-in/\?next="))
+    assert not elsewhere(JobRead.objects.exists)
+    page.context.add_cookies(here)
+    page.goto(reverse("drawn_job", args=[first]))
+    expect(page.locator("#messages")).to_contain_text("is not marked as read")
+    assert [trouble for trouble in screens.troubles if "401" not in trouble] == []
+    screens.troubles.clear()

@@ -44,6 +44,25 @@ def test_a_page_whose_session_has_ended_says_so_and_stays(
     expect(page.get_by_label("Password")).to_have_count(0)
 
 
+def test_what_was_typed_before_the_session_ended_is_sent_once_it_is_there_again(
+    planner: User, desk: Callable[[str, User], Page]
+) -> None:
+    page = desk("planner", planner)
+    page.goto("/vans/new/")
+    page.get_by_label("Name").fill("The long van")
+    page.get_by_label("Load volume").fill("9")
+    mine = page.context.cookies()
+
+    page.context.clear_cookies(name="sessionid")
+    page.locator("main form [type=submit], main form button").last.click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("You are signed out")
+    fresh = {**next(one for one in mine if one["name"] == "csrftoken"), "value": "a" * 32}
+    page.context.add_cookies([fresh, *(one for one in mine if one["name"] != "csrftoken")])
+    page.get_by_role("button", name="Send it again").click()
+
+    expect(page.get_by_role("status")).to_contain_text("The long van is saved")
+
+
 def test_a_page_told_to_load_again_brings_nobody_back(
     planner: User, desk: Callable[[str, User], Page]
 ) -> None:
