@@ -56,6 +56,12 @@ class RollTypeSerializer(serializers.ModelSerializer):
         read_only_fields = ["entered_by", "entered_at", "version"]
         extra_kwargs = {"cost": {"required": True}, "packed_volume_m3": {"required": True}}
 
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, dict) and isinstance(data.get("code"), str):
+            data = data.copy()
+            data["code"] = data["code"].upper()
+        return super().to_internal_value(data)
+
     def create(self, data: dict[str, Any]) -> CompanyRollType:
         user = self.context["request"].user
         return keep_roll_type(CompanyRollType(company=user.company, **data), by=user)

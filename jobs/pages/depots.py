@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 
+from jobs.catalogues import has_own_roll_types
 from jobs.errors import Refused
 from jobs.loading.depots import keep_depot, keep_item
 from jobs.loading.order_paper import order_csv
@@ -38,6 +39,7 @@ def depot_list(request: HttpRequest) -> HttpResponse:
     context = {
         "standings": [standing_of(depot, today) for depot in depots],
         "items": StockItem.objects.visible_to(user),
+        "invented": not has_own_roll_types(user.company_id),
         "may_edit": may_edit,
         "page_title": "Depots",
         "page_lead": "Where vans are loaded, what lies there, and what to order by when.",

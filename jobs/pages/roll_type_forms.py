@@ -69,6 +69,9 @@ class RollTypeForm(KeptForm):
         for name in ("cost", "packed_volume_m3"):  # nobody means 0 by leaving what stands there
             self.fields[name].initial = None
 
+    def clean_code(self) -> str:
+        return str(self.cleaned_data["code"]).upper()
+
     def clean_splits(self) -> list[int]:
         try:
             return splits_from(self.cleaned_data["splits"])

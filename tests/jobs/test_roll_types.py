@@ -248,10 +248,11 @@ def test_while_there_is_none_every_page_of_it_says_that_rolls_are_invented(offic
     assert "You plan with invented rolls" in planner.get(reverse("roll_type_list")).text
     assert "list of rolls is invented" in planner.get(reverse("desk")).text
 
-    made = planner.post(reverse("roll_type_new"), GIVEN | {"splits": "3, 2"})
+    made = planner.post(reverse("roll_type_new"), GIVEN | {"code": "o170", "splits": "3, 2"})
 
     assert made.url == reverse("roll_type_list")
-    assert office.company.roll_types.get().splits == [2, 3]
+    kept = office.company.roll_types.get()
+    assert (kept.code, kept.splits) == ("O170", [2, 3])
     assert "list of rolls is invented" not in planner.get(reverse("desk")).text
     roll = office.company.roll_types.get()
     back = planner.post(reverse("roll_type_retire", args=[roll.pk]), {"version": 1}, follow=True)
@@ -284,7 +285,7 @@ def test_the_stock_offers_the_rolls_in_use(office):
 
 def test_the_api_enters_changes_and_refuses(office):
     api = api_for(office.planner)
-    made = api.post("/api/v1/roll-types/", GIVEN, format="json")
+    made = api.post("/api/v1/roll-types/", GIVEN | {"code": "o170"}, format="json")
     assert made.status_code == 201
     assert made.json()["resistance_m2k_w"] == pytest.approx(4.25)
     where = f"/api/v1/roll-types/{made.json()['id']}/"
