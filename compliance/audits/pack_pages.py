@@ -7,7 +7,7 @@ entries of the ledger; the pages are for people.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -15,7 +15,14 @@ from typing import Any
 from django.utils import timezone
 
 from compliance.drawings import draw_assessment
-from compliance.models import Assessment, AuditRound, Certificate, DrawnJob, Finding
+from compliance.models import (
+    Assessment,
+    AuditRound,
+    Certificate,
+    DrawnJob,
+    Finding,
+    Remeasurement,
+)
 from jobs.evidence.questions import QUESTIONS
 from jobs.models import DepthReading, Photo, PreStartCheck, User
 from jobs.models.jobs import reference_of
@@ -32,10 +39,11 @@ border-bottom:1px solid #ccc;vertical-align:top}figure{margin:0;display:inline-b
 vertical-align:top;padding:0 .6rem .6rem 0}img{width:100%;height:11rem;object-fit:contain;
 background:#eee}svg{max-width:34rem}h2{margin:1.6rem 0 .4rem}.soft{color:#555}
 nav a{margin-right:1rem}
+@media(max-width:40rem){table{display:block;overflow-x:auto}}
 """
 CLASS = {value: escape(str(label)) for value, label in Finding.Severity.choices}
 WHERE = {value: escape(str(label)) for value, label in DepthReading.Allowance.choices}
-YES_OR_NO = ("pre_start_check", "handover")
+YES_OR_NO = ("pre_start_check", "handover", "work_step")
 READING_COLUMNS = (
     "visit__job_id",
     "pk",
@@ -46,7 +54,7 @@ READING_COLUMNS = (
     "allowance",
     "visit__crew__name",
 )
-CHECK_COLUMNS = ("visit__job_id", "checked_at", "safe_to_start", "answers", "visit__crew__name")
+CHECK_COLUMNS = ("visit__job_id", "corrected_at", "safe_to_start", "answers", "visit__crew__name")
 MOMENTS = ("before", "after", "other")
 
 Files = Iterator[tuple[str, Iterator[bytes]]]
@@ -74,6 +82,7 @@ def pages_of(record: AuditRound, user: User | Any, *, with_photos: bool) -> File
     draws = size <= MOST_DRAWINGS
     for some in _drawn_of(record):
         evidence = _Evidence([one.job_id for one in some], draws=draws)
+        evidence.add_measured_again([one.pk for one in some], user)
         mine = found.filter(drawn_job__in=[one.pk for one in some])
         findings = _by(mine.prefetch_related("answers__reply"), lambda row: row.drawn_job_id)
         for one in some:
@@ -99,7 +108,7 @@ class _Evidence:
     def __init__(self, job_ids: Sequence[int], *, draws: bool) -> None:
         self.photos = _by(
             Photo.objects.filter(job__in=job_ids, replaced_by__isnull=True)
-            .only("job_id", "moment", "point_label", "phone_taken_at", "received_at", "sha256")
+            .only("job_id", "moment", "point_label", "corrected_at", "received_at", "sha256")
             .order_by("pk"),
             lambda photo: photo.job_id,
         )
@@ -129,6 +138,12 @@ class _Evidence:
             .order_by("pk"),
             lambda certificate: certificate.job_id,
         )
+
+    def add_measured_again(self, drawn_ids: Sequence[int], user: User | Any) -> None:
+        """By reading: the auditor's depth [mm] at its place."""
+        rows = Remeasurement.objects.visible_to(user).current()
+        mine = rows.filter(drawn_job__in=drawn_ids)
+        self.again: dict[int, float] = dict(mine.values_list("reading_id", "depth_mm"))
 
 
 def _by(rows: Iterable[Any], key: Any) -> dict[int, list[Any]]:
@@ -174,7 +189,8 @@ def _job_page(
         [
             _head(one.name),
             '<nav><a href="../index.html">All drawn jobs</a></nav>'
-            f"<p>{escape(one.company)}, drawn as number {one.order}.</p>",
+            f"<p>{escape(one.company)}, drawn as number {one.order}. Times are by the service’s "
+            "clock; what a phone’s clock said stands in the lists.</p>",
             "<h2>Findings</h2>",
             "".join(_finding(finding) for finding in findings) or "<p>Not read yet.</p>",
             _verdict(verdict, draws=draws) if verdict else "",
@@ -183,7 +199,7 @@ def _job_page(
             "<h2>Photos</h2>",
             _photos(evidence.photos[job]) if with_photos else "<p>Left out of this pack.</p>",
             "<h2>Depths</h2>",
-            _readings(evidence.readings[job]),
+            _readings(evidence.readings[job], evidence.again),
             "<h2>Checks before the start</h2>",
             "".join(_check(check) for check in evidence.checks[job]) or "<p>None.</p>",
             "</body></html>\n",
@@ -236,7 +252,7 @@ def _value(step: dict[str, Any]) -> str:
     value = step["value"]
     if step["kind"] in YES_OR_NO:
         return "yes" if value else "no"
-    shown = f"{value:g}" if isinstance(value, float) else str(value)
+    shown = f"{round(value, 1):g}" if isinstance(value, float) else str(value)
     return f"{shown} {step.get('unit') or ''}".strip()
 
 
@@ -250,7 +266,7 @@ def _drawing(verdict: Assessment) -> str:
 
 
 def _certificate(row: Certificate) -> str:
-    state = "valid" if row.is_current else f"withdrawn: {escape(row.withdrawal.reason)}"
+    state = "valid" if row.is_current else f"withdrawn: {escape(row.withdrawal.reason.rstrip('.'))}"
     return (
         f'<p><a href="../../certificates/{escape(row.code)}.pdf">{escape(row.code)}</a>, '
         f"issued {_moment(row.issued_at)}, {state}.</p>"
@@ -261,7 +277,7 @@ def _photos(photos: Sequence[Photo]) -> str:
     parts = []
     for photo in sorted(photos, key=lambda p: (p.point_label, MOMENTS.index(p.moment), p.pk)):
         words = f"{photo.point_label} {photo.get_moment_display()}".strip()
-        taken = photo.phone_taken_at or photo.received_at
+        taken = photo.corrected_at or photo.received_at
         link = f"../../photos/{photo.sha256}"
         parts.append(
             f'<figure><a href="{link}"><img src="{link}" loading="lazy" alt="{escape(words)}"></a>'
@@ -271,16 +287,17 @@ def _photos(photos: Sequence[Photo]) -> str:
     return "".join(parts) or "<p>None.</p>"
 
 
-def _readings(readings: Sequence[tuple[Any, ...]]) -> str:
+def _readings(readings: Sequence[tuple[Any, ...]], again: Mapping[int, float]) -> str:
     rows = "".join(
         f"<tr><td>{number}<td>{escape(area)}<td>{x:.0f}, {y:.0f}<td>{depth:g}"
+        f"<td>{f'{again[number]:g}' if number in again else ''}"
         f"<td>{WHERE[allowance]}<td>{escape(crew)}</tr>"
         for _, number, area, x, y, depth, allowance, crew in readings
     )
     return (
         "<table><thead><tr><th scope=col>Reading<th scope=col>Area<th scope=col>x, y in mm"
-        "<th scope=col>Depth, mm<th scope=col>Where<th scope=col>Crew</tr></thead>"
-        f"<tbody>{rows}</tbody></table>"
+        "<th scope=col>Depth, mm<th scope=col>Auditor, mm<th scope=col>Where<th scope=col>Crew"
+        f"</tr></thead><tbody>{rows}</tbody></table>"
     )
 
 

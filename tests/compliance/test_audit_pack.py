@@ -9,6 +9,7 @@ import subprocess
 import sys
 import zipfile
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +17,21 @@ import pytest
 from django.core.management import call_command
 from django.db import transaction
 from django.test import Client
+from django.utils import timezone
 
 from compliance.audits.pack import round_scope
+from compliance.audits.pack_pages import _value, pages_of
+from compliance.audits.remeasuring import Again, readings_to_measure, remeasure
 from compliance.audits.rounds import commit_round
 from compliance.models import EvidenceAccess
 from compliance.verify import layout
 from jobs.errors import Conflict
 from tests.compliance.audit_scene import ANSWER_FILE, ReadRound, read_round
 from tests.compliance.pack_scene import check, files_of, own_key
+from tests.compliance.reading_scene import audit_scene
 from tests.compliance.tampering import insider
 from tests.compliance.test_audit_rounds import terms
+from tests.factories import PhotoFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -71,6 +77,27 @@ def test_it_is_sound_repeats_the_draw_and_can_be_read(scene: ReadRound, files):
     assert sum(name.rpartition("/")[2] in page for name in photos) == 4
     assert ANSWER_FILE in [files[n] for n in files if n.startswith(layout.ANSWER_FILES)]
     assert "data/audit/index.html" in files[layout.README].decode()
+
+
+def test_a_page_tells_corrected_times_steps_in_words_and_what_the_auditor_measured():
+    scene = audit_scene()
+    reading = readings_to_measure(scene.drawn)[0]
+    remeasure(scene.drawn, scene.auditor, [Again(reading.pk, 251.5)])
+    taken = timezone.localtime().replace(hour=9, minute=37) - timedelta(days=1)
+    PhotoFactory(
+        visit=scene.scene.visit,
+        phone_taken_at=taken,
+        phone_sent_at=taken,
+        phone_ahead=timedelta(minutes=7),
+    )
+
+    pages = dict(pages_of(scene.round, scene.auditor, with_photos=True))
+    page = b"".join(pages[f"jobs/{scene.drawn.job.reference}.html"]).decode()
+
+    assert f"<td>{reading.depth_mm:g}<td>251.5<td>" in page
+    assert "09:30, photo" in page and "09:37" not in page
+    assert _value({"kind": "work_step", "value": 1, "unit": ""}) == "yes"
+    assert _value({"kind": "mean", "value": 278.9167, "unit": "mm"}) == "278.9 mm"
 
 
 def report_count(files: dict[str, bytes], kind: str) -> int:
