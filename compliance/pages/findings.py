@@ -120,7 +120,17 @@ def finding(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("finding", pk=record.pk)
         except Refused as refusal:
             show_refusal(form, refusal)
-    return render(request, PAGE, _context(request, told, form))
+    context = _context(request, told, form)
+    return render(request, PAGE, put_back(context, **_too_late(request, form)))
+
+
+def _too_late(request: HttpRequest, form: AnswerForm | None) -> dict[str, AnswerForm]:
+    """An answer that another tab or person was quicker with, or that came to a closed finding."""
+    if request.method != "POST" or form is not None:
+        return {}
+    late = AnswerForm(request.POST)
+    late.add_error(None, "No answer is due now: this one was not sent. See what was said before.")
+    return {"form": late}
 
 
 def _context(request: HttpRequest, told: Any, form: AnswerForm | None) -> dict[str, Any]:

@@ -176,6 +176,16 @@ def test_a_reply_that_the_page_does_not_offer_is_none(client, scene, finding, of
     assert not FindingReply.objects.exists()
 
 
+def test_an_answer_that_another_tab_was_quicker_with_is_given_back(client, scene, finding, officer):
+    answer_finding(finding, officer, "Covered again.")
+    client.force_login(officer)
+
+    shown = client.post(reverse("finding", args=[finding.pk]), {"text": "Typed in another tab."})
+
+    assert "this one was not sent" in shown.text and "Typed in another tab." in shown.text
+    assert FindingAnswer.objects.count() == 1
+
+
 def test_pages_give_each_side_its_form_when_it_is_its_turn(client, scene, finding, officer):
     address = reverse("finding", args=[finding.pk])
     client.force_login(scene.auditor)
