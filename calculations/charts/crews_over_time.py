@@ -10,8 +10,8 @@ from calculations.charts.panels import MOST_PANELS, Panels
 from calculations.drawing import symbols
 from calculations.drawing.key import draw_key, draw_note
 from calculations.drawing.sheet import INK, Position, Sheet
-from calculations.sampling.errors import SamplingError, require_whole
-from calculations.sampling.rates import funnel_limits, stands_out
+from calculations.sampling.errors import SamplingError
+from calculations.sampling.rates import RateCount, Weighing, funnel_limits, overall_rate
 
 COVERAGE = 0.998
 MOST_TICKS = 6
@@ -19,24 +19,31 @@ MOST_TICKS = 6
 
 @dataclass(frozen=True, slots=True)
 class CrewPeriod:
-    """Jobs of one crew and one period that were inspected, and how many were defective."""
+    """Jobs of one crew and one period that were inspected, and how many were defective.
+
+    weighing: None where every job counts the same.
+    """
 
     crew: str
     period: str
     inspected: int
     defects: int
+    weighing: Weighing | None = None
 
     def __post_init__(self) -> None:
-        require_whole("inspected", self.inspected, 1)
-        require_whole("defects", self.defects, 0, self.inspected)
+        self.count  # noqa: B018 - refuses what cannot be
+
+    @property
+    def count(self) -> RateCount:
+        return RateCount(self.crew, self.inspected, self.defects, self.weighing)
 
     @property
     def rate(self) -> float:
-        return self.defects / self.inspected
+        return self.count.rate
 
     def stands_out(self, target: float) -> str:
         """ "high" or "low" where chance would hardly give this, were the true rate `target`."""
-        return stands_out(self.defects, self.inspected, target, COVERAGE)
+        return self.count.stands_out(target, COVERAGE)
 
 
 def draw_crews_over_time(cells: Sequence[CrewPeriod], periods: Sequence[str]) -> str:
@@ -55,12 +62,13 @@ def draw_crews_over_time(cells: Sequence[CrewPeriod], periods: Sequence[str]) ->
     for cell in cells:
         if cell.period not in places:
             raise SamplingError("cells", f"names {cell.period!r}.", "Name a period given.")
-    target = sum(c.defects for c in cells) / sum(c.inspected for c in cells)
+    target = overall_rate([cell.count for cell in cells])
+    by_weight = ", by weight" if any(cell.weighing for cell in cells) else ""
     crews = _by_crew(cells)
     drawn = dict(sorted(_most_inspected(crews).items()))
     panels = Panels(
         "Defect rate by crew over time",
-        f"{len(crews)} crews, {target:.1%} of all jobs inspected; dotted in each row",
+        f"{len(crews)} crews, {target:.1%} of all jobs inspected{by_weight}; dotted in each row",
         (0.5, len(periods) + 0.5),
     )
     top = _top([cell for found in drawn.values() for cell in found], target)
@@ -116,7 +124,7 @@ def _row(
     panel.line([(panels.across[0], target), (panels.across[1], target)], "level", "1 2")
     for cell in cells:
         at = places[cell.period]
-        for limit in funnel_limits(target, cell.inspected, COVERAGE):
+        for limit in funnel_limits(target, cell.count.tells_as, COVERAGE):
             if 0 < limit <= top:
                 panel.line([(at - 0.5, limit), (at + 0.5, limit)], "limit")
     in_order = sorted(cells, key=lambda cell: places[cell.period])

@@ -38,19 +38,20 @@ def draw_funnel(counts: Sequence[RateCount], *, what: str = "crew") -> str:
     """
     target = overall_rate(counts)
     points = funnel(counts, OUTER)
-    most = max(c.inspected for c in counts) * 1.08 + 1
-    least = max(2.0, min(c.inspected for c in counts) / 2)
+    is_weighed = any(c.weighing is not None for c in counts)
+    most = max(c.tells_as for c in counts) * 1.08 + 1
+    least = max(2.0, min(c.tells_as for c in counts) / 2)
     sizes = np.unique(np.geomspace(least, most, 80).astype(int))
     outer = [funnel_limits(target, int(n), OUTER) for n in sizes]
     inner = [funnel_limits(target, int(n), INNER) for n in sizes]
     top = min(1.0, max([p.rate for p in points] + [target * 2, outer[len(outer) // 3][1]]) * 1.1)
     frame = Frame(
         f"Defect rate by {what}",
-        f"{len(counts)} {what}s, {target:.1%} of all jobs inspected",
+        f"{len(counts)} {what}s, {target:.1%} of all jobs inspected" + _by_weight(is_weighed),
         (0, most),
         (0, max(top, 0.02)),
     )
-    frame.axes("jobs inspected", "defective", up_text=_percent)
+    frame.axes("jobs inspected" + _by_weight(is_weighed), "defective", up_text=_percent)
     for limits, dash in ((outer, ""), (inner, "4 3")):
         for side in (0, 1):
             line = [
@@ -60,7 +61,7 @@ def draw_funnel(counts: Sequence[RateCount], *, what: str = "crew") -> str:
             ]
             frame.line(line, "limit", dash)
     frame.level(target, f"all: {target:.1%}", "1 2")
-    _points(frame, [(p.inspected, p.rate, p) for p in points])
+    _points(frame, [(p.tells_as, p.rate, p) for p in points])
     draw_key(
         frame.sheet,
         [
@@ -72,6 +73,10 @@ def draw_funnel(counts: Sequence[RateCount], *, what: str = "crew") -> str:
     return frame.sheet.finish(frame_title(f"Defect rate by {what}"), _describe(points))
 
 
+def _by_weight(is_weighed: bool) -> str:
+    return ", by weight" if is_weighed else ""
+
+
 def draw_p_chart(counts: Sequence[RateCount], *, what: str = "period") -> str:
     """Defect rate period by period, in the order given, with three-sigma limits."""
     points = p_chart(counts)
@@ -79,7 +84,8 @@ def draw_p_chart(counts: Sequence[RateCount], *, what: str = "period") -> str:
     top = max([p.rate for p in points] + [p.high for p in points])
     frame = Frame(
         f"Defect rate by {what}",
-        f"{len(counts)} {what}s, {mean:.1%} overall",
+        f"{len(counts)} {what}s, {mean:.1%} overall"
+        + _by_weight(any(c.weighing is not None for c in counts)),
         (0.5, len(points) + 0.5),
         (0, max(0.02, min(1.0, top * 1.1))),
     )

@@ -46,11 +46,14 @@ from calculations.sampling.population import (
 from calculations.sampling.rates import (
     RateCount,
     RatePoint,
+    Weighing,
+    exact_point,
     funnel,
     funnel_limits,
     overall_rate,
     p_chart,
     stands_out,
+    weighing_of,
 )
 from calculations.sampling.switching import SwitchingState, after_lot, resume
 from calculations.sampling.tables import AQLS, Level, Severity
@@ -71,6 +74,7 @@ __all__ = [
     "Stratum",
     "StratumResult",
     "SwitchingState",
+    "Weighing",
     "after_lot",
     "agreement",
     "allocate",
@@ -85,6 +89,7 @@ __all__ = [
     "draw_from",
     "draw_seed",
     "draw_stratified",
+    "exact_point",
     "funnel",
     "funnel_limits",
     "inspection_plan",
@@ -98,6 +103,7 @@ __all__ = [
     "strata_of",
     "stratified_rate",
     "stratum_seed",
+    "weighing_of",
     "weighted_defective",
     "widened",
     "worst_chance_of_none",

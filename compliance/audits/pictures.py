@@ -20,7 +20,16 @@ from calculations.charts import (
 from calculations.charts.crews_over_time import COVERAGE
 from calculations.charts.tables import RowsAgain
 from calculations.drawing import draw_agreement, draw_funnel, draw_p_chart
-from calculations.sampling import RateCount, RatePoint, funnel, funnel_limits, p_chart
+from calculations.sampling import (
+    RateCount,
+    RatePoint,
+    Weighing,
+    exact_point,
+    funnel,
+    overall_rate,
+    p_chart,
+    weighing_of,
+)
 from compliance.audits.read_jobs import JobDepths, ReadJob, depths_of, periods_of, read_jobs
 from compliance.models import AuditRound, Remeasurement
 from jobs.models import User
@@ -30,7 +39,7 @@ from jobs.planning.round_map import transverse_mercator
 LEAST_PAIRS = 2
 TALL = 1.5
 SHOWN = ("jobs read", "defective", "rate", "lower limit", "upper limit", "stands out")
-RATES = ("jobs_read", "defective", "rate", "lower_limit", "upper_limit", "stands_out")
+RATES = (*(name.replace(" ", "_") for name in SHOWN), "tells_as_jobs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +84,7 @@ def pictures_for(user: User | Any, record: AuditRound | None = None) -> list[Pic
 
 def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
     """Funnel plot of the crews, with exact limits."""
-    counts = _counts((job.crew, job.is_defective) for job in sorted(jobs, key=_by_crew))
+    counts = _counts([(job.crew, job) for job in sorted(jobs, key=_by_crew)])
     rows = [((p.name,), p, p.stands_out) for p in funnel(counts)]
     return Picture(
         "crews",
@@ -83,7 +92,7 @@ def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
         draw_funnel(counts),
         "Exact binomial limits about the rate of all jobs read. Outside the outer line chance "
         "alone would hardly put a crew; inside, its rate differs from the others’ by no more "
-        "than chance may.",
+        "than chance may." + _weighed(counts),
         *_rate_tables(("crew",), rows),
     )
 
@@ -91,14 +100,15 @@ def crews_compared(jobs: Sequence[ReadJob]) -> Picture:
 def rate_over_time(jobs: Sequence[ReadJob]) -> Picture:
     """The p-chart of all jobs read."""
     periods = periods_of(jobs)
-    counts = _counts((period, job.is_defective) for job, period in periods.items())
+    counts = _counts([(period, job) for job, period in periods.items()])
     rows = [((p.name,), p, p.stands_out) for p in p_chart(counts)]
     return Picture(
         "over-time",
         "Defect rate over time",
         draw_p_chart(counts, what=_step(periods)),
         "By when the certificate was issued. Three-sigma limits; where fewer than five defective "
-        "jobs are to be expected, exact binomial ones that chance keeps as often.",
+        "jobs are to be expected, exact binomial ones that chance keeps as often."
+        + _weighed(counts),
         *_rate_tables(("certified_in",), rows),
     )
 
@@ -106,20 +116,21 @@ def rate_over_time(jobs: Sequence[ReadJob]) -> Picture:
 def crews_over_time(jobs: Sequence[ReadJob]) -> Picture:
     """Each crew's rate by period, with exact limits."""
     periods = periods_of(jobs)
-    found: dict[tuple[str, str], list[bool]] = defaultdict(list)
+    found: dict[tuple[str, str], list[ReadJob]] = defaultdict(list)
     for job, period in periods.items():
-        found[job.crew, period].append(job.is_defective)
-    cells = [CrewPeriod(*key, len(bad), sum(bad)) for key, bad in found.items()]
-    target = sum(job.is_defective for job in jobs) / len(jobs)
+        found[job.crew, period].append(job)
+    cells = [CrewPeriod(*key, *_counted(some, jobs)) for key, some in found.items()]
+    target = overall_rate([cell.count for cell in cells])
     order = {period: nth for nth, period in enumerate(dict.fromkeys(periods.values()))}
     cells.sort(key=lambda cell: (cell.crew, order[cell.period]))
-    rows = [((c.crew, c.period), _point(c, target), c.stands_out(target)) for c in cells]
+    points = [(cell, exact_point(cell.count, target, COVERAGE)) for cell in cells]
+    rows = [((cell.crew, cell.period), p, p.stands_out) for cell, p in points]
     return Picture(
         "crews-over-time",
         "Crews over time",
         draw_crews_over_time(cells, tuple(order)),
         "Exact binomial limits about the rate of all jobs read. Where a crew has no mark, none "
-        "of its jobs of that time was drawn.",
+        "of its jobs of that time was drawn." + _weighed([cell.count for cell in cells]),
         *_rate_tables(("crew", "certified_in"), rows),
     )
 
@@ -241,17 +252,30 @@ def measured_again(user: User | Any, record: AuditRound | None) -> Picture | Non
     )
 
 
-def _counts(marked: Any) -> list[RateCount]:
+def _counts(marked: Sequence[tuple[str, ReadJob]]) -> list[RateCount]:
     """Counts by name, in the order in which the names come."""
-    found: dict[str, list[bool]] = {}
-    for name, bad in marked:
-        found.setdefault(name, []).append(bad)
-    return [RateCount(name, len(bad), sum(bad)) for name, bad in found.items()]
+    found: dict[str, list[ReadJob]] = {}
+    for name, job in marked:
+        found.setdefault(name, []).append(job)
+    jobs = [job for _, job in marked]
+    return [RateCount(name, *_counted(some, jobs)) for name, some in found.items()]
 
 
-def _point(cell: CrewPeriod, target: float) -> RatePoint:
-    limits = funnel_limits(target, cell.inspected, COVERAGE)
-    return RatePoint(cell.crew, cell.inspected, cell.defects, cell.rate, *limits, "")
+def _counted(some: Sequence[ReadJob], jobs: Sequence[ReadJob]) -> tuple[int, int, Weighing | None]:
+    """How many, how many of them defective, and what they weigh unless all of `jobs` weigh 1."""
+    rows = [(job.weight, job.is_defective) for job in some]
+    weighing = weighing_of(rows) if any(job.weight != 1.0 for job in jobs) else None
+    return len(rows), sum(bad for _, bad in rows), weighing
+
+
+def _weighed(counts: Sequence[RateCount]) -> str:
+    """What to bear in mind where jobs weigh differently."""
+    if all(count.weighing is None for count in counts):
+        return ""
+    return (
+        " Jobs that were likelier to be drawn count for less, so that rates are those of all jobs "
+        "of their rounds; limits go by so many jobs drawn alike as would tell as much."
+    )
 
 
 def _rate_tables(
@@ -263,7 +287,8 @@ def _rate_tables(
         shares = (point.rate, point.low, point.high)
         counts = (point.inspected, point.defects)
         shown.append((*name, *counts, *(f"{share:.1%}" for share in shares), out or "no"))
-        data.append((*name, *counts, *(round(share, 6) for share in shares), out))
+        told = round(point.tells_as, 2)
+        data.append((*name, *counts, *(round(share, 6) for share in shares), out, told))
     words = tuple(name.replace("_", " ") for name in names)
     return Table((*words, *SHOWN), tuple(shown)), Table((*names, *RATES), tuple(data))
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -15,6 +17,7 @@ from django.utils import timezone
 
 from calculations.charts import SpotKind
 from compliance.audits.findings import DEFECTIVE
+from compliance.audits.strata import sealed_strata
 from compliance.models import Assessment, AuditRound, Certificate, Finding, PopulationJob
 from jobs.models import User
 from jobs.models.jobs import reference_of
@@ -34,6 +37,8 @@ class ReadJob:
     """A job that was read in a round, and the worst that was found on it.
 
     district: the first half of the postcode. at: rounded latitude and longitude [degrees].
+    weight: how many jobs of its round it stands for, against the mean of those read in it; 1 where
+    all were as likely to be drawn.
     """
 
     job_id: int
@@ -43,6 +48,8 @@ class ReadJob:
     worst: SpotKind
     district: str
     at: tuple[float, float] | None
+    stratum: str = ""
+    weight: float = 1.0
 
     @property
     def reference(self) -> str:
@@ -76,6 +83,7 @@ def read_jobs(user: User | Any, record: AuditRound | None = None) -> list[ReadJo
         "drawn_job__job__property__postcode",
         "drawn_job__job__property__latitude_deg",
         "drawn_job__job__property__longitude_deg",
+        "drawn_job__stratum",
     )
     read, companies = [], set()
     for _, found in groupby(rows.iterator(CHUNK), key=itemgetter(0)):
@@ -83,9 +91,34 @@ def read_jobs(user: User | Any, record: AuditRound | None = None) -> list[ReadJo
         worst = max((SpotKind(row[1]) for row in of_job), key=list(SpotKind).index)
         read.append(_read_job(of_job[0][2:], worst))
         companies.add(f"{of_job[0][5]}: ")
+    read = weighted(read)
     if len(companies) > 1:
         return read
     return [replace(job, crew=intern(job.crew.removeprefix(*companies))) for job in read]
+
+
+def weighted(read: Sequence[ReadJob]) -> list[ReadJob]:
+    """Each with its weight: jobs of its stratum over those read of it, against the same of its
+    round. Of a round without strata all weigh 1."""
+    counts = Counter((job.round_id, job.stratum) for job in read)
+    several = {round_id for round_id, stratum in counts if stratum}
+    rounds = AuditRound.objects.filter(pk__in=several).select_related("population_seal")
+    stands_for = {
+        (record.pk, stratum.name): stratum.population / counts[record.pk, stratum.name]
+        for record in rounds
+        for stratum in sealed_strata(record)
+        if counts[record.pk, stratum.name]
+    }
+    of_round: dict[int, list[float]] = defaultdict(list)
+    for (round_id, stratum), count in counts.items():
+        of_round[round_id] += [stands_for.get((round_id, stratum), 1.0)] * count
+    mean = {round_id: math.fsum(weights) / len(weights) for round_id, weights in of_round.items()}
+    return [
+        replace(job, weight=stands_for[job.round_id, job.stratum] / mean[job.round_id])
+        if job.round_id in several
+        else job
+        for job in read
+    ]
 
 
 def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:
@@ -110,7 +143,8 @@ def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:
 
 
 def _read_job(row: tuple[Any, ...], worst: SpotKind) -> ReadJob:
-    job, round_id, crew, company, certified_at, period_to, postcode, latitude, longitude = row
+    job, round_id, crew, company, certified_at, period_to, postcode, *place, stratum = row
+    latitude, longitude = place
     known = latitude is not None and longitude is not None
     return ReadJob(
         job_id=job,
@@ -122,6 +156,7 @@ def _read_job(row: tuple[Any, ...], worst: SpotKind) -> ReadJob:
         at=(round(latitude, PLACES_TO_DEGREES), round(longitude, PLACES_TO_DEGREES))
         if known
         else None,
+        stratum=intern(stratum),
     )
 
 

@@ -13,7 +13,7 @@ from tests.factories import UserFactory
 HASH = "5" * 64
 
 
-def let_auditors_see(*jobs: Job, auditor: Any = None) -> AuditRound:
+def let_auditors_see(*jobs: Job, auditor: Any = None, strata: Any = ()) -> AuditRound:
     """Seal a round whose population is these jobs of one scheme, whatever stage they are at."""
     scheme = jobs[0].scheme
     rounds = AuditRound.objects.filter(scheme=scheme).count()
@@ -27,7 +27,13 @@ def let_auditors_see(*jobs: Job, auditor: Any = None) -> AuditRound:
         nonce_commitment=HASH,
     )
     PopulationJob.objects.bulk_create(PopulationJob(round=record, job=job) for job in jobs)
-    PopulationSeal.objects.create(round=record, size=len(jobs), sha256=HASH, nonce_commitment=HASH)
+    PopulationSeal.objects.create(
+        round=record,
+        size=len(jobs),
+        sha256=HASH,
+        nonce_commitment=HASH,
+        strata=list(strata),
+    )
     record.seal = make_seal()
     record.population_size, record.population_sha256 = len(jobs), HASH
     record.state = AuditRound.State.SEALED

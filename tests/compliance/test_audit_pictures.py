@@ -5,17 +5,20 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from django.db import transaction
 from django.test import Client
 
-from compliance.audits.pictures import pictures_for
+from compliance.audits.pictures import crews_compared, pictures_for
+from compliance.audits.read_jobs import read_jobs, weighted
 from compliance.audits.report import report_contents
 from compliance.audits.rounds import commit_round
 from jobs.errors import Conflict
 from tests.compliance.audit_scene import ReadRound, read_round
+from tests.compliance.audited import let_auditors_see
 from tests.compliance.test_audit_rounds import terms
 from tests.factories import UserFactory
 
@@ -94,8 +97,30 @@ def test_the_map_tells_places_to_a_kilometre_only(scene: ReadRound):
 def test_the_pictures_of_all_rounds_ask_as_little_for_many_as_for_few(
     scene: ReadRound, django_assert_max_num_queries
 ):
-    with django_assert_max_num_queries(3):
+    with django_assert_max_num_queries(4):  # one of them for the strata of all rounds
         assert len(pictures_for(scene.auditor)) >= 4
+
+
+def test_a_job_counts_for_those_of_its_stratum_that_were_not_read(scene: ReadRound):
+    """Two jobs of four are read in one stratum, one of ten in the other."""
+    names = {"Risky": 4, "Others": 10}
+    strata = [{"name": n, "population": p, "risk": 1.0, "sample": 1} for n, p in names.items()]
+    sealed = let_auditors_see(scene.jobs[0], strata=strata)
+    read = read_jobs(scene.auditor, scene.record)
+    jobs = [
+        replace(job, round_id=sealed.pk, stratum=stratum, crew=stratum)
+        for job, stratum in zip(read, ("Risky", "Risky", "Others"), strict=True)
+    ]
+
+    crews = crews_compared(weighted(jobs))
+
+    assert {job.weight for job in read} == {1.0}
+    assert [job.weight for job in weighted(jobs)] == pytest.approx([3 / 7, 3 / 7, 15 / 7])
+    assert "count for less" in crews.note
+    assert {(row[0], row[1], row[-1]) for row in crews.data.rows} == {
+        ("Risky", 2, 2.0),
+        ("Others", 1, 1.0),
+    }
 
 
 def test_the_report_says_what_was_decided_and_by_which_draw(scene: ReadRound):
