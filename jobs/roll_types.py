@@ -29,6 +29,9 @@ from jobs.tasks import quantify_job_again
 
 MOST_IN_USE = 40
 """The engine tries roll types in twos and threes: with more a plan would take seconds."""
+LEAST_LAID_M3 = 0.02
+"""Of one roll. A usual loft takes 16 m3: of smaller ones it would be thousands, and cutting lists
+would take minutes to work out."""
 SLACK = 1.05
 """Wool is packed tighter than it lies; a little more than it takes up as laid may be wrapping."""
 
@@ -114,6 +117,14 @@ def _refuse_what_cannot_be(roll: CompanyRollType) -> None:
         raise Refused("It has no name.", field="name", remedy="Give it the name your crews use.")
     refuse_invalid(roll)
     laid_m3 = roll.roll.laid_volume_m3
+    if laid_m3 < LEAST_LAID_M3:
+        raise Refused(
+            f"One roll would hold {laid_m3 * 1000:.1f} litres of wool as laid, which is too little "
+            "to plan lofts with.",
+            field="length_mm",
+            remedy=f"Give a roll or slab of {LEAST_LAID_M3 * 1000:.0f} litres or more: thickness, "
+            "width and length multiplied.",
+        )
     if roll.packed_volume_m3 > SLACK * laid_m3:
         raise Refused(
             f"Packed it would take more room than laid ({laid_m3:.2f} m³).",

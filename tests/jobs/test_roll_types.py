@@ -91,6 +91,7 @@ def test_the_database_refuses_what_no_roll_is_called(column, sql):
         ({"conductivity_w_mk": 44}, "conductivity_w_mk", "44 mW/mK is 0.044"),
         ({"width_mm": 1.14}, "width_mm", "1.14 m is 1140"),
         ({"packed_volume_m3": 1.9}, "packed_volume_m3", "190 litres are 0.19"),
+        ({"thickness_mm": 20, "width_mm": 200, "length_mm": 4000}, "length_mm", "20 litres"),
         ({"code": "own wool"}, "code", "such as W170"),
         ({"code": "eaves_tray"}, "code", "capital letters"),
         ({"name": " "}, "name", "the name your crews use"),
