@@ -74,3 +74,14 @@ def test_origins_follow_from_hosts() -> None:
         COMPLETE | {"ALLOWED_HOSTS": "a.example,.b.example"}, "settings.CSRF_TRUSTED_ORIGINS"
     )
     assert result.stdout.strip() == "['https://a.example', 'https://*.b.example']"
+
+
+@pytest.mark.parametrize(
+    ("told", "proxies"),
+    [({}, "1"), ({"TRUSTED_PROXY_COUNT": "2"}, "2"), ({"BEHIND_PROXY": "no"}, "0")],
+)
+def test_a_visitor_cannot_choose_the_address_that_attempts_are_counted_by(
+    told: dict[str, str], proxies: str
+) -> None:
+    found = load(COMPLETE | told, "settings.REST_FRAMEWORK['NUM_PROXIES']")
+    assert found.stdout.strip() == proxies
