@@ -9,7 +9,7 @@ import pghistory
 from django.core.exceptions import ImproperlyConfigured
 
 from deploy.schedule import BEAT_SCHEDULE
-from deploy.settings.environment import Environment, redis_database
+from deploy.settings.environment import Environment, redis_database, with_certificate_checked
 
 PROJECT_FOLDER = Path(__file__).resolve().parents[2]
 
@@ -101,8 +101,12 @@ if env.flag("DATABASE_POOL", True):
 
 # --- Redis protocol: one server, three databases, unless each has an address of its own
 REDIS_URL = env.redis()
-CELERY_BROKER_URL = env.text("CELERY_BROKER_URL", redis_database(REDIS_URL, 0))
-CELERY_RESULT_BACKEND = env.text("CELERY_RESULT_URL", redis_database(REDIS_URL, 1))
+CELERY_BROKER_URL = with_certificate_checked(
+    env.text("CELERY_BROKER_URL", redis_database(REDIS_URL, 0))
+)
+CELERY_RESULT_BACKEND = with_certificate_checked(
+    env.text("CELERY_RESULT_URL", redis_database(REDIS_URL, 1))
+)
 CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",

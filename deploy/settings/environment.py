@@ -117,7 +117,7 @@ class Environment:
         url = self.text(name)
         if urlsplit(url).scheme not in {"redis", "rediss"}:
             raise ImproperlyConfigured(f"{name} must begin with redis:// or rediss://.")
-        return url
+        return with_certificate_checked(url)
 
     def _from_file(self, name: str, file_name: str) -> str:
         try:
@@ -130,6 +130,18 @@ class Environment:
         if not value:
             raise ImproperlyConfigured(f"{name}_FILE names {file_name}, which is empty.")
         return value
+
+
+def with_certificate_checked(url: str) -> str:
+    """A rediss:// address says how the server's certificate is checked: unless told, it must hold.
+
+    Celery refuses an address that says nothing of it, but only when the first task is sent.
+    """
+    parts = urlsplit(url)
+    if parts.scheme != "rediss" or "ssl_cert_reqs=" in parts.query:
+        return url
+    query = f"{parts.query}&ssl_cert_reqs=required".removeprefix("&")
+    return urlunsplit(parts._replace(query=query))
 
 
 def redis_database(url: str, offset: int) -> str:

@@ -88,3 +88,16 @@ def test_databases_of_one_redis(url: str, offset: int, expected: str) -> None:
 def test_a_redis_address_with_a_name_for_a_number_is_refused() -> None:
     with pytest.raises(ImproperlyConfigured, match="database number"):
         redis_database("redis://host/queue", 0)
+
+
+@pytest.mark.parametrize(
+    ("told", "meant"),
+    [
+        ("rediss://:p@a.example:6379/3", "rediss://:p@a.example:6379/3?ssl_cert_reqs=required"),
+        ("rediss://a.example?db=1", "rediss://a.example?db=1&ssl_cert_reqs=required"),
+        ("rediss://a.example/?ssl_cert_reqs=none", "rediss://a.example/?ssl_cert_reqs=none"),
+        ("redis://a.example/0", "redis://a.example/0"),
+    ],
+)
+def test_a_certificate_is_checked_unless_told_otherwise(told: str, meant: str) -> None:
+    assert Environment({"REDIS_URL": told}).redis() == meant
