@@ -98,7 +98,6 @@ def commit_round(
         _inspect_as_the_rules_say(record, terms.severity)
     _refuse_plan(record)
     with refusals_explained():
-        Scheme.objects.select_for_update(no_key=True).get(pk=scheme.pk)
         _refuse_used_secret(record)
         record.save()
         begin_series(record)
@@ -183,7 +182,7 @@ def _commitment(given: str) -> str:
 
 def _refuse_used_secret(record: AuditRound) -> None:
     """A draw shows its secret. Used again, the company would know it before the next Seal, and
-    could try which jobs to certify before it. The scheme's row is locked: of two at once one waits.
+    could try which jobs to certify before it. Of two at once the database refuses one.
     """
     used = AuditRound.objects.filter(nonce_commitment=record.nonce_commitment)
     if used.exists():

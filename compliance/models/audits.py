@@ -159,6 +159,12 @@ class AuditRound(models.Model):
                 name="audit_round_risk_needs_strata",
                 violation_error_message="strata_by: sharing out by risk needs strata.",
             ),
+            models.UniqueConstraint(
+                fields=["nonce_commitment"],
+                name="audit_round_secret_serves_once",
+                violation_error_message="nonce_commitment: a round was begun with this secret "
+                "already. A draw shows its secret, so each serves one round: make another one.",
+            ),
         ]
         triggers = [
             audit_triggers.MOVES,

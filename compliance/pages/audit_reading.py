@@ -31,6 +31,8 @@ from jobs.models import Role
 from jobs.pages.access import page_for
 from jobs.pages.refusals import REFUSED, put_back, show_refusal
 
+DRAFT_GONE = "That draft is gone: it was released, or discarded in another tab."
+
 
 @page_for(Role.AUDITOR)
 def drawn_job(request: HttpRequest, pk: int) -> HttpResponse:
@@ -90,12 +92,9 @@ def draft_new(request: HttpRequest, pk: int) -> HttpResponse:
 @page_for(Role.AUDITOR)
 def draft(request: HttpRequest, pk: int) -> HttpResponse:
     """A draft, to be written anew."""
-    record = get_object_or_404(
-        FindingDraft.objects.visible_to(request.user).select_related(
-            "drawn_job__round", "drawn_job__job__property", "drawn_job__job__company"
-        ),
-        pk=pk,
-    )
+    record = _draft_of(request, pk)
+    if record is None:
+        return _gone_from(request)
     job = record.drawn_job.job
     things = [(record.concerns, words_of(job, record.concerns) or record.concerns)]
     things += [("", "The job as a whole")] if record.concerns else []
@@ -112,10 +111,32 @@ def draft(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "compliance/audits/draft.html", context)
 
 
+def _draft_of(request: HttpRequest, pk: int) -> FindingDraft | None:
+    drafts = FindingDraft.objects.visible_to(request.user).select_related(
+        "drawn_job__round", "drawn_job__job__property", "drawn_job__job__company"
+    )
+    return drafts.filter(pk=pk).first()
+
+
+def _gone_from(request: HttpRequest) -> HttpResponse:
+    """The findings of the job that the draft was on, with what was typed to be kept as another; a
+    404 where the asker may not see that job."""
+    given = request.GET.get("of", "")
+    drawn = drawn_at(request, int(given) if given.isdecimal() else 0)
+    if "text" in request.POST:
+        form = FindingForm(request.POST)
+        form.add_error(None, f"{DRAFT_GONE} What you typed can be kept as a draft of its own.")
+        return _page(request, drawn, form)
+    messages.error(request, DRAFT_GONE)
+    return redirect(f"{reverse('drawn_job', args=[drawn.pk])}#findings")
+
+
 @require_POST
 @page_for(Role.AUDITOR)
 def draft_discard(request: HttpRequest, pk: int) -> HttpResponse:
-    record = get_object_or_404(FindingDraft.objects.visible_to(request.user), pk=pk)
+    record = _draft_of(request, pk)
+    if record is None:
+        return _gone_from(request)
     drawn_id = record.drawn_job_id
     discard_draft(record)
     messages.success(request, "The draft is gone. Nobody else has seen it.")

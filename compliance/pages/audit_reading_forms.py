@@ -58,7 +58,15 @@ class FilesField(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
         given = data if isinstance(data, list | tuple) else [data]
-        return [super(FilesField, self).clean(each, initial) for each in given if each]
+        return [self._cleaned(each, initial) for each in given if each]
+
+    def _cleaned(self, file: Any, initial: Any) -> Any:
+        """Raises ValidationError naming the file, since it comes with others."""
+        try:
+            return super().clean(file, initial)
+        except forms.ValidationError as error:
+            said = [f"{file.name}: {words[:1].lower()}{words[1:]}" for words in error.messages]
+            raise forms.ValidationError(said) from error
 
 
 class AnswerForm(forms.Form):

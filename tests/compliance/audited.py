@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import date
 from typing import Any
 
@@ -18,20 +19,21 @@ def let_auditors_see(*jobs: Job, auditor: Any = None, strata: Any = ()) -> Audit
     scheme = jobs[0].scheme
     rounds = AuditRound.objects.filter(scheme=scheme).count()
     day = date(2020 + rounds, 1, 1)
+    commitment = hashlib.sha256(f"{scheme.pk}, {rounds}".encode()).hexdigest()
     record = AuditRound.objects.create(
         scheme=scheme,
         auditor=auditor or UserFactory(role="auditor", scheme=scheme),
         name="A round of tests",
         period_from=day,
         period_to=day,
-        nonce_commitment=HASH,
+        nonce_commitment=commitment,
     )
     PopulationJob.objects.bulk_create(PopulationJob(round=record, job=job) for job in jobs)
     PopulationSeal.objects.create(
         round=record,
         size=len(jobs),
         sha256=HASH,
-        nonce_commitment=HASH,
+        nonce_commitment=commitment,
         strata=list(strata),
     )
     record.seal = make_seal()

@@ -5,7 +5,13 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from compliance.audits.findings import draft_finding, record_finding, release_drafts, release_round
+from compliance.audits.findings import (
+    discard_draft,
+    draft_finding,
+    record_finding,
+    release_drafts,
+    release_round,
+)
 from compliance.audits.reading import mark_read, neighbours_of
 from compliance.audits.rounds import give_up_round
 from compliance.audits.things import words_of
@@ -95,6 +101,21 @@ def test_htmx_gets_the_list_back_and_a_page_without_it_the_typed_words(client, s
     assert part.text.lstrip().startswith('<div id="finding-list"') and "data-refused" in part.text
     assert "has nothing called" in page.text and "Here.</textarea>" in page.text
     assert not FindingDraft.objects.exists()
+
+
+def test_a_draft_that_another_tab_has_dropped_is_told_as_gone_with_what_was_typed(client, scene):
+    draft = draft_finding(scene.drawn, scene.auditor, severity="minor", text="Gap.")
+    anew, discard = (reverse(f"finding_draft{x}", args=[draft.pk]) for x in ("", "_discard"))
+    discard_draft(draft)
+    client.force_login(scene.auditor)
+
+    dropped = client.post(f"{discard}?of={scene.drawn.pk}", follow=True)
+    typed = client.post(f"{anew}?of={scene.drawn.pk}", {"severity": "minor", "text": "A gap."})
+
+    assert "That draft is gone" in dropped.text
+    assert typed.status_code == 422 and "A gap.</textarea>" in typed.text
+    assert "That draft is gone" in typed.text
+    assert client.get(anew).status_code == 404
 
 
 @pytest.mark.parametrize(

@@ -158,6 +158,10 @@ def test_a_secret_serves_one_round(auditor):
 
     assert refusal.value.field == "nonce_commitment"
     assert list(AuditRound.objects.all()) == [first]
+    twin = AuditRound.objects.get()
+    twin.pk, twin._state.adding = None, True
+    with pytest.raises(DatabaseError, match="audit_round_secret_serves_once"), transaction.atomic():
+        twin.save()
 
 
 def test_a_period_without_certificates_has_nothing_to_draw_from(auditor):
