@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calculations.sampling import (
     InspectionPlan,
@@ -17,7 +17,7 @@ from compliance.audits.findings import DEFECTIVE
 from compliance.audits.planning import plan_of
 from compliance.audits.strata import results_by_stratum, sealed_strata
 from compliance.audits.switching import Standing, after_round, state_of
-from compliance.models import AuditRound
+from compliance.models import AuditRound, Finding
 
 # Rounding of a weighted count that is whole but for floating point.
 NEARLY = 1e-9
@@ -25,11 +25,13 @@ NEARLY = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """Jobs of a sample: drawn, read, and found defective (minor, major or critical)."""
+    """Jobs of a sample: drawn, read, found defective (minor, major or critical), and of these with
+    a critical finding."""
 
     drawn: int
     read: int
     defective: int
+    critical: int
 
     @property
     def unread(self) -> int:
@@ -44,7 +46,9 @@ class Outcome:
     which alone the round is accepted or not. counted: defective jobs as the plan counts them,
     which is the plain count but for a sample that looked harder where risk was; there it is the
     weighted count, rounded (`counted_for_plan`). accepted is None until every job of the first
-    sample was read, unless it is rejected already.
+    sample was read, unless it is rejected already. One critical finding is enough for that,
+    whatever number the plan accepts on: what can hurt somebody is not weighed against a quota
+    [common practice, no published source].
 
     limits: the whole population's share of defective jobs, strata weighted by their jobs.
     binomial: Clopper and Pearson's limits, as if the population had no end; finite: exact for
@@ -88,6 +92,16 @@ class Outcome:
         return math.ceil(least - NEARLY), round(about), math.floor(most + NEARLY)
 
     @property
+    def rejects_as_critical(self) -> bool:
+        """Whether it is a critical finding alone that the population is not accepted for."""
+        return self.accepted is False and self.counted <= self.accept_at_most
+
+    @property
+    def held_against_plan(self) -> int:
+        """Defective jobs by which the switching rules go on: too many where it is not accepted."""
+        return max(self.counted, self.accept_at_most + (self.accepted is False))
+
+    @property
     def unread(self) -> int:
         return self.drawn - self.read
 
@@ -100,11 +114,11 @@ def outcome_of(record: AuditRound, confidence: float = 0.95) -> Outcome:
     """The outcome as it stands. A job is defective with any minor, major or critical finding."""
     first, whole = _counts(record, first_only=True), _counts(record)
     counted = _counted(record, first)
-    accepted = _accepted(counted, record.accept_at_most, first.unread)
+    accepted = _accepted(record, counted, first)
     strata = results_by_stratum(record, DEFECTIVE)
     complete = bool(strata) and len(strata) == len(sealed_strata(record))
     alike = record.allocation == AuditRound.Allocation.PROPORTIONAL
-    return Outcome(
+    outcome = Outcome(
         drawn=whole.drawn,
         read=whole.read,
         defective=whole.defective,
@@ -118,8 +132,8 @@ def outcome_of(record: AuditRound, confidence: float = 0.95) -> Outcome:
         binomial=_limits(whole, None, confidence) if alike else None,
         finite=_limits(whole, record.population_size, confidence) if alike else None,
         strata=strata if len(strata) > 1 else (),
-        next_inspection=_next(record, accepted, counted),
     )
+    return replace(outcome, next_inspection=_next(record, outcome))
 
 
 def acceptance_plan(record: AuditRound) -> InspectionPlan:
@@ -132,6 +146,7 @@ def _counts(record: AuditRound, *, first_only: bool = False) -> Counts:
         drawn.count(),
         drawn.filter(findings__isnull=False).distinct().count(),
         drawn.filter(findings__severity__in=DEFECTIVE).distinct().count(),
+        drawn.filter(findings__severity=Finding.Severity.CRITICAL).distinct().count(),
     )
 
 
@@ -154,19 +169,22 @@ def _counted(record: AuditRound, first: Counts) -> int:
     return counted_for_plan(sample, record.accept_at_most)
 
 
-def _accepted(counted: int, at_most: int, unread: int) -> bool | None:
-    if counted > at_most:
+def _accepted(record: AuditRound, counted: int, first: Counts) -> bool | None:
+    """As stored once the round is closed, before that as it would be."""
+    if record.state == AuditRound.State.CLOSED:
+        return record.accepted
+    if first.critical or counted > record.accept_at_most:
         return False
-    return None if unread else True
+    return None if first.unread else True
 
 
-def _next(record: AuditRound, accepted: bool | None, counted: int) -> Standing | None:
+def _next(record: AuditRound, outcome: Outcome) -> Standing | None:
     """How the series goes on: as stored once the round is closed, before that as it would be."""
-    if record.plan != AuditRound.Plan.ACCEPTANCE or accepted is None:
+    if record.plan != AuditRound.Plan.ACCEPTANCE or outcome.accepted is None:
         return None
     if record.state == AuditRound.State.CLOSED:
         return _stored(record)
-    return after_round(record, acceptance_plan(record), counted)
+    return after_round(record, acceptance_plan(record), outcome.held_against_plan)
 
 
 def _stored(record: AuditRound) -> Standing | None:

@@ -111,7 +111,8 @@ def _lead(outcome: Outcome) -> str:
         by_weight = f" (counted by weight: {outcome.counted})"
     return (
         f"{said}: {defective} defective of {outcome.first.drawn} jobs drawn{by_weight}, where "
-        f"{outcome.accept_at_most} {'is' if outcome.accept_at_most == 1 else 'are'} allowed."
+        f"{outcome.accept_at_most} {'is' if outcome.accept_at_most == 1 else 'are'} allowed"
+        + (", but none that is critical." if outcome.rejects_as_critical else ".")
     )
 
 

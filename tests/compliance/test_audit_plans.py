@@ -16,6 +16,7 @@ from compliance.audits.findings import record_finding
 from compliance.audits.outcome import outcome_of
 from compliance.audits.rounds import (
     _write_population,
+    close_round,
     draw_sample,
     give_up_round,
     given_up_before,
@@ -261,6 +262,24 @@ def test_the_plan_counts_by_weight_where_it_looked_harder(scene: Population):
 
 
 # --- Giving up, and trying again
+
+
+@pytest.mark.parametrize(("severity", "accepted"), [("major", True), ("critical", False)])
+def test_one_critical_finding_is_enough_not_to_accept(
+    scene: Population, severity: str, accepted: bool
+):
+    """Common practice, no published source."""
+    drawn = scene.draw(aql=10.0, level="III")
+    assert drawn.accept_at_most >= 1
+
+    scene.read(drawn, defective=1, severity=severity)
+    closed = close_round(drawn)
+    outcome = outcome_of(closed)
+
+    assert closed.accepted is outcome.accepted is accepted
+    assert outcome.counted == 1 and outcome.rejects_as_critical is not accepted
+    assert closed.switching_step.recent == [accepted]
+    assert ("not accepted" in outcome.what_follows) is not accepted
 
 
 def test_nobody_seals_again_and_again_until_a_sample_pleases(scene: Population):
