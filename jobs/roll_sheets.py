@@ -35,6 +35,7 @@ ROLLS = Columns(
     },
     things="roll types",
     most=MOST_IN_USE,
+    most_unpacked_bytes=16 * 1024 * 1024,
 )
 EXAMPLE = {
     "code": "W170",

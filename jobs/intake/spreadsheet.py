@@ -9,12 +9,13 @@ import io
 import re
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
+from os import SEEK_END
 from typing import IO, Any
 
 from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from jobs.errors import Refused
 from jobs.intake.values import PROPERTY_FIELDS, REQUIRED_FIELDS
@@ -22,6 +23,10 @@ from jobs.intake.values import PROPERTY_FIELDS, REQUIRED_FIELDS
 MOST_ROWS = 50_000
 MOST_BYTES = 20 * 1024 * 1024
 MOST_UNPACKED_BYTES = 300 * 1024 * 1024
+MOST_COLUMNS = 200
+MOST_SHEET_ROWS = 1_048_576
+"""Of a worksheet [common practice, no published source]. A file can name any row; those before it
+count as empty ones."""
 PIECE_BYTES = 1 << 16
 DELIMITERS = ",;\t"
 # The columns we add to a file of rejected rows; they are passed over when it comes back.
@@ -54,6 +59,7 @@ class Columns:
 
     also: further headings that mean a column, written without capitals, spaces and marks.
     things: what its rows are; most: how many there may be.
+    most_unpacked_bytes: of an XLSX, less for a list that a page waits for.
     """
 
     names: tuple[str, ...]
@@ -61,6 +67,7 @@ class Columns:
     also: Mapping[str, str]
     things: str
     most: int
+    most_unpacked_bytes: int = MOST_UNPACKED_BYTES
 
     def by_heading(self) -> dict[str, str]:
         return {_plain(name): name for name in (*self.names, *REASON_COLUMNS)} | dict(self.also)
@@ -123,6 +130,13 @@ def read_sheet(file: IO[bytes], name: str, columns: Columns = HOMES) -> Sheet:
         Refused: field `file`, or the column that is missing. Rows are read only as `rows` is
             walked, so a file damaged further down raises `Refused` then.
     """
+    if file.seek(0, SEEK_END) > MOST_BYTES:
+        raise Refused(
+            f"This file has more than {MOST_BYTES / 1e6:.0f} MB.",
+            field="file",
+            remedy="Send it in parts.",
+        )
+    file.seek(0)
     start = file.read(4)
     file.seek(0)
     if start == b"PK\x03\x04":
@@ -197,26 +211,46 @@ def _outside_quotes(line: str, sign: str) -> int:
 
 
 def _read_xlsx(file: IO[bytes], columns: Columns) -> Sheet:
-    damaged = Refused(
-        "This XLSX file cannot be opened.",
-        field="file",
-        remedy="Open it in your spreadsheet program, save it anew as XLSX, and send that.",
-    )
-    try:
+    with _damage_explained():
         with zipfile.ZipFile(file) as archive:
-            if sum(part.file_size for part in archive.infolist()) > MOST_UNPACKED_BYTES:
-                raise Refused(
-                    "Unpacked, this file is too large to read.",
-                    field="file",
-                    remedy="Send it in parts, without pictures.",
-                )
+            unpacked_bytes = sum(part.file_size for part in archive.infolist())
+        if unpacked_bytes > columns.most_unpacked_bytes:
+            raise Refused(
+                "Unpacked, this file is too large to read.",
+                field="file",
+                remedy="Send it in parts, without pictures.",
+            )
         file.seek(0)
-        book = load_workbook(file, read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, OSError) as error:
-        raise damaged from error
-    rows = ([_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True))
-    return _sheet(rows, max((sheet.max_row or 1) - 1, 0), columns)
+        sheet = load_workbook(file, read_only=True, data_only=True).worksheets[0]
+        row_count = max((sheet.max_row or 1) - 1, 0)
+    return _sheet(_xlsx_rows(sheet), min(row_count, MOST_SHEET_ROWS), columns)
+
+
+def _xlsx_rows(sheet: Any) -> Iterator[list[str]]:
+    """Its rows up to their last cell, no wider and no further down than is read."""
+    with _damage_explained():
+        for row in sheet.iter_rows(
+            max_row=MOST_SHEET_ROWS, max_col=MOST_COLUMNS + 1, values_only=True
+        ):
+            width = 0 if row.count(None) == len(row) else len(row)
+            while width and row[width - 1] is None:
+                width -= 1
+            yield [_cell_text(cell) for cell in row[:width]]
+
+
+@contextmanager
+def _damage_explained() -> Iterator[None]:
+    """Whatever the reader raises over a broken part of a file is the file's doing."""
+    try:
+        yield
+    except Refused:
+        raise
+    except Exception as error:
+        raise Refused(
+            "This XLSX file cannot be opened.",
+            field="file",
+            remedy="Open it in your spreadsheet program, save it anew as XLSX, and send that.",
+        ) from error
 
 
 def _cell_text(value: Any) -> str:
@@ -240,6 +274,12 @@ def _sheet(rows: Iterator[list[str]], row_count: int, columns: Columns) -> Sheet
     headings = [heading.strip() for heading in next(rows, [])]
     while headings and not headings[-1]:
         headings.pop()
+    if len(headings) > MOST_COLUMNS:
+        raise Refused(
+            f"The first row has more than {MOST_COLUMNS} columns.",
+            field="file",
+            remedy="Take out those that the template does not have.",
+        )
     names, unread = match_headings(headings, columns)
     return Sheet(_named_rows(rows, names, columns), row_count, unread)
 

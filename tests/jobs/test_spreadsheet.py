@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from dataclasses import replace
 from datetime import date
@@ -122,14 +123,66 @@ def test_a_quotation_mark_that_is_never_closed_is_told_with_its_line():
         rows_of(content)
 
 
-def test_a_file_that_unpacks_to_too_much_is_refused(monkeypatch):
-    monkeypatch.setattr(spreadsheet, "MOST_UNPACKED_BYTES", 1000)
+def test_a_file_that_unpacks_to_too_much_is_refused():
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w") as archive:
         archive.writestr("xl/worksheets/sheet1.xml", "x" * 5000)
 
     with pytest.raises(Refused, match="too large"):
-        rows_of(file.getvalue(), "homes.xlsx")
+        read_sheet(file, "homes.xlsx", replace(HOMES, most_unpacked_bytes=1000))
+
+
+def rewritten(book: bytes, old: str, new: str) -> bytes:
+    """A workbook whose first sheet says `new` for `old`, and nothing of how large it is."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(book)) as source, zipfile.ZipFile(file, "w") as target:
+        for name in source.namelist():
+            content = source.read(name).decode()
+            if name.endswith("sheet1.xml"):
+                assert old in content
+                content = re.sub("<dimension[^>]*>", "", content).replace(old, new)
+            target.writestr(name, content)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "reason"),
+    [
+        ("</sheetData>", "", "broken XML"),
+        ('<row r="2"', '<row r="x"', "a row without a number"),
+        ('r="A2"', 'r="!!"', "a cell without a place"),
+        ("</sheetData>", '<row r="3"><c r="A3" t="d"><v>x</v></c></row></sheetData>', "no date"),
+    ],
+)
+def test_an_xlsx_damaged_further_down_says_so(old, new, reason):
+    book = xlsx(HEAD.split(","), ROW.split(","))
+
+    with pytest.raises(Refused, match="cannot be opened") as refusal:
+        rows_of(rewritten(book, old, new), "homes.xlsx")
+
+    assert refusal.value.field == "file", reason
+
+
+def test_an_xlsx_is_read_no_further_down_and_no_wider_than_a_sheet_can_be(monkeypatch):
+    monkeypatch.setattr(spreadsheet, "MOST_SHEET_ROWS", 100)
+    far = '<row r="99999999999"><c r="XFD99999999999"><v>1</v></c></row></sheetData>'
+    book = rewritten(xlsx(HEAD.split(","), ROW.split(",")), "</sheetData>", far)
+
+    assert [number for number, _ in rows_of(book, "homes.xlsx")] == [2]
+
+
+def test_a_first_row_of_very_many_columns_is_refused_before_it_is_looked_through():
+    content = f"{HEAD}{',town' * 200_000}\n{ROW}".encode()
+
+    with pytest.raises(Refused, match="more than 200 columns"):
+        rows_of(content)
+
+
+def test_a_file_larger_than_is_taken_is_not_read(monkeypatch):
+    monkeypatch.setattr(spreadsheet, "MOST_BYTES", 60)
+
+    with pytest.raises(Refused, match="more than 0 MB"):
+        rows_of(f"{HEAD}\n{ROW}".encode())
 
 
 def test_more_homes_than_are_read_at_once_are_refused():
