@@ -12,7 +12,9 @@ class JobsConfig(AppConfig):
         from jobs.pages.form_words import set_form_words
         from jobs.pages.registrations import register_all
         from jobs.planning import listeners
+        from jobs.platform import tokens
 
         listeners.connect()
+        tokens.connect()
         register_all()
         set_form_words()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.auth import authenticate
+from allauth.account.adapter import get_adapter
+from django.core.exceptions import ValidationError
 from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -16,6 +17,8 @@ from rest_framework.throttling import ScopedRateThrottle
 from rest_framework.views import APIView
 
 from jobs.errors import Refused
+from jobs.models import User
+from jobs.platform.mail_bounds import TooOften
 
 
 class SignInSerializer(serializers.Serializer[Any]):
@@ -28,7 +31,10 @@ class TokenSerializer(serializers.Serializer[Any]):
 
 
 class TokenView(APIView):
-    """Send it as `Authorization: Token …`. Asking again gives the same token."""
+    """Send it as `Authorization: Token …`. Asking again gives the same token.
+
+    It ends with the password: whoever changes that, or sets a new one, asks for another token.
+    """
 
     authentication_classes = ()
     permission_classes = (AllowAny,)
@@ -39,15 +45,25 @@ class TokenView(APIView):
     def post(self, request: Request) -> Response:
         sent = SignInSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        user = authenticate(request._request, **sent.validated_data)
-        if user is None:
-            raise Refused(
-                "No person signs in with this e-mail address and password.",
-                field="email",
-                remedy="Check both; ask your planner or platform admin if they should work.",
-            )
-        token, _ = Token.objects.get_or_create(user=user)
+        token, _ = Token.objects.get_or_create(user=_person(request, sent.validated_data))
         return Response({"token": token.key})
+
+
+def _person(request: Request, told: dict[str, str]) -> User:
+    """Who signs in so. Wrong passwords count for the account as those of the sign-in page do."""
+    try:
+        person: User | None = get_adapter().authenticate(request._request, **told)
+    except ValidationError as error:
+        raise TooOften(
+            "Too many failed attempts to sign in.", field="email", remedy="Wait a few minutes."
+        ) from error
+    if person is None or not person.is_active:  # the sign-in page tells these of closed accounts
+        raise Refused(
+            "No person signs in with this e-mail address and password.",
+            field="email",
+            remedy="Check both; ask your planner or platform admin if they should work.",
+        )
+    return person
 
 
 urlpatterns = [path("token/", TokenView.as_view(), name="api_token")]
