@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from typing import Any
 
 from allauth.account.adapter import get_adapter
@@ -11,12 +10,12 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
-from jobs.errors import Conflict, Refused
+from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import open_page, page_for
 from jobs.pages.people_forms import AddressForm
 from jobs.pages.refusals import REFUSED, show_refusal, tried
-from jobs.platform.addresses import Asked, ask_address, asked_by, confirm_address
+from jobs.platform.addresses import Asked, ask_own_address, asked_by, confirm_address
 from jobs.platform.invitations import days_to_set_password
 from jobs.platform.mail_bounds import refuse_too_often
 
@@ -54,12 +53,10 @@ def address(request: HttpRequest) -> HttpResponse:
 
 
 def _ask(request: HttpRequest, given: Any) -> str:
-    """Whether somebody else has the address is not told: it might be of another company."""
+    """Whether somebody else has the address is not told."""
     email = given["email"]
     refuse_too_often(request, email)
-    person = User.objects.get(pk=request.user.pk)
-    with suppress(Conflict):
-        ask_address(person, email, by=person)
+    ask_own_address(User.objects.get(pk=request.user.pk), email)
     return f"Unless another account has it, a link is on its way to {email}."
 
 

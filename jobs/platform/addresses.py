@@ -21,7 +21,7 @@ from django.db import transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
 
-from jobs.errors import Refused, refusals_explained
+from jobs.errors import Conflict, Refused, refusals_explained
 from jobs.models import User
 from jobs.platform.invitations import awaits_password, days_to_set_password, invite
 from jobs.platform.keeping import lock_at, refuse_taken, store_edit
@@ -65,6 +65,21 @@ def ask_address(person: User, email: str, *, by: User, version: int | None = Non
             _send_link(stored, wanted, by)
     logger.info("another address of account %s asked for by %s", stored.pk, by.pk)
     return stored
+
+
+def ask_own_address(person: User, email: str) -> None:
+    """Ask for another address of one's own, without learning who else has an account.
+
+    Nothing differs for the person where the address is taken: it might be of another company. Word
+    comes to the present address in either case, the link never.
+
+    Raises:
+        Refused: as for `ask_address`, but for an address that is taken.
+    """
+    try:
+        ask_address(person, email, by=person)
+    except Conflict:
+        _tell(person, person.email, _normalized(email), "asked")
 
 
 def asked_by(key: str) -> Asked:

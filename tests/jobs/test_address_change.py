@@ -121,9 +121,13 @@ def test_an_invitation_that_went_astray_goes_to_the_right_address_at_once(office
 
 
 def test_an_address_that_is_taken_is_refused_in_any_case_of_letters(office, person, mails):
+    free = mails(lambda: asks(person, person))
     UserFactory(email="ada.new@example.test")
+    taken = mails(lambda: asks(person, person))
 
-    assert mails(lambda: asks(person, person)) == {}  # nor is it told that there is an account
+    assert set(free) == {"ada@example.test", "ada.new@example.test"}
+    # Nor is it told that there is an account: the person's own mailbox gets the same word.
+    assert taken == {"ada@example.test": free["ada@example.test"]}
     refused = asks(office.planner, person)
     by_api = api_for(office.planner).post(f"/api/v1/people/{person.pk}/address/", {"email": NEW})
 
