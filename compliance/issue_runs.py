@@ -27,6 +27,7 @@ from compliance.models import Assessment, Certificate, IssueRun, IssueRunJob
 from jobs.errors import Conflict, Refused
 from jobs.evidence.engine_words import zones_in_plural
 from jobs.models import Job, Scheme, Stage, User
+from jobs.numbers import whole_number
 
 PIECE = 10
 """Jobs a piece: a second or two, after which it is seen whether to stop."""
@@ -188,8 +189,7 @@ def _named(by: User, references: Sequence[str]) -> QuerySet[Job]:
 
 
 def _number_of(reference: str) -> int | None:
-    digits = reference.upper().removeprefix("J-").lstrip("0")
-    return int(digits) if digits.isdigit() and len(digits) < 18 else None
+    return whole_number(reference.upper().removeprefix("J-").lstrip("0"))
 
 
 def _take_in_hand(run: IssueRun) -> list[IssueRunJob]:

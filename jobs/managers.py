@@ -13,6 +13,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
 from jobs.audited import audited_jobs
+from jobs.numbers import whole_number
 
 if TYPE_CHECKING:
     from jobs.models.people import User
@@ -79,9 +80,9 @@ class JobQuerySet(JobScopedQuerySet):
             | Q(property__town__icontains=words)
             | Q(property__postcode__istartswith=words)
         )
-        digits = words.upper().removeprefix("J-").lstrip("0")
-        if digits.isdigit() and len(digits) < 18:
-            found |= Q(pk=int(digits))
+        number = whole_number(words.upper().removeprefix("J-").lstrip("0"))
+        if number is not None:
+            found |= Q(pk=number)
         return self.filter(found)
 
 

@@ -20,6 +20,7 @@ from compliance.api.roles import EVERYBODY, NOBODY, VERDICT_READERS
 from compliance.ledger.proofs import prove_consistency, prove_inclusion, visible_entry
 from compliance.models import LedgerEntry, Seal
 from jobs.errors import Refused
+from jobs.numbers import whole_number
 
 
 @extend_schema_field(serializers.RegexField(r"^[0-9a-f]*$"))
@@ -146,7 +147,8 @@ class ConsistencyView(APIView):
 def named_seal(request: Request, name: str) -> Seal:
     """The Seal whose id the query gives as `name`."""
     given = request.query_params.get(name, "")
-    seal = Seal.objects.filter(pk=int(given)).first() if given.isdecimal() else None
+    number = whole_number(given)
+    seal = None if number is None else Seal.objects.filter(pk=number).first()
     if seal is None:
         raise Refused(
             f"{given!r} is no Seal's id.",

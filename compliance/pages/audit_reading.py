@@ -28,6 +28,7 @@ from compliance.pages.audit_reading_forms import FindingForm
 from compliance.pages.audit_reading_parts import job_page
 from jobs.errors import Refused
 from jobs.models import Role
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.refusals import REFUSED, put_back, show_refusal
 
@@ -122,7 +123,7 @@ def _gone_from(request: HttpRequest) -> HttpResponse:
     """The findings of the job that the draft was on, with what was typed to be kept as another; a
     404 where the asker may not see that job."""
     given = request.GET.get("of", "")
-    drawn = drawn_at(request, int(given) if given.isdecimal() else 0)
+    drawn = drawn_at(request, whole_number(given) or 0)
     if "text" in request.POST:
         form = FindingForm(request.POST)
         form.add_error(None, f"{DRAFT_GONE} What you typed can be kept as a draft of its own.")

@@ -48,6 +48,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "deploy.content_security.content_security_middleware",
+    "deploy.private_answers.private_answers_middleware",
     "deploy.compression.CompressOnSitePages",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -203,7 +204,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["jobs.api.permissions.ByRole"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": [
-        "rest_framework.parsers.JSONParser",
+        "jobs.api.parsing.BoundedJSONParser",
         "rest_framework.parsers.FormParser",
         "rest_framework.parsers.MultiPartParser",
     ],
@@ -211,6 +212,8 @@ REST_FRAMEWORK = {
     "DEFAULT_FILTER_BACKENDS": ["jobs.api.filters.FilterBackend"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_THROTTLE_RATES": {"sign_in": "10/min"},
+    # Attempts are counted by the address that connects; X-Forwarded-For is anybody's word here.
+    "NUM_PROXIES": 0,
     "EXCEPTION_HANDLER": "jobs.api.problems.problem_handler",
     "PAGE_SIZE": 50,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
 from jobs.models import Absence, Role
+from jobs.numbers import whole_number
 from jobs.pages.absence_forms import AbsenceForm
 from jobs.pages.access import page_for
 from jobs.pages.refusals import show_refusal
@@ -91,9 +92,9 @@ def absence_edit(request: HttpRequest, pk: int) -> HttpResponse:
 def absence_end(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an absence back."""
     absence = get_object_or_404(Absence.objects.visible_to(request.user), pk=pk)
-    version = request.POST.get("version", "")
+    version = whole_number(request.POST.get("version", "")) or 0
     try:
-        end_absence(absence, by=request.user, version=int(version) if version.isdigit() else 0)
+        end_absence(absence, by=request.user, version=version)
         messages.success(request, "The absence is taken back.")
     except Refused as refusal:
         messages.error(request, str(refusal))

@@ -6,9 +6,18 @@ alone, whatever the language of the page (HTML, "Date state" and "Time state" of
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
+
+NO_SUCH_YEAR = "Give a day between the years 1900 and 2199."
+IN_OUR_TIMES = (
+    MinValueValidator(date(1900, 1, 1), NO_SUCH_YEAR),
+    MaxValueValidator(date(2199, 12, 31), NO_SUCH_YEAR),
+)
+"""A slip of the keyboard such as 20260; and days are reckoned on from what is given."""
 
 
 class DayInput(forms.DateInput):
@@ -26,8 +35,8 @@ class ClockInput(forms.TimeInput):
 
 
 def day_field(**given: Any) -> forms.DateField:
-    """A day; what is given goes to the field."""
-    return forms.DateField(widget=DayInput(), **given)
+    """A day of our times; what is given goes to the field."""
+    return forms.DateField(widget=DayInput(), validators=IN_OUR_TIMES, **given)
 
 
 def clock_field(**given: Any) -> forms.TimeField:

@@ -16,6 +16,7 @@ from jobs.loading.depots import keep_depot, keep_item
 from jobs.loading.order_paper import order_csv
 from jobs.loading.standing import standing_of
 from jobs.models import CompanyRollType, Depot, Role, StockItem
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.depot_forms import DepotForm, StockItemForm
 from jobs.pages.edits import history_link
@@ -143,9 +144,9 @@ def item_form(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 
 def _of_roll(request: HttpRequest) -> StockItem:
     """A new item, filled in from the roll type it is asked for."""
-    asked = request.GET.get("roll", "")
+    asked = whole_number(request.GET.get("roll", ""))
     roll = None
-    if asked.isdecimal():
+    if asked is not None:
         roll = CompanyRollType.objects.visible_to(request.user).filter(pk=asked).first()
     if roll is None:
         return StockItem()

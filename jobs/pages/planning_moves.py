@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused, Stale
 from jobs.models import Role, User, Visit, VisitNeed
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.planning_forms import MoveForm, SpanForm, WhereForm
 from jobs.planning.agreeing import hold, tell_householder
@@ -143,8 +144,7 @@ def _in_hand(asked: Any, user: User) -> Visit | VisitNeed:
 
 def _whole(asked: Any, name: str) -> int:
     """A whole number of a request; 0, which names nothing, for anything else."""
-    text = asked.get(name, "")
-    return int(text) if text.isdecimal() and len(text) < 16 else 0
+    return whole_number(asked.get(name, "")) or 0
 
 
 def _done(moved: Moved) -> JsonResponse:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
 from jobs.models import PlanRun, ProposedVisit, Role
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.planning_run_forms import RunForm
 from jobs.pages.refusals import show_refusal
@@ -131,7 +132,8 @@ def run_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Accept all, accept what is ticked, or discard the rest. Promised visits are asked about."""
     record = get_object_or_404(PlanRun.objects.visible_to(request.user), pk=pk)
     answer = request.POST.get("answer", "")
-    ticked = [int(pk) for pk in request.POST.getlist("line") if pk.isdecimal()]
+    numbers = map(whole_number, request.POST.getlist("line"))
+    ticked = [pk for pk in numbers if pk is not None]
     chosen = ticked if answer == "ticked" else None
     if answer in ("all", "ticked") and "sure" not in request.POST:
         promised = promised_among(record, chosen)

@@ -18,6 +18,7 @@ from jobs.edits import Source
 from jobs.errors import Refused
 from jobs.intake.files import MEDIA_TYPES
 from jobs.models import CompanyRollType, Role, StockItem, User
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.edits import edits_page, history_link
 from jobs.pages.refusals import REFUSED, tell, tried
@@ -105,11 +106,10 @@ def _facts_of(roll: CompanyRollType, user: User) -> dict[str, Any]:
 def roll_type_in_use(request: HttpRequest, pk: int, in_use: bool) -> HttpResponse:
     """Retire a roll type, or take it up again."""
     roll = _own(request, pk)
-    version = request.POST.get("version", "")
+    version = whole_number(request.POST.get("version", ""))
 
     def act() -> str:
-        at = int(version) if version.isdecimal() else None
-        set_in_use(roll, in_use, by=request.user, version=at)
+        set_in_use(roll, in_use, by=request.user, version=version)
         return f"{roll} is {'in use again' if in_use else 'not planned with any more'}."
 
     tell(request, act)

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from jobs.errors import Conflict, Refused
 from jobs.models import Job, Role, Stage, Survey
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.survey_forms import SurveySheet
 from jobs.surveying.records import (
@@ -68,9 +69,9 @@ def _too_late(job: Job, request: HttpRequest, refusal: Refused) -> SurveySheet:
 def _keep(request: HttpRequest, job: Job, sheet: SurveySheet) -> HttpResponse:
     """Save, and finish if asked."""
     draft = start_survey(job, request.user, timezone.localdate())
-    version = request.POST.get("version", "")
+    version = whole_number(request.POST.get("version", ""))
     saved = save_draft(
-        draft, sheet.measured(), version=int(version) if version.isdigit() else draft.version
+        draft, sheet.measured(), version=draft.version if version is None else version
     )
     if request.POST.get("do") == "finish":
         complete_survey(saved, request.user)

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.errors import Refused
 from jobs.models import AgreedWindow, Job, Role, User, VisitNeed
+from jobs.numbers import whole_number
 from jobs.pages.access import page_for
 from jobs.pages.edits import history_link
 from jobs.pages.reason_form import ReasonForm
@@ -110,8 +111,8 @@ def need_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
 
 def _seen(request: HttpRequest) -> dict[str, Any]:
     """Who acts, on which version of the need."""
-    version = request.POST.get("version", "")
-    return {"by": request.user, "version": int(version) if version.isdigit() else 0}
+    version = whole_number(request.POST.get("version", "")) or 0
+    return {"by": request.user, "version": version}
 
 
 def _withdraw_form(data: Any = None) -> ReasonForm:
