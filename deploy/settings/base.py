@@ -332,7 +332,10 @@ DEFAULT_FROM_EMAIL = env.text("DEFAULT_FROM_EMAIL", "eavesbook@localhost")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"request_id": {"()": "deploy.request_id.RequestIdFilter"}},
+    "filters": {
+        "request_id": {"()": "deploy.request_id.RequestIdFilter"},
+        "secret_paths": {"()": "deploy.secret_log.SecretPathFilter"},
+    },
     "formatters": {
         "line": {"format": "%(asctime)s %(levelname)s %(name)s [%(request_id)s] %(message)s"},
     },
@@ -340,7 +343,7 @@ LOGGING = {
         "stdout": {
             "class": "logging.StreamHandler",
             "stream": "ext://sys.stdout",
-            "filters": ["request_id"],
+            "filters": ["request_id", "secret_paths"],
             "formatter": "line",
         },
     },
