@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlsplit
+
 from allauth.account.adapter import DefaultAccountAdapter
+from django.conf import settings
 from django.http import HttpRequest
 
 
@@ -11,3 +14,8 @@ class ClosedAccountAdapter(DefaultAccountAdapter):
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def get_reset_password_from_key_url(self, key: str) -> str:
+        """To our own address, whatever host was named by whoever asked: it may be a stranger."""
+        path = urlsplit(super().get_reset_password_from_key_url(key)).path
+        return f"{settings.PUBLIC_ADDRESS.rstrip('/')}{path}"

@@ -9,6 +9,7 @@ from django.test import Client
 
 from deploy.demo import SIGN_INS
 from deploy.settings import base
+from tests.factories import UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -32,6 +33,21 @@ def test_guessing_a_password_is_stopped(client: Client, settings: Any) -> None:
     answers = [client.post("/account/sign-in/", guess) for _ in range(4)]
     assert "Too many failed" not in answers[0].content.decode()
     assert "Too many failed" in answers[-1].content.decode()
+
+
+def test_a_link_to_a_new_password_leads_to_our_address_whatever_host_was_named(
+    client: Client, settings: Any, mailoutbox: list[Any]
+) -> None:
+    settings.ALLOWED_HOSTS = [".eavesbook.example"]
+    settings.PUBLIC_ADDRESS = "https://our.eavesbook.example"
+    UserFactory(email="ada@example.test")
+
+    asked = {"email": "ada@example.test"}
+    client.post("/account/password/reset/", asked, headers={"host": "other.eavesbook.example"})
+
+    (mail,) = mailoutbox
+    assert "https://our.eavesbook.example/account/password/reset/key/" in mail.body
+    assert "other." not in mail.body + mail.subject
 
 
 def test_the_sign_in_page_shows_no_demo_passwords_by_default(client: Client) -> None:
