@@ -181,6 +181,8 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
 ACCOUNT_PREVENT_ENUMERATION = True
+# Else it is the host that whoever asks for a mail names.
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 # No "remember me" to tick: every session lasts as long as SESSION_COOKIE_AGE says.
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_RATE_LIMITS = {
