@@ -59,7 +59,10 @@ class Assessment(models.Model):
 
     class Meta:
         ordering = ["job_id", "-number"]
-        indexes = [models.Index(fields=["verdict", "made_at"], name="assessment_verdict_made")]
+        indexes = [
+            models.Index(fields=["verdict", "made_at"], name="assessment_verdict_made"),
+            models.Index(fields=["-made_at", "-id"], name="assessment_newest_first"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["job", "number"], name="assessment_number_in_job"),
             # The target of composite foreign keys from certificates.

@@ -8,6 +8,7 @@ import pghistory
 import pgtrigger
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.contrib.postgres.fields.ranges import RangeStartsWith
 from django.db import models
 
 from jobs.managers import JobScopedQuerySet, VisitQuerySet
@@ -101,6 +102,8 @@ class Visit(models.Model):
 
     class Meta:
         ordering = ["during", "id"]
+        # Days and weeks are asked for by their first and last moment, see VisitQuerySet.
+        indexes = [models.Index(RangeStartsWith("during"), name="visit_begins")]
         constraints = [
             never_twice("crew_in_one_place", "crew", "crew", live=~models.Q(status="cancelled")),
             never_twice(
