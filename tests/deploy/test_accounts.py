@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.contrib.auth import get_user_model
@@ -29,7 +30,7 @@ def test_passwords_are_kept_as_argon2(settings: Any) -> None:
 
 def test_guessing_a_password_is_stopped(client: Client, settings: Any) -> None:
     settings.ACCOUNT_RATE_LIMITS = {"login_failed": "100/m/ip,3/5m/key"}
-    guess = {"login": "nobody-7@example.org", "password": "a-wrong-password"}
+    guess = {"login": f"{uuid4()}@example.org", "password": "a-wrong-password"}
     answers = [client.post("/account/sign-in/", guess) for _ in range(4)]
     assert "Too many failed" not in answers[0].content.decode()
     assert "Too many failed" in answers[-1].content.decode()
