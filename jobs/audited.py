@@ -13,7 +13,10 @@ _sources: list[AuditedJobs] = []
 
 
 def register_audited_jobs(source: AuditedJobs) -> None:
-    """`source` gives a query of one column: the ids of the jobs that an auditor may see."""
+    """`source` gives a query of one column: the ids of the jobs that an auditor may see.
+
+    Nothing is asked beside it, so it names jobs of the auditor's own scheme alone.
+    """
     if source not in _sources:
         _sources.append(source)
 

@@ -27,9 +27,16 @@ SHEET_ASKED = "order of the pairs and what speaks against them"
 
 
 def jobs_open_to(auditor: User | Any) -> QuerySet[Any]:
-    """Ids of the jobs in the sealed populations of the auditor's scheme, as a query."""
+    """Ids of the jobs in the sealed populations of the auditor's scheme, as a query.
+
+    That a job is the scheme's own is asked in here: said of the jobs themselves, it made
+    PostgreSQL take their number for one and compare each with each.
+    """
     return PopulationJob.objects.filter(
-        round__scheme_id=auditor.scheme_id, round__seal__isnull=False, round__state__in=OPENING
+        round__scheme_id=auditor.scheme_id,
+        round__seal__isnull=False,
+        round__state__in=OPENING,
+        job__scheme_id=auditor.scheme_id,
     ).values("job_id")
 
 

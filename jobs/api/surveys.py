@@ -18,7 +18,7 @@ from jobs.api.fields import VisibleRelatedField
 from jobs.api.idempotency import IdempotentCreateMixin
 from jobs.models import Fixture, Hazard, Job, LoftArea, Obstacle, Role, Survey
 from jobs.surveying.records import Measurements, complete_survey, save_draft, start_survey
-from jobs.surveying.sketches import sketch_of_stored
+from jobs.surveying.sketches import missing_of, sketch_of_stored
 
 READS = frozenset(
     {Role.PLANNER, Role.SURVEYOR, Role.INSTALLER, Role.COMPLIANCE_OFFICER, Role.AUDITOR}
@@ -65,7 +65,7 @@ class SurveySerializer(serializers.ModelSerializer):
 
     def get_missing(self, survey: Survey) -> list[str]:
         """What keeps the survey from being finished."""
-        return [] if survey.completed_at else list(sketch_of_stored(survey).complaints)
+        return [] if survey.completed_at else list(missing_of(survey))
 
     def create(self, data: dict[str, Any]) -> Survey:
         user = self.context["request"].user

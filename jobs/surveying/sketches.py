@@ -48,13 +48,17 @@ def _sketch(
     return Sketch(draw_loft(loft, number_sides=number_sides), loft_area_m2(loft), complaints)
 
 
-def sketch_of_stored(survey: Survey) -> Sketch:
-    missing = tuple(
+def missing_of(survey: Survey) -> tuple[str, ...]:
+    """What keeps a stored survey from being finished, in words; nothing is drawn for it."""
+    return tuple(
         f"{place_in_words(problem.path)}: {problem.message} {problem.remedy}"
         for problem in problems_of(survey)
     )
+
+
+def sketch_of_stored(survey: Survey) -> Sketch:
     drawn = _sketch(loft_dict_of(survey), (), number_sides=survey.completed_at is None)
-    return Sketch(drawn.svg, drawn.area_m2, missing)
+    return Sketch(drawn.svg, drawn.area_m2, missing_of(survey))
 
 
 def sketch_of_source(sheet: Any) -> Sketch:
@@ -62,7 +66,7 @@ def sketch_of_source(sheet: Any) -> Sketch:
     if sheet.source is None:
         return Sketch(complaints=("Add the first area of the loft.",))
     drawn = _sketch(loft_dict_of(sheet.source), (), number_sides=True)
-    return Sketch(drawn.svg, drawn.area_m2, sketch_of_stored(sheet.source).complaints)
+    return Sketch(drawn.svg, drawn.area_m2, missing_of(sheet.source))
 
 
 def sketch_of(sheet: Any) -> Sketch:
