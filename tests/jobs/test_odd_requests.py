@@ -6,10 +6,12 @@ from datetime import date
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.urls import reverse
 
 from jobs.models import Job
 from jobs.numbers import whole_number
 from jobs.pages.day_inputs import day_field
+from tests.jobs.loading.yard import a_yard
 from tests.jobs.planner_scene import an_office, api_for, signed_in
 
 pytestmark = pytest.mark.django_db
@@ -58,3 +60,14 @@ def test_json_nested_beyond_reading_is_the_sender_s_fault():
 
     assert answer.status_code == 400
     assert "nested too deeply" in answer.json()["detail"]
+
+
+def test_a_unit_of_stock_is_shown_as_it_was_typed_and_is_no_markup():
+    yard = a_yard()
+    yard.item("S1", unit="<b>bag</b>")
+
+    address = reverse("depot_receive", args=[yard.depot.pk])
+    page = signed_in(yard.office.planner).get(address).text
+
+    assert "&lt;b&gt;bag&lt;/b&gt;" in page
+    assert "<b>bag" not in page
