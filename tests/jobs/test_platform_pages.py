@@ -175,7 +175,7 @@ def test_names_that_make_the_same_slug_are_numbered():
     [
         ("", "Fill this in."),
         ("…", "no letter or figure"),
-        ("x" * 121, "at most 120"),
+        ("x" * 121, "At most 120 characters"),
         ("wren lofts", "of this name already"),
     ],
 )
