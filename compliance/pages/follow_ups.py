@@ -21,11 +21,13 @@ from compliance.pages.audits import population_answer
 from jobs.errors import Refused
 from jobs.models import Role, User
 from jobs.pages.access import page_for
+from jobs.pages.paging import LatePages
 from jobs.pages.refusals import REFUSED, tried
 from jobs.pages.registry import Attention, register_attention
 
 ANSWERERS = (Role.COMPLIANCE_OFFICER, Role.PLANNER)
 SHOWN_ANSWERED = 50
+WAITING_A_PAGE = 25
 PAGE = "compliance/audits/asked.html"
 ACTS = {"take_up": take_up, "turn_down": turn_down}
 
@@ -75,13 +77,14 @@ def _context(
 ) -> dict[str, Any]:
     """refused: the form of the follow-up `pk`, with all that was given still in it."""
     follow_ups = AuditFollowUp.objects.visible_to(request.user).with_place()
-    waiting = list(follow_ups.waiting().order_by("due_on", "pk"))
-    is_offered = any(each.pk == pk for each in waiting)
+    page = _page_of(request, follow_ups.waiting().order_by("due_on", "pk"), pk)
+    is_offered = any(each.pk == pk for each in page)
     return {
         "waiting": [
             (each, refused if refused and each.pk == pk else FollowUpAnswerForm(pk=each.pk))
-            for each in waiting
+            for each in page
         ],
+        "page": page,
         "left_over": None if is_offered else refused,
         "answered": follow_ups.filter(answer__isnull=False)[:SHOWN_ANSWERED],
         "today": timezone.localdate(),
@@ -89,6 +92,13 @@ def _context(
         "page_kicker": "Findings",
         "page_title": "Asked by auditors",
     }
+
+
+def _page_of(request: HttpRequest, waiting: Any, pk: int) -> Any:
+    """The page asked for, or the one that `pk` stands on."""
+    keys = list(waiting.values_list("pk", flat=True)) if pk else []
+    number = keys.index(pk) // WAITING_A_PAGE + 1 if pk in keys else request.GET.get("page")
+    return LatePages(waiting, WAITING_A_PAGE).get_page(number)
 
 
 @page_for(*ANSWERERS)

@@ -5,18 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils import timezone
 
 from compliance.models import Certificate, Seal, Shortfall
-from compliance.pages.proof_filters import CertificateFilter, ShortfallFilter, VerdictFilter
+from compliance.pages.proof_filters import (
+    NOT_LISTED,
+    CertificateFilter,
+    ShortfallFilter,
+    VerdictFilter,
+)
 from compliance.pages.roles import DECIDERS, PROOF_READERS
 from compliance.standing import latest_assessments, shortfall_counts, verdict_counts
 from jobs.models import User
 from jobs.pages.access import page_for
+from jobs.pages.paging import LatePages
 from jobs.pages.registry import attention_for
 
 ROWS_A_PAGE = 50
@@ -31,13 +36,17 @@ def proof(request: HttpRequest) -> HttpResponse:
         "items": attention_for(user),
         "figures": _figures(user),
         "shortfalls": Shortfall.objects.visible_to(user).open().with_place()[:ON_HOME],
-        "verdicts": latest_assessments(user).order_by("-made_at")[:ON_HOME],
+        "verdicts": _newest_verdicts(user),
         "seal": Seal.objects.first(),
         "today": today,
         "page_title": "Proof",
         "page_kicker": f"Verdicts and certificates of {user.company}",
     }
     return render(request, "compliance/proof/home.html", context)
+
+
+def _newest_verdicts(user: User) -> Any:
+    return latest_assessments(user).defer(*NOT_LISTED).order_by("-made_at", "-pk")[:ON_HOME]
 
 
 def _figures(user: User) -> list[dict[str, Any]]:
@@ -88,7 +97,7 @@ def _list(
 ) -> HttpResponse:
     context = {
         "filter": shown,
-        "page": Paginator(rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
+        "page": LatePages(rows, ROWS_A_PAGE).get_page(request.GET.get("page")),
         "noun": noun,
         "list_url": reverse(url_name),
         "today": timezone.localdate(),

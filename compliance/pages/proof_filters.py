@@ -18,6 +18,8 @@ SHORTFALLS_SHOWN = (
     ("waiting", "Open, no call-back booked"),
     ("closed", "Put right or waived"),
 )
+NOT_LISTED = ("inputs", "arithmetic")
+"""What a verdict rests on, and how it was reached: far more than a list shows."""
 CERTIFICATES_SHOWN = (("", "All"), ("current", "Valid"), ("withdrawn", "Withdrawn"))
 
 
@@ -74,7 +76,7 @@ class VerdictFilter(ProofFilter):
         fields = self.ORDERS.get(order.lstrip("-"), ("-made_at", "-pk"))
         if order.startswith("-") and order[1:] in self.ORDERS:
             fields = tuple(f"-{field}" for field in fields)
-        return rows.defer("inputs", "arithmetic").order_by(*fields)
+        return rows.defer(*NOT_LISTED).order_by(*fields)
 
 
 class ShortfallFilter(ProofFilter):

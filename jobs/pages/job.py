@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -17,6 +16,7 @@ from jobs.models import Job, Role, Stage
 from jobs.pages.access import page_for
 from jobs.pages.desk_parts import STORY_READERS
 from jobs.pages.job_filters import JobFilter
+from jobs.pages.paging import LatePages
 from jobs.pages.reason_form import ReasonForm
 from jobs.pages.refusals import REFUSED, put_back, tried
 from jobs.pages.registry import rendered_story
@@ -32,7 +32,7 @@ def job_list(request: HttpRequest) -> HttpResponse:
     jobs = shown.jobs(request.GET.get("order", ""))
     context = {
         "filter": shown,
-        "page": Paginator(jobs, JOBS_A_PAGE).get_page(request.GET.get("page")),
+        "page": LatePages(jobs, JOBS_A_PAGE).get_page(request.GET.get("page")),
         "today": timezone.localdate(),
         "page_title": "Jobs",
     }

@@ -179,11 +179,11 @@ class VisitFilter(forms.Form):
     def _shown(self, visits: Any, chosen: dict[str, Any], today: date) -> Any:
         show = chosen.get("show", "")
         if show == "cancelled":
-            return visits.filter(status="cancelled").order_by("-during")
+            return visits.filter(status="cancelled").order_by("-during", "-id")
         if show == "overdue":
-            return visits.never_begun(today).order_by("during")
+            return visits.never_begun(today).order_by("during", "id")
         if show == "past":
-            return visits.live().filter(during__endswith__date__lt=today).order_by("-during")
+            return visits.live().filter(during__endswith__date__lt=today).order_by("-during", "-id")
         if "day" not in chosen:
             visits = visits.filter(during__endswith__date__gte=today)
         return visits.live().order_by("during", "id")

@@ -7,7 +7,6 @@ from datetime import date
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
@@ -19,6 +18,7 @@ from jobs.models import Job, Role, User, Visit
 from jobs.pages import converters  # noqa: F401  (registers <isodate:...>)
 from jobs.pages.access import page_for
 from jobs.pages.edits import history_link
+from jobs.pages.paging import LatePages
 from jobs.pages.planning_lend import SendAlongForm
 from jobs.pages.reason_form import ReasonForm
 from jobs.pages.refusals import REFUSED, put_back, show_refusal, tried
@@ -46,7 +46,7 @@ def visit_list(request: HttpRequest) -> HttpResponse:
     shown = VisitFilter(request.GET, user=request.user)
     context = {
         "filter": shown,
-        "page": Paginator(shown.visits(), VISITS_A_PAGE).get_page(request.GET.get("page")),
+        "page": LatePages(shown.visits(), VISITS_A_PAGE).get_page(request.GET.get("page")),
         "page_title": "Visits",
         "page_actions": [_overview(request.user)],
     }
