@@ -18,7 +18,7 @@ import os
 import re
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlencode, urljoin, urlsplit
@@ -150,12 +150,8 @@ def open_everything(worlds: dict[str, Any], only: str = "") -> list[Opened]:
 
 def _variants(address: Any, url: str, text: str) -> Iterator[str]:
     seen = {url}
-    ways: Callable[[], Iterator[str]]
-    if address.is_api:
-        ways = lambda: _of_list(address, url, text)  # noqa: E731
-    else:
-        ways = lambda: _of_page(url, text)  # noqa: E731
-    for other in ways():
+    others = _of_list(address, url, text) if address.is_api else _of_page(url, text)
+    for other in others:
         if other not in seen:
             seen.add(other)
             yield other

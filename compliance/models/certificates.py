@@ -19,7 +19,8 @@ from jobs.models.phone_records import (
 
 class CertificateQuerySet(JobScopedQuerySet):
     def current(self) -> CertificateQuerySet:
-        return self.filter(withdrawal__isnull=True)
+        withdrawals = CertificateWithdrawal.objects.filter(certificate=models.OuterRef("pk"))
+        return self.filter(~models.Exists(withdrawals))
 
     def in_place_of(self, former: Certificate) -> Certificate | None:
         """The valid certificate that took the place of one that is withdrawn, if there is one."""

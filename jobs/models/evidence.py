@@ -44,8 +44,13 @@ class EvidenceQuerySet(JobScopedQuerySet):
     job_path = "visit__job"
 
     def current(self) -> EvidenceQuerySet:
-        """Rows that no later row replaces."""
-        return self.filter(replaced_by__isnull=True)
+        """Rows that no later row replaces.
+
+        Asked for as what does not exist: of a join without a partner PostgreSQL takes it that
+        hardly a row is left, and begins with all of them.
+        """
+        later = self.model._base_manager.filter(replaces=models.OuterRef("pk"))
+        return self.filter(~models.Exists(later))
 
 
 class JobEvidenceQuerySet(EvidenceQuerySet):

@@ -300,6 +300,28 @@ def test_the_officer_sees_what_is_asked_and_withdraws_on_the_page(scene: Populat
     assert "Nothing waits" in officer.get("/findings/asked/").content.decode()
 
 
+def test_much_that_is_asked_stands_on_pages_and_a_refusal_on_its_own(
+    scene: Population, monkeypatch
+):
+    monkeypatch.setattr("compliance.pages.follow_ups.WAITING_A_PAGE", 1)
+    finding = scene.finding("critical")
+    first, second = sorted(
+        (ask_follow_up(finding, kind, scene.auditor) for kind in ("call_back", "withdrawal")),
+        key=lambda asked: (asked.due_on, asked.pk),
+    )
+    officer = signed_in(scene.officer)
+
+    def answered_on(page: str) -> list[bool]:
+        return [f"/findings/asked/{one.pk}/answer/" in page for one in (first, second)]
+
+    pages = [officer.get(f"/findings/asked/?page={n}").content.decode() for n in (1, 2)]
+    assert [answered_on(page) for page in pages] == [[True, False], [False, True]]
+    # Turned down without the reason that is asked for.
+    refused = officer.post(f"/findings/asked/{second.pk}/answer/", {"answer": "turn_down"})
+    assert answered_on(refused.content.decode()) == [False, True]
+    assert "Not answered yet" in refused.content.decode()
+
+
 def test_a_withdrawal_that_a_call_back_brought_along_is_left_to_be_told(scene: Population):
     finding = scene.finding("critical")
     called, withdrawn = (
