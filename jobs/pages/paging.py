@@ -14,6 +14,8 @@ class LatePages(Paginator):  # type: ignore[type-arg]
 
     def page(self, number: int | str) -> Page:  # type: ignore[type-arg]
         shown = self.validate_number(number)
+        if not self.count:
+            return self._get_page(self.object_list.none(), shown, self)
         first = (shown - 1) * self.per_page
         # Known by themselves: as part of the second query, which joins much, they would be the
         # last thing PostgreSQL looks at.
