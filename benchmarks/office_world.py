@@ -72,7 +72,8 @@ EVERYWHERE = {
 }
 
 
-# A round says how many jobs it was over and how many were drawn, in one stratum here.
+# A round says how many jobs it was over and how many were drawn, in one stratum here; no acceptance
+# plan draws so many.
 ROUNDS_COUNTED = """
 WITH counted AS (
     SELECT p.id, p.round_id,
@@ -84,7 +85,8 @@ WITH counted AS (
         p.strata -> 0 || jsonb_build_object('population', c.jobs, 'sample', c.drawn))
     FROM counted c WHERE c.id = p.id AND c.drawn > 0
 )
-UPDATE compliance_auditround r SET population_size = c.jobs, sample_size = c.drawn
+UPDATE compliance_auditround r
+SET population_size = c.jobs, sample_size = c.drawn, plan = 'confidence', accept_at_most = 0
 FROM counted c WHERE c.round_id = r.id AND c.drawn > 0
 """
 

@@ -50,10 +50,12 @@ def after_lot(
     defective: int,
     *,
     reduced_allowed: bool = True,
+    rejected: bool = False,
 ) -> SwitchingState:
     """The state after a lot was inspected by `plan` with `defective` jobs found.
 
-    reduced_allowed: work is steady and the scheme wants reduced inspection. Lots inspected
+    reduced_allowed: work is steady and the scheme wants reduced inspection. rejected: it is not
+    accepted whatever the number, such as for a critical finding. Lots inspected
     again after putting right are not for this: the rules count first inspections only.
     Raises SamplingError when inspection is stopped or the plan is of another severity.
     """
@@ -67,7 +69,7 @@ def after_lot(
             f"is for {plan.severity} inspection.",
             f"Inspect this lot by a {state.severity} plan.",
         )
-    accepted = plan.outcome(defective) == "accepted"
+    accepted = not rejected and plan.outcome(defective) == "accepted"
     if state.severity == "reduced":
         return state if accepted else SwitchingState()
     recent = (*state.recent, accepted)[-WATCHED_LOTS:]
@@ -75,7 +77,7 @@ def after_lot(
         return _after_tightened(state, recent, accepted)
     if recent.count(False) >= NOT_ACCEPTED_TO_TIGHTEN:
         return SwitchingState(severity="tightened")
-    score = next_score(state.score, plan, defective)
+    score = next_score(state.score, plan, defective) if accepted else 0
     if score >= SCORE_FOR_REDUCED and reduced_allowed:
         return SwitchingState(severity="reduced")
     return replace(state, recent=recent, score=score)

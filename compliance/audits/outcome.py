@@ -97,11 +97,6 @@ class Outcome:
         return self.accepted is False and self.counted <= self.accept_at_most
 
     @property
-    def held_against_plan(self) -> int:
-        """Defective jobs by which the switching rules go on: too many where it is not accepted."""
-        return max(self.counted, self.accept_at_most + (self.accepted is False))
-
-    @property
     def unread(self) -> int:
         return self.drawn - self.read
 
@@ -184,7 +179,9 @@ def _next(record: AuditRound, outcome: Outcome) -> Standing | None:
         return None
     if record.state == AuditRound.State.CLOSED:
         return _stored(record)
-    return after_round(record, acceptance_plan(record), outcome.held_against_plan)
+    return after_round(
+        record, acceptance_plan(record), outcome.counted, rejected=outcome.rejects_as_critical
+    )
 
 
 def _stored(record: AuditRound) -> Standing | None:

@@ -337,7 +337,8 @@ def close_round(record: AuditRound) -> AuditRound:
 def _move_series_on(record: AuditRound, outcome: Outcome) -> None:
     if record.plan != AuditRound.Plan.ACCEPTANCE:
         return
-    step = move_on(record, acceptance_plan(record), outcome.held_against_plan)
+    plan, rejected = acceptance_plan(record), outcome.rejects_as_critical
+    step = move_on(record, plan, outcome.counted, rejected=rejected)
     if step.stopped or step.severity != record.severity:
         note_of_round(record, AuditFollowUp.Kind.TIGHTENED, step.why, record.auditor)
 

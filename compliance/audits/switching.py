@@ -88,8 +88,11 @@ def refuse_stopped(subject: Subject) -> Standing:
     return standing
 
 
-def after_round(record: AuditRound, plan: InspectionPlan, defective: int) -> Standing:
-    """Where the series would stand after a round; nothing is stored."""
+def after_round(
+    record: AuditRound, plan: InspectionPlan, defective: int, *, rejected: bool = False
+) -> Standing:
+    """Where the series would stand after a round; nothing is stored. rejected: whatever the plan
+    says of so many defective jobs."""
     subject = subject_of(record)
     before = standing_of(subject)
     if before.stopped or before.severity != plan.severity:
@@ -98,13 +101,16 @@ def after_round(record: AuditRound, plan: InspectionPlan, defective: int) -> Sta
             f"{record.name} was inspected by a {plan.severity} plan while the series stands at "
             f"{'a stop' if before.stopped else before.severity}, so it does not count.",
         )
-    after = after_lot(before.state, plan, defective)
-    return Standing(after, _why(record.name, before.state, after, plan, defective))
+    after = after_lot(before.state, plan, defective, rejected=rejected)
+    accepted = not rejected and plan.outcome(defective) == "accepted"
+    return Standing(after, _why(record.name, before.state, after, accepted=accepted))
 
 
-def move_on(record: AuditRound, plan: InspectionPlan, defective: int) -> SwitchingStep:
+def move_on(
+    record: AuditRound, plan: InspectionPlan, defective: int, *, rejected: bool = False
+) -> SwitchingStep:
     """Store where the series stands after a round that is being closed."""
-    after = after_round(record, plan, defective)
+    after = after_round(record, plan, defective, rejected=rejected)
     return _store(subject_of(record), after, record.auditor, record)
 
 
@@ -158,15 +164,8 @@ def _lots_in_which_another_tightens(recent: tuple[bool, ...]) -> int:
     return WATCHED_LOTS - (len(recent) - recent.index(False)) if False in recent else 0
 
 
-def _why(
-    name: str,
-    before: SwitchingState,
-    after: SwitchingState,
-    plan: InspectionPlan,
-    defective: int,
-) -> str:
+def _why(name: str, before: SwitchingState, after: SwitchingState, *, accepted: bool) -> str:
     """The sentence for the next round, by the rule that moved the series or let it stay."""
-    accepted = plan.outcome(defective) == "accepted"
     ended = f"{name} was {'accepted' if accepted else 'not accepted'}"
     if after.stopped:
         return f"{ended}, the fifth while tightened: inspection stops until matters are put right."

@@ -216,3 +216,14 @@ def test_switching_between_severities() -> None:
     assert state.severity == "reduced"
     state = after_lot(state, inspection_plan(1000, 2.5, severity="reduced"), 32)
     assert state.severity == "normal"
+
+
+def test_a_lot_that_is_rejected_whatever_its_number_counts_as_not_accepted() -> None:
+    """As for a critical finding (common practice, no published source); even in a lot of one job,
+    where the plan's number is as large as the sample."""
+    plan = inspection_plan(1, 10.0)
+    assert plan.accept == plan.sample_size == 1
+    state = after_lot(SwitchingState(score=12), plan, 1, rejected=True)
+    assert (state.recent, state.score) == ((False,), 0)
+    reduced = inspection_plan(1000, 2.5, severity="reduced")
+    assert after_lot(SwitchingState("reduced"), reduced, 0, rejected=True).severity == "normal"
