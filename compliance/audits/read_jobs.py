@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -98,27 +97,26 @@ def read_jobs(user: User | Any, record: AuditRound | None = None) -> list[ReadJo
 
 
 def weighted(read: Sequence[ReadJob]) -> list[ReadJob]:
-    """Each with its weight: jobs of its stratum over those read of it, against the same of its
-    round. Of a round without strata all weigh 1."""
-    counts = Counter((job.round_id, job.stratum) for job in read)
-    several = {round_id for round_id, stratum in counts if stratum}
-    rounds = AuditRound.objects.filter(pk__in=several).select_related("population_seal")
-    stands_for = {
-        (record.pk, stratum.name): stratum.population / counts[record.pk, stratum.name]
-        for record in rounds
+    """Each with its weight: jobs of its stratum over those read of it, against the same of all
+    strata of its round that were read. Where that is one stratum alone, all weigh 1."""
+    of_stratum = Counter((job.round_id, job.stratum) for job in read)
+    strata = Counter(round_id for round_id, _ in of_stratum)
+    several = [round_id for round_id, count in strata.items() if count > 1]
+    of_round = Counter(job.round_id for job in read)
+    populations = {
+        (record.pk, stratum.name): stratum.population
+        for record in AuditRound.objects.filter(pk__in=several).select_related("population_seal")
         for stratum in sealed_strata(record)
-        if counts[record.pk, stratum.name]
+        if (record.pk, stratum.name) in of_stratum
     }
-    of_round: dict[int, list[float]] = defaultdict(list)
-    for (round_id, stratum), count in counts.items():
-        of_round[round_id] += [stands_for.get((round_id, stratum), 1.0)] * count
-    mean = {round_id: math.fsum(weights) / len(weights) for round_id, weights in of_round.items()}
-    return [
-        replace(job, weight=stands_for[job.round_id, job.stratum] / mean[job.round_id])
-        if job.round_id in several
-        else job
-        for job in read
-    ]
+    together: Counter[int] = Counter()
+    for (round_id, _), population in populations.items():
+        together[round_id] += population
+    weights = {
+        (pk, name): population / of_stratum[pk, name] / (together[pk] / of_round[pk])
+        for (pk, name), population in populations.items()
+    }
+    return [replace(job, weight=weights.get((job.round_id, job.stratum), 1.0)) for job in read]
 
 
 def _findings(user: User | Any, record: AuditRound | None) -> QuerySet[Any]:

@@ -97,7 +97,7 @@ def test_the_map_tells_places_to_a_kilometre_only(scene: ReadRound):
 def test_the_pictures_of_all_rounds_ask_as_little_for_many_as_for_few(
     scene: ReadRound, django_assert_max_num_queries
 ):
-    with django_assert_max_num_queries(4):  # one of them for the strata of all rounds
+    with django_assert_max_num_queries(3):
         assert len(pictures_for(scene.auditor)) >= 4
 
 
